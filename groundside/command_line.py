@@ -23,7 +23,7 @@ COMMANDS: Final = (WATCH, SERVE, REPLAY, REVIEW, DEMO, PLAN, COMPARE, RECONCILE,
 
 
 def main(argv: list[str] | None = None) -> int:
-    """Run a command; return its exit code: its own, or 2 with one line on stderr."""
+    """Run a command; return its exit code, or 2 after printing one line on stderr."""
     parser, commands = _parser()
     arguments = parser.parse_args(argv)
     try:
@@ -32,7 +32,7 @@ def main(argv: list[str] | None = None) -> int:
         print(f"wattwake-groundside: {problem}", file=sys.stderr)
         return 2
     except BrokenPipeError:
-        # The reader of our output is gone: there is nothing left to print or to flush.
+        # The reader of the output is gone: there is nothing left to print or flush.
         os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
         return 0
     except KeyboardInterrupt:

@@ -1,7 +1,7 @@
 """Entry point of the viewer: an interrupt ends the program quietly at any time.
 
-Nothing heavy may be imported here. Before `main` can catch an interrupt, and after it has returned,
-SIGINT has its default action: it ends the process without a traceback.
+Import nothing heavy here. Before `main` can catch an interrupt, and after it has returned, SIGINT
+has its default action: it ends the process without a traceback.
 """
 
 import signal
@@ -26,7 +26,7 @@ def run() -> int:
 
 
 def _unraisable(unraisable: "sys.UnraisableHookArgs") -> None:
-    """End the process on an interrupt that arrived where none can be raised, in a destructor."""
+    """End the process on an interrupt that arrived in a destructor, where it cannot be raised."""
     if unraisable.exc_type is KeyboardInterrupt:
         signal.signal(signal.SIGINT, signal.SIG_DFL)
         signal.raise_signal(signal.SIGINT)

@@ -1,22 +1,22 @@
-"""What the terminal can do, determined before any screen code is loaded."""
+"""Capabilities of the terminal, determined before any screen code is loaded."""
 
 import os
 import sys
 
 SERVED_VARIABLE = "WATTWAKE_SERVED_BY"
-"""Set by our web server to its process id: the dashboard then draws for a browser."""
+"""Set by the `serve` process to its process id: the dashboard then draws for a browser."""
 TOUCH_VARIABLE = "WATTWAKE_TOUCH"
-"""Set to 1 if the terminal is known to be a touch screen: buttons are then large at any size."""
+"""Set to 1 for a touch screen: buttons are then large at any size."""
 
 
 def served_by() -> int | None:
-    """Return the process id of the web server that this dashboard runs for, None without one."""
+    """Return the process id of the web server that runs this dashboard; None without one."""
     raw = os.environ.get(SERVED_VARIABLE, "")
     return int(raw) if raw.isascii() and raw.isdigit() and int(raw) == os.getppid() else None
 
 
 def is_touch() -> bool:
-    """Return whether the screen is known to be a touch screen."""
+    """Return whether the terminal is known to be a touch screen."""
     return os.environ.get(TOUCH_VARIABLE) == "1" or served_by() is not None
 
 
@@ -32,7 +32,7 @@ def usable_terminal() -> bool:
     Notes
     -----
     Error output counts because the screen is drawn on it: redirected to a file, it would fill the
-    file with escape codes. With standard input at its end the key reader would spin for ever.
+    file with escape codes. At the end of standard input, the key reader would spin for ever.
     """
     if served_by() is not None:
         return True

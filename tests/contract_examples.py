@@ -1,7 +1,7 @@
-"""Examples of the contract's records, made from their types: renamed there is renamed here.
+"""Examples of the contract's records, made from their types, so that they follow renamed fields.
 
-`example(kind)` gives one whole record, every field of it known; `records(kind)` gives all that
-there may be, for hypothesis.
+`example(kind)` returns one complete record with every field known; `records(kind)` returns a
+hypothesis strategy for all possible ones.
 """
 
 import dataclasses
@@ -41,18 +41,18 @@ SAMPLES: dict[str, Any] = {
 
 
 def statement(row: Code, family: type[Statement]) -> Statement:
-    """Return a statement of a row, with a value for each of its names."""
+    """Return a statement for a row, with a value for each of its names."""
     values = {name: SAMPLES[kind_of(name)] for name in row.names}
     return family(row, *((7.0,) if family is Alert else ()), **values)
 
 
 def example(kind: type[Record]) -> Record:
-    """Return a record of which everything is known."""
+    """Return a record in which everything is known."""
     return _Examples().of(kind, kind.__name__)
 
 
 class _Examples:
-    """Numbers that differ from field to field, so that none passes for another."""
+    """Numbers that differ from field to field, so that a mix-up shows."""
 
     def __init__(self) -> None:
         self._count = 0
@@ -84,7 +84,7 @@ class _Examples:
 
 
 def records(kind: Any) -> st.SearchStrategy[Any]:  # noqa: PLR0911
-    """Return every value that a type may have."""
+    """Return a strategy for every value that a type may have."""
     origin, parts = typing.get_origin(kind), typing.get_args(kind)
     if origin in (typing.Union, types.UnionType):
         return st.one_of([st.none() if one is types.NoneType else records(one) for one in parts])

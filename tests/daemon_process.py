@@ -50,7 +50,7 @@ class Daemon:
         self.wait_for_line("feed on")
 
     def wait_for_line(self, text: str) -> None:
-        """Read stdout up to a line with a text."""
+        """Read stdout up to a line that contains a text."""
         assert self.process.stdout is not None
         while not self.stdout or text not in self.stdout[-1]:
             line = self.process.stdout.readline()
@@ -58,7 +58,7 @@ class Daemon:
             self.stdout.append(line)
 
     def port(self, what: str) -> int:
-        """Return the port on the line of stdout that begins so."""
+        """Return the port on the line of stdout that begins with `what`."""
         found = re.search(rf"{what}.*:(\d+)$", "".join(self.stdout), re.MULTILINE)
         assert found
         return int(found[1])
@@ -72,7 +72,7 @@ class Daemon:
         assert self.process.returncode == 0
 
     def held_up_s(self) -> float:
-        """Return how long it and this process have waited for a processor so far [s]."""
+        """Return how long the daemon and this process have waited for a processor so far [s]."""
         return held_up_s(self.process.pid) + held_up_s()
 
     def snapshots(self):

@@ -1,4 +1,4 @@
-"""How many bytes an object keeps alive, with all that it refers to."""
+"""The bytes that an object keeps alive, including everything it refers to."""
 
 import gc
 import sys
@@ -8,11 +8,11 @@ from typing import Any
 import numpy as np
 
 SHARED = (type, types.ModuleType, types.FunctionType, types.BuiltinFunctionType, types.CodeType)
-"""What is there once for the whole process."""
+"""Types of objects that exist once per process."""
 
 
 def deep_size(root: Any) -> int:
-    """Return the bytes of an object and of all that it refers to; a view counts as its whole array.
+    """Return the bytes of an object and all it refers to; a view counts as its whole array.
 
     Examples
     --------

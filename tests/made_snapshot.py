@@ -1,6 +1,6 @@
-"""A whole snapshot of a ride, made from the contract's types: every figure is known.
+"""A complete snapshot of a ride, made from the contract's types: every figure is known.
 
-A field that is renamed there turns red here, and so in every test of what is shown.
+A field renamed there fails here, and so in every test of what is shown.
 """
 
 from dataclasses import replace
@@ -27,7 +27,7 @@ Record = TypeVar("Record")
 
 
 def around(value: float, share: float = 0.05) -> Figure:
-    """Return a figure whose interval reaches so far to either side."""
+    """Return a figure with an interval of `share` of its value to either side."""
     reach = abs(value) * share
     return Figure(value, value - reach, value + reach)
 
@@ -135,7 +135,7 @@ RIDING = Snapshot(
 
 
 def made_snapshot(**changes: Any) -> Snapshot:
-    """Return the snapshot with some of its fields changed; `__` leads into a record.
+    """Return the snapshot with some fields changed; `__` leads into a nested record.
 
     Examples
     --------
@@ -146,7 +146,7 @@ def made_snapshot(**changes: Any) -> Snapshot:
 
 
 def changed(record: Record, **changes: Any) -> Record:
-    """Return a record with some of its fields changed; `__` leads into a record within.
+    """Return a record with some fields changed; `__` leads into a nested record.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""The newest session of a folder, by its number alone: without the pointer that the daemon uses."""
+"""The newest session of a folder, by its number alone, without the pointer the daemon uses."""
 
 from pathlib import Path
 

@@ -8,7 +8,7 @@ from tests.patience import PATIENCE_S
 
 
 def play(scene: Callable[..., Awaitable[Any]], *arguments: Any) -> None:
-    """Run a scene in an event loop of its own; only a hang makes it fail."""
+    """Run a scene in a new event loop; only a hang makes it time out."""
 
     async def bounded() -> None:
         async with asyncio.timeout(PATIENCE_S):

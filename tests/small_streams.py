@@ -60,7 +60,7 @@ class Sender:
         )
 
     def second(self, boot_s: float, volts: float, amps: float, speed: float) -> list[bytes]:
-        """One second of telemetry at 2 Hz."""
+        """Return one second of telemetry at 2 Hz."""
         frames = [self.heartbeat()]
         for half in (0.0, 0.5):
             frames += [
@@ -72,7 +72,7 @@ class Sender:
 
 
 def records(frames: list[bytes], start_us: int = 1_750_000_000_000_000, step_us=100_000) -> bytes:
-    """A telemetry log of the frames, stamped evenly."""
+    """Return a telemetry log of the frames, stamped evenly."""
     return b"".join(
         (start_us + n * step_us & ~3).to_bytes(8, "big") + frame for n, frame in enumerate(frames)
     )

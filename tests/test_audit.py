@@ -1,4 +1,4 @@
-"""What the gate makes of an audit: a finding fails it, no network does not, and each is said."""
+"""The gate's audit: a finding fails it, a missing network does not, and each is reported."""
 
 import importlib.util
 import json
@@ -26,7 +26,7 @@ OPEN = {"name": "three", "version": "2.0", "vulns": [{"id": "X-2", "fix_versions
 
 
 @pytest.mark.parametrize(
-    ("packages", "code", "said"),
+    ("packages", "code", "expected"),
     [
         ([CLEAN], 0, "audited 1 packages, no known fault"),
         ([CLEAN, SKIPPED], 0, "1 not audited"),
@@ -35,19 +35,19 @@ OPEN = {"name": "three", "version": "2.0", "vulns": [{"id": "X-2", "fix_versions
         ([OPEN], 1, "three 2.0: X-2, mended in no version yet"),
     ],
 )
-def test_what_it_found(packages: list[dict], code: int, said: str) -> None:
+def test_findings(packages: list[dict], code: int, expected: str) -> None:
     got, text = audit().verdict(json.dumps({"dependencies": packages, "fixes": []}), "")
     assert got == code
-    assert said in text
+    assert expected in text
 
 
 @pytest.mark.parametrize(
-    ("told", "complained", "said"),
+    ("output", "errors", "expected"),
     [
         ("", "trace\nConnectionError: no route\n", "not audited: ConnectionError: no route"),
         ("", "", "not audited: it said nothing"),
         ("[]", "x", "not audited: x"),
     ],
 )
-def test_without_a_network_it_says_so(told: str, complained: str, said: str) -> None:
-    assert audit().verdict(told, complained) == (0, said)
+def test_a_missing_network_is_reported(output: str, errors: str, expected: str) -> None:
+    assert audit().verdict(output, errors) == (0, expected)

@@ -1,4 +1,4 @@
-"""The import rule of DEVELOPERS.md: a room imports only rooms above it; nothing goes round."""
+"""The import rule of DEVELOPERS.md: a room imports only rooms above it, without cycles."""
 
 import ast
 import subprocess
@@ -69,7 +69,7 @@ ORDER = (
     "groundside.program",
     "groundside.__main__",
 )
-"""Every room, and every module that stands beside rooms: the first imports nothing of ours."""
+"""Every room, and every module beside rooms, in order: the first imports nothing of the product."""
 
 APART = (
     ("onboard.efficiency", ("onboard.telemetry", "pymavlink", "serial", "socket", "time")),
@@ -83,7 +83,7 @@ APART = (
     ("groundside.browser", ("onboard.telemetry", "onboard.efficiency")),
     ("tests.craft", ("onboard", "groundside")),
 )
-"""Rooms that have nothing to do with each other, whatever their order."""
+"""Rooms that must not import each other, whatever their order."""
 
 
 def module_name(path: Path) -> str:
@@ -99,7 +99,7 @@ SOURCES = {
 
 
 def imports(path: Path) -> set[str]:
-    """Return what a file imports, as deep as it names it."""
+    """Return the full names that a file imports."""
     found = set()
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Import):
@@ -118,7 +118,7 @@ def within(name: str, room: str) -> bool:
 
 
 def room_of(name: str) -> str:
-    """Return the innermost room of the order that a module stands in."""
+    """Return the innermost room of the order that contains a module."""
     rooms = [room for room in ORDER if within(name, room)]
     return max(rooms, key=len) if rooms else ""
 
@@ -142,16 +142,16 @@ def test_a_room_imports_only_rooms_above_it(name: str) -> None:
 
 
 @pytest.mark.parametrize(("room", "others"), APART)
-def test_rooms_that_have_nothing_to_do_with_each_other(room: str, others: tuple[str, ...]) -> None:
+def test_unrelated_rooms_do_not_import_each_other(room: str, others: tuple[str, ...]) -> None:
     inside = [name for name in SOURCES if within(name, room)]
     assert inside
     found = {(n, i) for n in inside for i in ARROWS[n] if any(within(i, one) for one in others)}
     assert found == set()
 
 
-def test_no_circle_and_nothing_from_a_main() -> None:
+def test_no_import_cycle_and_nothing_imported_from_a_main() -> None:
     ours = {name: {one for one in ARROWS[name] if one in SOURCES} for name in SOURCES}
-    TopologicalSorter(ours).prepare()  # raises where modules go round
+    TopologicalSorter(ours).prepare()  # raises if there is a cycle
     assert {
         (name, one) for name, arrows in ours.items() for one in arrows if one.endswith("__main__")
     } == set()

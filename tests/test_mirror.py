@@ -1,4 +1,4 @@
-"""Unit tests stand where what they test stands: `onboard/x/y.py` in `tests/onboard/x/test_y.py`."""
+"""Unit tests mirror the product's tree: `tests/onboard/x/test_y.py` tests `onboard/x/y.py`."""
 
 from pathlib import Path
 
@@ -13,7 +13,7 @@ UNIT_TESTS = sorted(
 
 
 def names_in(room: Path) -> set[str]:
-    """Return what a test of a room may be named after: its modules, and the room itself."""
+    """Return the names that a room's tests may use: its modules', and the room's own."""
     modules = {path.stem for path in (ROOT / room).glob("*.py")} - {"__init__", "__main__"}
     return modules | {room.name}
 

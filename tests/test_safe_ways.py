@@ -1,4 +1,4 @@
-"""What is never done: text run as code, objects read back by a way that runs code, open files."""
+"""Unsafe practices that must not occur: running text as code, unpickling, files open to others."""
 
 import ast
 import os
@@ -20,8 +20,8 @@ FILES = sorted([*(ROOT / "onboard").rglob("*.py"), *(ROOT / "groundside").rglob(
 
 NEVER_CALLED = {"eval", "exec", "compile", "__import__"}
 NEVER_IMPORTED = {"pickle", "cPickle", "marshal", "shelve", "dill", "yaml", "telnetlib", "code"}
-NEVER_SAID = {"allow_pickle", "shell"}
-"""As names of arguments that are true."""
+NEVER_PASSED = {"allow_pickle", "shell"}
+"""Names of arguments that must not be true."""
 RUNS_A_SHELL = {"system", "popen", "getoutput", "getstatusoutput", "create_subprocess_shell"}
 
 
@@ -40,12 +40,12 @@ def forbidden(source: str) -> Iterator[str]:
                 yield f".{node.func.attr}()"
             for one in node.keywords:
                 false = isinstance(one.value, ast.Constant) and one.value.value is False
-                if one.arg in NEVER_SAID and not false:
+                if one.arg in NEVER_PASSED and not false:
                     yield f"{one.arg}="
 
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.relative_to(ROOT)))
-def test_no_text_is_run_and_no_object_is_unpacked(path: Path) -> None:
+def test_no_text_is_executed_and_nothing_is_unpickled(path: Path) -> None:
     assert list(forbidden(path.read_text(encoding="utf-8"))) == []
 
 
@@ -60,12 +60,12 @@ def test_no_text_is_run_and_no_object_is_unpacked(path: Path) -> None:
         "os.system('x')",
     ],
 )
-def test_this_would_notice(source: str) -> None:
+def test_forbidden_code_is_detected(source: str) -> None:
     assert list(forbidden(source))
 
 
 @pytest.mark.slow
-def test_all_that_is_kept_is_the_owners_alone_whatever_the_umask(tmp_path: Path) -> None:
+def test_all_files_are_private_to_the_owner_whatever_the_umask(tmp_path: Path) -> None:
     before = os.umask(0)
     try:
         folder = tmp_path / "rec"
@@ -88,9 +88,9 @@ def test_all_that_is_kept_is_the_owners_alone_whatever_the_umask(tmp_path: Path)
                     b'{"kind":"set","id":2,"key":"setup","value":"../../../../tmp/out"}\n'
                 )
                 lines = viewer.makefile("rb")
-                told = 0
-                while told < 2:
-                    told += b'"by":true' in next(lines)
+                announced = 0
+                while announced < 2:
+                    announced += b'"by":true' in next(lines)
                 lines.close()
     finally:
         os.umask(before)
@@ -100,5 +100,5 @@ def test_all_that_is_kept_is_the_owners_alone_whatever_the_umask(tmp_path: Path)
     for path in kept:
         mode = stat.S_IMODE(path.stat().st_mode)
         assert mode == (0o700 if path.is_dir() else 0o600), f"{path}: {mode:o}"
-    # What was said names no file: nothing lies outside.
+    # No text from outside becomes a file name: nothing lies outside the folder.
     assert {path.name for path in tmp_path.iterdir()} == {"rec", "craft.toml"}

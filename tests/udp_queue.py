@@ -7,13 +7,13 @@ from pathlib import Path
 from tests.patience import PATIENCE_S
 
 UNREAD_MOST_BYTES = 50_000
-"""As the kernel counts them, far more than their payload; its default buffer holds 200,000."""
+"""As counted by the kernel, far more than the payload; its default buffer has 200,000."""
 CHECK_EVERY = 20
 """Datagrams between checks of the queue."""
 
 
 def unread_bytes(port: int) -> int:
-    """Return the bytes queued at a UDP port of this machine (IPv4)."""
+    """Return the bytes queued at a local UDP port (IPv4)."""
     for line in Path("/proc/net/udp").read_text().splitlines()[1:]:
         words = line.split()
         if int(words[1].rpartition(":")[2], 16) == port:
@@ -22,7 +22,7 @@ def unread_bytes(port: int) -> int:
 
 
 class Outlet:
-    """Send datagrams to a port of this machine.
+    """Sends datagrams to a local port.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""Messages as a viewer gets them: from their lines, in JSON types."""
+"""Messages as a viewer receives them: from their lines, in JSON types."""
 
 import json
 from typing import Any

@@ -1,1 +1,1 @@
-"""Serves the dashboard to browsers: a page, and a dashboard process for each that opens it."""
+"""The dashboard in browsers: a page, and a dashboard process for each browser that opens it."""

@@ -18,16 +18,16 @@ from onboard.crew.members import Crew, CrewBook, Member
 from onboard.errors import UsageError
 
 COOKIE: Final = "__Host-wattwake"
-"""By this prefix browsers require it to be Secure, for `/` and of this host (RFC 6265bis)."""
+"""With this prefix browsers require it to be Secure, for path `/` and this host (RFC 6265bis)."""
 COOKIE_LIFETIME_S: Final = 400 * 86_400
-"""The most that browsers allow (RFC 6265bis); renewed whenever the page is opened."""
+"""The longest that browsers allow (RFC 6265bis) [s]; renewed whenever the page is opened."""
 DEFAULT_NAME: Final = "browser"
-"""Name of a browser whose code gives it none."""
+"""Name of a browser whose code assigns none."""
 
 
 @dataclass(frozen=True)
 class Login:
-    """A successful login: the member that the browser now is, and its token."""
+    """A successful login: the browser's membership from now on, and its token."""
 
     member: Member
     token: str
@@ -41,7 +41,7 @@ class LoginRefused:
 
 
 class BrowserAccess:
-    """Knows browsers by their cookies, and logs new ones in by their codes.
+    """Recognizes browsers by their cookies, and logs in new ones by their codes.
 
     Parameters
     ----------
@@ -50,9 +50,9 @@ class BrowserAccess:
     on_login
         Called with each new member.
     limits
-        Limits what each address may ask.
+        Rate limits for each address.
     on_key_change
-        Called when the key was replaced or removed.
+        Called when the key has been replaced or removed.
     """
 
     def __init__(
@@ -71,7 +71,7 @@ class BrowserAccess:
         self._stamp: object = ()
 
     def crew(self) -> Crew:
-        """Return the crew as in its file now, or as last read if the file is unusable."""
+        """Return the crew as currently in its file, or as last read if the file is unusable."""
         stamp = self.book.stamp()
         if stamp != self._stamp:
             self._stamp = stamp
@@ -96,15 +96,15 @@ class BrowserAccess:
         text
             The code as typed.
         address
-            Address that attempts are counted for.
+            Client address, for counting attempts.
         before
-            The member that the browser was until now; a good code ends that.
+            The browser's membership until now; a valid code ends it.
         """
         clock = asyncio.get_running_loop().time
         if not self.limits.may_try(address, clock()):
             return LoginRefused(too_many=True)
         code = parse_code(text)
-        # Writing to a card may take a while.
+        # Writing to an SD card may take a while.
         login = None if code is None else await asyncio.to_thread(self._redeem, code, before)
         if login is None:
             self.limits.wrong(address, clock())

@@ -1,4 +1,4 @@
-"""Login codes: typed by a person from one screen into another, or carried by a link."""
+"""Login codes: typed by hand from one screen into another, or carried by a link."""
 
 import base64
 import binascii
@@ -9,14 +9,14 @@ from onboard.crew.invitation import CODE_BYTES
 LOGIN_PATH = "/pair"
 _HALF = 5
 _LETTERS = 2 * _HALF
-"""Base32 (RFC 4648) has five bits a letter: ten for six bytes."""
+"""Base32 (RFC 4648) has five bits per letter, so ten letters for six bytes."""
 _PADDING = "=" * 6
 _LOOKALIKES = str.maketrans({"0": "O", "1": "I", "8": "B"})
 """Digits that base32 lacks, and the letters they resemble."""
 
 
 def code_text(code: bytes) -> str:
-    """Return a code in letters.
+    """Return a code as letters.
 
     Examples
     --------
@@ -28,7 +28,7 @@ def code_text(code: bytes) -> str:
 
 
 def parse_code(text: str) -> bytes | None:
-    """Return a code as typed, ignoring case, spaces and dashes; None if it is malformed.
+    """Parse a typed code, ignoring case, spaces and dashes; return None if it is malformed.
 
     Examples
     --------

@@ -19,9 +19,9 @@ CLOSE_QUIT = 4001
 CLOSE_REVOKED = 4003
 """Websocket close code if the browser was revoked."""
 _MALFORMED = (ValueError, TypeError, KeyError, OverflowError, RecursionError)
-"""Errors of reading a message that no page of ours sends."""
+"""Errors raised by a malformed message, which the page never sends."""
 END_TIMEOUT_S = 1.0
-"""Time for a dashboard to end in good order before it is killed [s]."""
+"""Time for a dashboard to exit cleanly before it is killed [s]."""
 
 
 class DashboardProcess(AppService):
@@ -47,7 +47,7 @@ class DashboardProcess(AppService):
         )
 
     async def _open_app_process(self, width: int = 80, height: int = 24) -> Process:
-        """Start the dashboard without a shell; it ends by itself if this server is gone."""
+        """Start the dashboard without a shell; it exits by itself if this server is gone."""
         environment = self._build_environment(width=width, height=height)
         environment[SERVED_VARIABLE] = str(os.getpid())
         process = await asyncio.create_subprocess_exec(
@@ -79,7 +79,7 @@ class DashboardProcess(AppService):
             await self.end()
 
     async def _take(self, message: object) -> None:
-        """Pass on a message from the page; ignore any other than the few that it sends."""
+        """Pass on a message from the page; ignore anything else."""
         if not (isinstance(message, list) and len(message) >= 2):
             return
         kind, content = message[0], message[1]
@@ -96,11 +96,11 @@ class DashboardProcess(AppService):
             await self.blur()
 
     async def _close_after_quit(self) -> None:
-        """Tell the page that the rider quit, so that it does not restart by itself."""
+        """Tell the page that the rider quit, so that it does not restart on its own."""
         await self._socket.close(code=CLOSE_QUIT, message=b"left")
 
     async def end(self) -> None:
-        """End the dashboard, by force if it does not end in good order."""
+        """Stop the dashboard, by force if it does not exit cleanly."""
         try:
             with contextlib.suppress(TimeoutError, ConnectionError):
                 async with asyncio.timeout(END_TIMEOUT_S):
@@ -110,7 +110,7 @@ class DashboardProcess(AppService):
                     async with asyncio.timeout(END_TIMEOUT_S / 2):
                         await self._process.wait()
         finally:
-            # Also if the server itself ends and does not wait for this.
+            # Also if the server itself is stopped and does not wait for this.
             if self._process is not None and self._process.returncode is None:
                 with contextlib.suppress(ProcessLookupError):
                     self._process.kill()

@@ -23,9 +23,9 @@ class Invite:
     pages
         The page's addresses, the one for a phone first.
     code
-        The code, good once.
+        The single-use code.
     role, name
-        The role and name that the browser gets; an empty name leaves that open.
+        The role and name assigned to the browser; an empty name leaves it open.
     """
 
     pages: tuple[str, ...]
@@ -45,7 +45,7 @@ class Invite:
         return cls(pages, book.invite(role, name), role, name)
 
     def lines(self) -> list[str]:
-        """Return the text for a person, with a QR code (ISO/IEC 18004) if it can be printed."""
+        """Return the invite as text, with a QR code (ISO/IEC 18004) if it can be printed."""
         link = login_link(self.pages[0], self.code)
         return [
             f"To let one browser in, open this on it within {CODE_LASTS_S / 60:.0f} minutes:",
@@ -72,7 +72,7 @@ class Invite:
 
 
 def fingerprint_lines(fingerprint: bytes) -> list[str]:
-    """Return a fingerprint as browsers show it, in pairs of digits, on two lines.
+    """Return a fingerprint as browsers show it: pairs of digits, on two lines.
 
     Examples
     --------
@@ -87,7 +87,7 @@ def fingerprint_lines(fingerprint: bytes) -> list[str]:
 
 
 def warning_lines(book: CrewBook) -> list[str]:
-    """Return what to do about the browser's certificate warning.
+    """Return instructions for the browser's certificate warning.
 
     Raises
     ------

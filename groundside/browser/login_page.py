@@ -1,4 +1,4 @@
-"""The login page: all that a browser without a member's cookie gets, and what its form does."""
+"""The login page, all that a browser without a member's cookie gets, and its form's handler."""
 
 import base64
 import hashlib
@@ -15,7 +15,7 @@ from onboard.crew.limits import counted_as
 from onboard.crew.members import Member
 
 MOST_BYTES: Final = 1024
-"""Limit on a request's body."""
+"""Limit on a request's body [bytes]."""
 FORM: Final = "application/x-www-form-urlencoded"
 
 NOT_OURS: Final = "That was not sent by this page. Type the code here:"
@@ -50,9 +50,9 @@ def login_page(status: int, alert: str = "") -> web.Response:
     Parameters
     ----------
     status
-        Status of the response.
+        HTTP status of the response.
     alert
-        A sentence of ours to show on top.
+        A sentence to show above the form; must be trusted text.
     """
     text = f'<p role="alert">{alert}</p>' if alert else ""
     return web.Response(
@@ -66,7 +66,7 @@ def login_page(status: int, alert: str = "") -> web.Response:
 async def log_in(
     request: web.Request, access: BrowserAccess, before: Member | None
 ) -> web.Response:
-    """Process the form; a good code is answered with a cookie.
+    """Process the form; answer a valid code with a cookie.
 
     Parameters
     ----------
@@ -75,7 +75,7 @@ async def log_in(
     access
         Redeems the code.
     before
-        The member that the browser is until now.
+        The browser's membership until now.
     """
     if not same_origin(request.headers.get("Origin", ""), request.host, "https"):
         return login_page(403, NOT_OURS)
@@ -90,7 +90,7 @@ async def log_in(
 
 
 async def _code_in(request: web.Request) -> str | None:
-    """Return the form's code, None if it is not our form."""
+    """Return the form's code, None if the request is not this page's form."""
     if request.content_type != FORM or (request.content_length or 0) > MOST_BYTES:
         return None
     try:
@@ -106,7 +106,7 @@ def _address(request: web.Request) -> str:
 
 
 def with_cookie(response: web.Response, cookies: Mapping[str, str]) -> web.Response:
-    """Have the browser keep its token where no script and no other site can use it."""
+    """Set the token as a cookie that no script and no other site can use."""
     response.set_cookie(
         COOKIE,
         cookies[COOKIE],

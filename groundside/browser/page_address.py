@@ -21,11 +21,11 @@ def page_addresses(host: str, port: int, *, secure: bool = False) -> tuple[str, 
     Parameters
     ----------
     host
-        The address listened on; all of the machine's if it is unspecified.
+        The address listened on; all of the machine's addresses if unspecified.
     port
         The port.
     secure
-        Whether it is encrypted.
+        Whether the page is encrypted.
 
     Examples
     --------
@@ -41,7 +41,7 @@ def page_addresses(host: str, port: int, *, secure: bool = False) -> tuple[str, 
 
 
 def _own_address() -> tuple[str, ...]:
-    """Return this machine's address as others on the network see it; no route out is needed."""
+    """Return this machine's address on the local network; needs no route to the internet."""
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         try:
             probe.connect(ELSEWHERE)  # a datagram socket only looks up the route

@@ -1,4 +1,4 @@
-"""Security of every request: which host names are ours, same-origin checks, response headers."""
+"""Security of every request: accepted host names, same-origin checks, response headers."""
 
 import ipaddress
 from collections.abc import Awaitable, Callable
@@ -21,7 +21,7 @@ Handler = Callable[[web.Request], Awaitable[web.StreamResponse]]
 
 
 async def add_headers(_request: web.Request, response: web.StreamResponse) -> None:
-    """Have the browser fetch nothing from elsewhere and keep nothing; name no version."""
+    """Forbid the browser to fetch from elsewhere or cache anything; hide the server's version."""
     for name, value in HEADERS.items():
         response.headers.setdefault(name, value)
     response.headers.pop("Server", None)
@@ -29,7 +29,7 @@ async def add_headers(_request: web.Request, response: web.StreamResponse) -> No
 
 @web.middleware
 async def short_paths_only(request: web.Request, handler: Handler) -> web.StreamResponse:
-    """Refuse paths longer than any of ours, so that no file system has to look them up."""
+    """Refuse paths longer than any that is served, before a file system has to resolve them."""
     if len(request.path) > PATH_MOST:
         raise web.HTTPRequestURITooLong(text="no page of ours has so long an address\n")
     return await handler(request)
@@ -37,7 +37,7 @@ async def short_paths_only(request: web.Request, handler: Handler) -> web.Stream
 
 @web.middleware
 async def own_names_only(request: web.Request, handler: Handler) -> web.StreamResponse:
-    """Refuse host names that could be anybody's."""
+    """Refuse host names that anybody could own."""
     if not is_own_name(request.host):
         raise web.HTTPForbidden(text="open this page by its address in numbers\n")
     return await handler(request)
@@ -45,10 +45,10 @@ async def own_names_only(request: web.Request, handler: Handler) -> web.StreamRe
 
 @web.middleware
 async def numbers_only(request: web.Request, handler: Handler) -> web.StreamResponse:
-    """Refuse all names but `localhost`: for the page that is open to all on this machine.
+    """Refuse all names but `localhost`, for the page that is open to all on this machine.
 
     A `.local` name belongs to whoever answers first. A page of that name, opened in a browser here,
-    could point the name at this machine and would then be of the same origin as ours.
+    could point the name at this machine and would then have the same origin as this page.
     """
     if not is_own_name(request.host) or is_dot_local(request.host):
         raise web.HTTPForbidden(text="open this page by its address in numbers\n")
@@ -56,7 +56,7 @@ async def numbers_only(request: web.Request, handler: Handler) -> web.StreamResp
 
 
 def is_dot_local(host: str) -> bool:
-    """Return whether a Host header is a name of the local network (RFC 6762).
+    """Return whether a Host header is a `.local` name (RFC 6762).
 
     Examples
     --------
@@ -69,7 +69,7 @@ def is_dot_local(host: str) -> bool:
 def is_own_name(host: str) -> bool:
     """Return whether a Host header can be this machine's: a number, `localhost`, a `.local` name.
 
-    A page elsewhere may have pointed any other name at us, to read what we serve (DNS rebinding).
+    A foreign page may have pointed any other name here, to read what is served (DNS rebinding).
 
     Examples
     --------
@@ -90,7 +90,7 @@ def is_own_name(host: str) -> bool:
 
 
 def same_origin(origin: str, host: str, scheme: str = "http") -> bool:
-    """Return whether a request was made by a page of ours.
+    """Return whether a request was made by a page of this server.
 
     Examples
     --------

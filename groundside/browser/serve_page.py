@@ -1,4 +1,4 @@
-"""What `serve` does: serve the page, plain on this machine or encrypted; or invite a browser."""
+"""Run `serve`: serve the page, plain on this machine or encrypted, or invite a browser."""
 
 import argparse
 import asyncio
@@ -28,14 +28,14 @@ from onboard.profile import Profile, load_profile
 
 
 def serve_page(arguments: argparse.Namespace, watch: list[str]) -> int:
-    """Serve dashboards until a signal comes; return the exit code.
+    """Serve dashboards until a signal arrives; return the exit code.
 
     Parameters
     ----------
     arguments
         The command line.
     watch
-        Arguments of `watch` on a dashboard's command line.
+        Arguments for `watch` on each dashboard's command line.
 
     Raises
     ------
@@ -69,12 +69,12 @@ def serve_page(arguments: argparse.Namespace, watch: list[str]) -> int:
 
 
 def invite_browser(arguments: argparse.Namespace) -> int:
-    """Make a code for one browser and print its link; return the exit code.
+    """Create a code for one browser and print its link; return the exit code.
 
     Raises
     ------
     UsageError
-        If no code is needed there, or none can be made.
+        If no code is needed at that address, or none can be created.
     """
     host, port = parse_address(arguments.bind or EVERYBODY, PAGE_PORT)
     if is_local(host):
@@ -96,6 +96,6 @@ def invite_browser(arguments: argparse.Namespace) -> int:
 
 
 def _pairing_folder(arguments: argparse.Namespace) -> Path:
-    """Return the pairing's folder: the daemon's on a board, this machine's own elsewhere."""
+    """Return the pairing folder: the daemon's on a board, this machine's own elsewhere."""
     profile = load_profile(arguments.profile) if arguments.profile else Profile()
     return pairing_folder(record_folder(arguments.record, profile))

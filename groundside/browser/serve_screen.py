@@ -1,4 +1,4 @@
-"""What `serve` prints on the screen where it was started, and the Enter key that it reads there."""
+"""The terminal on which `serve` was started: what it prints there, and its Enter key."""
 
 import argparse
 import asyncio
@@ -17,19 +17,19 @@ from onboard.crew.qr_code import qr_code
 from onboard.errors import UsageError
 
 EVERYBODY: Final = "0.0.0.0"  # nosec B104
-"""Encrypted there, and for those with a code."""
+"""All interfaces; the page is then encrypted, and open only to those with a code."""
 
 FOREGROUND_CHECK_S: Final = 1.0
-"""Interval between checks of whether the terminal is ours again [s]."""
+"""Interval between checks of whether this process is in the foreground again [s]."""
 
 
 def print_lines(lines: list[str]) -> None:
-    """Print lines at once."""
+    """Print lines and flush."""
     print(*lines, sep="\n", flush=True)
 
 
 def print_local_page(host: str, port: int) -> None:
-    """Print the address of a page that is for this machine only."""
+    """Print the address of a page that only this machine can open."""
     addresses = page_addresses(host, port)
     print_lines(
         [
@@ -43,7 +43,7 @@ def print_local_page(host: str, port: int) -> None:
 
 
 class ServeScreen:
-    """The screen of a page with codes. A code is shown on a terminal only, never in a log.
+    """The terminal output for a page with codes; a code is shown on a terminal, never in a log.
 
     Parameters
     ----------
@@ -60,7 +60,7 @@ class ServeScreen:
         self._is_terminal = sys.stdin.isatty() and sys.stdout.isatty()
 
     def on_ready(self, port: int) -> None:
-        """Print the page's address and, on a terminal, a code; Enter shows another."""
+        """Print the page's address and, on a terminal, a code; Enter prints another."""
         pages = page_addresses(self._host, port, secure=True)
         print_lines(
             [
@@ -104,7 +104,7 @@ class ServeScreen:
 
 @contextlib.contextmanager
 def _errors_printed() -> Iterator[None]:
-    """Print an error that must not end the server."""
+    """Print errors instead of letting them end the server."""
     try:
         yield
     except UsageError as problem:
@@ -112,7 +112,7 @@ def _errors_printed() -> Iterator[None]:
 
 
 def call_on_enter(action: Callable[[], None]) -> None:
-    """Call an action whenever Enter is pressed, as long as the running event loop lasts."""
+    """Call an action whenever Enter is pressed, while the event loop runs."""
     with contextlib.suppress(OSError, ValueError, NotImplementedError):
         asyncio.get_running_loop().add_reader(sys.stdin.fileno(), _read_enter, action)
 
@@ -120,7 +120,7 @@ def call_on_enter(action: Callable[[], None]) -> None:
 def _read_enter(action: Callable[[], None]) -> None:
     loop, terminal = asyncio.get_running_loop(), sys.stdin.fileno()
     if not _in_foreground(terminal):
-        # What is typed is not for us, and a read in the background would stop us.
+        # The input is for another process, and reading it from the background would stop this one.
         loop.remove_reader(terminal)
         loop.call_later(FOREGROUND_CHECK_S, call_on_enter, action)
         return

@@ -29,9 +29,9 @@ from onboard.crew.members import VIEWER, Member
 from onboard.errors import WattwakeError, cause_of
 
 HEARTBEAT_S = 5.0
-"""A phone that is gone is noticed after one and a half of these [s]."""
+"""Interval between websocket pings [s]; a lost phone is noticed after one and a half."""
 REVOKED_CHECK_S = 1.0
-"""Interval between checks for revoked members [s]."""
+"""Interval between checks for revoked browsers [s]."""
 CLOSE_TIMEOUT_S = 1.0
 """Time for a browser to answer a websocket's close [s]."""
 LONGEST_MESSAGE_BYTES = 65_536
@@ -47,9 +47,9 @@ class DashboardServer:
     command
         The command line that runs a dashboard.
     most
-        Limit on the dashboards open at a time.
+        Limit on the number of dashboards open at once.
     access
-        Who may log in; None lets everybody in, which is for this machine alone.
+        Access control; None admits everybody, for a page on this machine alone.
     """
 
     def __init__(
@@ -78,7 +78,7 @@ class DashboardServer:
 
     @web.middleware
     async def _members_only(self, request: web.Request, handler: Handler) -> web.StreamResponse:
-        """Answer whoever has no member's cookie with the login page."""
+        """Answer requests without a member's cookie with the login page."""
         assert self.access is not None
         member = self._member(request)
         if member is not None and isinstance(request.protocol, QuietRequestHandler):
@@ -98,9 +98,9 @@ class DashboardServer:
         return None if self.access is None else self.access.member_with(request.cookies)
 
     def _free(self, member: Member | None) -> int:
-        """Return the number of free places; the last is not for those who may only view."""
-        kept = 1 if member is not None and member.role == VIEWER and self._most > 1 else 0
-        return max(self._most - kept - len(self._open), 0)
+        """Return the number of free places; the last is reserved for members who may do more."""
+        reserved = 1 if member is not None and member.role == VIEWER and self._most > 1 else 0
+        return max(self._most - reserved - len(self._open), 0)
 
     async def _state(self, request: web.Request) -> web.Response:
         text = json.dumps({"free": self._free(self._member(request)), "most": self._most})
@@ -124,12 +124,12 @@ class DashboardServer:
             await dashboard.run_until_closed(width or 80, height or 24)
         finally:
             self._open.pop(socket, None)
-            if socket.prepared:  # else the request was for no websocket
+            if socket.prepared:  # else it was not a websocket request
                 await socket.close()
         return socket
 
     def _command_for(self, member: Member | None) -> list[str]:
-        """Return the dashboard's command line, read-only for a member who may only view."""
+        """Return the dashboard's command line; read-only for a member who may only view."""
         read_only = member is not None and member.role == VIEWER
         return [*self._command, *(["--read-only"] if read_only else [])]
 
@@ -153,7 +153,7 @@ class DashboardServer:
 async def serve(
     dashboards: DashboardServer, host: str, port: int, *, on_ready: Callable[[int], None]
 ) -> None:
-    """Serve until SIGTERM, SIGINT or SIGHUP; all dashboards have ended then.
+    """Serve until SIGTERM, SIGINT or SIGHUP; on return all dashboards have ended.
 
     Parameters
     ----------
@@ -162,7 +162,7 @@ async def serve(
     host, port
         Address to listen on.
     on_ready
-        Called with the port once it listens.
+        Called with the port once the server listens.
 
     Raises
     ------
@@ -181,7 +181,7 @@ async def serve(
 
 @contextlib.asynccontextmanager
 async def serving(dashboards: DashboardServer, host: str, port: int) -> AsyncIterator[int]:
-    """Serve as long as the context is entered; yields the port.
+    """Serve while the context is entered; yield the port.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""The TLS key of the page, read again whenever its file was replaced."""
+"""The page's TLS key, read again whenever its file is replaced."""
 
 import ssl
 from collections.abc import Callable
@@ -9,19 +9,19 @@ from onboard.errors import UsageError
 
 
 class ServerKey:
-    """The pairing's key, as in its file now.
+    """The pairing key, as currently in its file.
 
     Parameters
     ----------
     folder
         The pairing's folder.
     on_change
-        Called when another key is used from now on, or none because it is missing or unusable.
+        Called when the key in use changes, or is lost because the file is missing or unusable.
 
     Raises
     ------
     UsageError
-        If it cannot be used.
+        If the key cannot be used.
     """
 
     def __init__(self, folder: Path, on_change: Callable[[], None] = lambda: None) -> None:
@@ -30,7 +30,7 @@ class ServerKey:
         self._context: ssl.SSLContext | None = server_context(folder)
 
     def context(self) -> ssl.SSLContext | None:
-        """Return the TLS context for a new connection; None without a key: nobody gets in then."""
+        """Return the TLS context for a new connection; None without a key: refuse it then."""
         stamp = self._read_stamp()
         if stamp != self._stamp:
             self._stamp = stamp

@@ -1,7 +1,7 @@
-"""The encrypted port for browsers from elsewhere; connections are limited until they name a member.
+"""The encrypted port for other machines' browsers; limits connections until they name a member.
 
-As at the encrypted feed (`onboard/crew`), every wait has an end and everything that can pile up has
-a bound, so that a stranger costs the board little and those who are logged in nothing.
+As at the encrypted feed (`onboard/crew`), every wait has a timeout and everything that can pile up
+has a bound, so that a stranger costs the board little and logged-in members nothing.
 """
 
 import asyncio
@@ -17,13 +17,13 @@ from onboard.crew.limits import Limits, counted_as
 
 HANDSHAKE_TIMEOUT_S: Final = 5.0
 IDENTIFY_TIMEOUT_S: Final = 10.0
-"""A connection that has not named a member by then is closed; a browser opens another."""
+"""Time for a connection to name a member before it is closed [s]; a browser opens another."""
 IDLE_S: Final = 30.0
 CONNECTIONS_MOST: Final = 192
-"""Limit on the connections of all browsers, members' included."""
+"""Limit on the connections of all browsers, including members'."""
 BACKLOG: Final = 128
 REFUSAL_PAUSE_S: Final = 0.001
-"""Pause after each refused connection [s]: a flood of them takes no more of the board."""
+"""Pause after each refused connection [s]; bounds what a flood of them costs the board."""
 FIELD_MOST_BYTES: Final = 4096
 
 SETTINGS: Final[dict[str, Any]] = {
@@ -40,7 +40,7 @@ log = logging.getLogger("wattwake")
 
 
 class QuietRequestHandler(web.RequestHandler):
-    """HTTP on one connection; malformed requests get no answer that tells what we are."""
+    """HTTP on one connection; the answer to a malformed request does not reveal the server."""
 
     def __init__(self, server: web.Server, **settings: Any) -> None:
         super().__init__(server, **settings)
@@ -65,7 +65,7 @@ class QuietRequestHandler(web.RequestHandler):
         exc: BaseException | None = None,
         message: str | None = None,  # noqa: ARG002
     ) -> web.StreamResponse:
-        """Answer a malformed request, or a failure here, by its status alone."""
+        """Answer a malformed request, or an internal failure, with a bare status."""
         if status >= 500:
             log.error("a browser's request failed", exc_info=exc)
         if request.writer.output_size > 0:
@@ -83,9 +83,9 @@ class TlsListener:
     server
         Answers the requests.
     context
-        Returns the TLS context; None if there is no key now.
+        Returns the TLS context; None if there is currently no key.
     limits
-        Limits what each address may ask.
+        Rate limits for each address.
     """
 
     def __init__(
@@ -107,7 +107,7 @@ class TlsListener:
             while True:
                 try:
                     connection, peer = await loop.sock_accept(listener)
-                except OSError:  # out of descriptors, or already closed
+                except OSError:  # out of descriptors, or closed meanwhile
                     await asyncio.sleep(0.1)
                     continue
                 context = self._context()
@@ -119,7 +119,7 @@ class TlsListener:
                 task = asyncio.create_task(self._handle(connection, counted_as(peer), context))
                 self._connections.add(task)
                 task.add_done_callback(self._connections.discard)
-                # Accepting never waits if more are queued: others must have their turn.
+                # Accepting does not yield while more are queued: let other tasks run.
                 await asyncio.sleep(0)
         finally:
             listener.close()

@@ -21,14 +21,14 @@ from onboard.contract.messages import Ack
 from onboard.contract.refusals import Refusal
 
 ACK_TIMEOUT_S = 3.0
-"""The daemon acknowledges within its next turn of 0.2 s; the rest is for the network."""
+"""Time limit for an acknowledgement [s]: the daemon takes up to 0.2 s, the network the rest."""
 
 NO_REASON = "the daemon gives no reason"
 MAYBE = "it may or may not have been done: check before trying again"
 
 
 def setting(key: Key, value: Value) -> Set:
-    """Return a `set` command; it is numbered when it is sent.
+    """Return a `set` command; its number is assigned on sending.
 
     Examples
     --------
@@ -39,9 +39,9 @@ def setting(key: Key, value: Value) -> Set:
 
 
 def mark(name: MarkName, text: str = "", amount: Amount | None = None, source: str = "") -> Mark:
-    """Return a `mark` command for something that happens now; it is numbered when it is sent.
+    """Return a `mark` command for the present moment; its number is assigned on sending.
 
-    `charged` takes an amount, `unplugged` a source.
+    The mark `charged` takes an amount, `unplugged` a source.
     """
     return Mark(0, name, text, amount, source)
 
@@ -53,11 +53,11 @@ class CommandResult:
     Parameters
     ----------
     ok
-        Whether it was carried out; None if unknown because no acknowledgement came.
+        Whether it was carried out; None if unknown, because no acknowledgement came.
     why
-        Why not: the daemon's refusal or a sentence of our own; None on success.
+        Reason for a failure: the daemon's refusal, or the viewer's own sentence; None on success.
     command
-        The command that was carried out, as the daemon understood it.
+        The command carried out, as the daemon understood it.
     """
 
     ok: bool | None
@@ -75,7 +75,7 @@ class PendingCommands:
     Parameters
     ----------
     daemon
-        What to call the daemon in a sentence.
+        Name of the daemon in sentences.
     """
 
     def __init__(self, daemon: str) -> None:

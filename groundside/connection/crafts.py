@@ -1,6 +1,6 @@
 """The crafts that this machine is paired with: their keys, tokens and last addresses.
 
-The file is readable by its owner only: whoever has a token can watch.
+Only its owner may read the file: a token admits anybody who has it.
 """
 
 import json
@@ -27,15 +27,15 @@ class Craft:
     Parameters
     ----------
     name
-        The name it gives itself; a number is appended if another craft has the same.
+        The name the craft gives itself; a number is appended if another craft has it too.
     fingerprint
         SHA-256 of its certificate, hexadecimal.
     token
-        The token that lets this machine in.
+        The token that admits this machine.
     role
         `crew` or `viewer`.
     hosts
-        Addresses where it was found, the latest first.
+        Addresses at which it was found, the latest first.
     port
         Port of its encrypted feed.
     """
@@ -48,7 +48,7 @@ class Craft:
     port: int
 
     def found_at(self, host: str, port: int) -> "Craft":
-        """Return a copy with the address where it was found now."""
+        """Return a copy with the address at which it has just been found."""
         others = tuple(one for one in self.hosts if one != host)
         return replace(self, hosts=(host, *others)[:HOSTS_MOST], port=port)
 
@@ -64,12 +64,12 @@ class CraftBook:
     Parameters
     ----------
     path
-        Its path; it need not exist.
+        Path of the file; it need not exist.
 
     Raises
     ------
     UsageError
-        If it exists and is unusable, or others may read it.
+        If the file exists but is unusable, or others may read it.
     """
 
     def __init__(self, path: Path) -> None:
@@ -77,7 +77,7 @@ class CraftBook:
         self.crafts = _read(path)
 
     def remember(self, craft: Craft) -> Craft:
-        """Store a craft, replacing what was stored for its key; return it as stored.
+        """Store a craft, replacing any entry with its key; return it as stored.
 
         Raises
         ------

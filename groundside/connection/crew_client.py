@@ -1,7 +1,7 @@
 """The viewer's end of the encrypted feed: a paired craft proves its key before anything is sent.
 
-Dates and names in its certificate are ignored: a board without a clock has no dates. What counts is
-proof that it holds the private key of the pinned certificate.
+Dates and names in its certificate are ignored, as a board without a clock has no valid dates. The
+craft must prove that it holds the private key of the pinned certificate.
 """
 
 import asyncio
@@ -24,19 +24,19 @@ from onboard.errors import FeedError
 
 CONNECT_TIMEOUT_S = 3.0
 REPLY_TIMEOUT_S = 6.0
-"""The daemon waits five seconds for a first line; writing a new viewer to a card takes a while."""
+"""Time limit for a reply [s]: the daemon allows 5 s for a first line, and an SD card is slow."""
 FIRST_LINE_MOST_BYTES = 1 << 16
 
-PAIR_ANEW = "have the craft make another with: wattwake-onboard pair"
+PAIR_AGAIN = "have the craft make another with: wattwake-onboard pair"
 
 
 class KeyMismatchError(FeedError):
-    """What answers does not hold the key of the paired craft."""
+    """The peer that answers does not hold the key of the paired craft."""
 
 
 @dataclass(frozen=True, eq=False)
 class JoinedFeed:
-    """A connection that this machine was let in on, and the first line received."""
+    """A connection that the craft has accepted, and the first line received on it."""
 
     reader: asyncio.StreamReader
     writer: asyncio.StreamWriter
@@ -47,7 +47,7 @@ class JoinedFeed:
 async def connect(
     host: str, port: int, pin: bytes, timeout_s: float = CONNECT_TIMEOUT_S
 ) -> tuple[asyncio.StreamReader, asyncio.StreamWriter]:
-    """Connect to a peer that proves to hold the pinned key; send nothing yet.
+    """Connect to a peer that proves it holds the pinned key; send nothing yet.
 
     Parameters
     ----------
@@ -63,7 +63,7 @@ async def connect(
     KeyMismatchError
         If a peer with another key answers.
     OSError
-        If nothing answers, or nothing that speaks TLS.
+        If nothing answers, or the peer does not speak TLS.
     """
     assert len(pin) >= 16
     try:
@@ -85,7 +85,7 @@ async def join(craft: Craft) -> JoinedFeed:
     Raises
     ------
     FeedError
-        If what answers has another key, or does not let this machine in.
+        If the peer has another key, or does not admit this machine.
     OSError
         If nothing answers.
     """
@@ -108,7 +108,7 @@ def _decode(line: bytes) -> Message | None:
     try:
         return from_line(line)
     except SchemaError:
-        # We are let in; the feed client reports the schema.
+        # This machine is admitted; the feed client reports the schema.
         return Hello("", 0.0)
     except ContractError:
         return None
@@ -121,7 +121,7 @@ def _refusal(name: str, message: TurnedAway | None) -> str:
 
 
 async def pair_with(invitation: Invitation, own_name: str) -> Craft:
-    """Redeem a pairing code; return the craft as it is to be remembered.
+    """Redeem a pairing code; return the craft to remember.
 
     Raises
     ------
@@ -139,25 +139,25 @@ async def pair_with(invitation: Invitation, own_name: str) -> Craft:
         certificate = writer.get_extra_info("ssl_object").getpeercert(binary_form=True)
         line = await _request(reader, writer, Pair(invitation.code, own_name).as_line())
     except OSError:
-        raise FeedError(f"the craft broke off within the pairing: {PAIR_ANEW}") from None
+        raise FeedError(f"the craft broke off within the pairing: {PAIR_AGAIN}") from None
     finally:
         writer.transport.abort()
     paired = _decode(line)
     if not isinstance(paired, Paired):
-        raise FeedError(f"this pairing text was used, revoked or has lapsed: {PAIR_ANEW}")
+        raise FeedError(f"this pairing text was used, revoked or has lapsed: {PAIR_AGAIN}")
     name = paired.craft if good_name(paired.craft) else "craft"
     key = fingerprint(certificate).hex()
     return Craft(name, key, paired.token, paired.role, (host,), invitation.port)
 
 
 def own_name() -> str:
-    """Return the name by which this machine pairs."""
+    """Return this machine's name for pairing."""
     name = "".join(one for one in socket.gethostname() if one.isprintable()).strip()[:30].strip()
     return name or "viewer"
 
 
 async def answers_at(craft: Craft, host: str, port: int, timeout_s: float) -> bool:
-    """Return whether a craft is at an address, by its key; nothing is sent to it."""
+    """Return whether a craft is at an address, verified by its key; send it nothing."""
     try:
         _, writer = await connect(host, port, bytes.fromhex(craft.fingerprint), timeout_s)
     except (OSError, FeedError):
@@ -169,7 +169,7 @@ async def answers_at(craft: Craft, host: str, port: int, timeout_s: float) -> bo
 async def _connect_to_first(
     hosts: tuple[str, ...], port: int, pin: bytes, name: str
 ) -> tuple[asyncio.StreamReader, asyncio.StreamWriter, str]:
-    """Connect to the first host that holds the key."""
+    """Connect to the first host that holds the craft's key."""
     mismatch: KeyMismatchError | None = None
     problem: OSError = ConnectionRefusedError()
     for host in hosts:

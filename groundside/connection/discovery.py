@@ -1,6 +1,6 @@
 """Discovery of the daemon's feed without an address: on this machine, then on the local network.
 
-Of what answers on the network only paired crafts are accepted, each known by its key.
+On the network only paired crafts are accepted, each verified by its key.
 """
 
 import asyncio
@@ -21,7 +21,7 @@ LOOPBACK_TIMEOUT_S = 0.5
 LISTEN_S = 3.0
 """Time to listen for announcements on the network [s]."""
 ASK_TIMEOUT_S = 1.0
-"""Time for an announced daemon to give its address [s]; twice that for it to prove its key."""
+"""Time for an announced daemon to give its address [s]; twice that to prove its key."""
 EXTRA = "pip install 'wattwake[find]'"
 
 
@@ -44,11 +44,11 @@ class FeedAddress:
     host, port
         Where to connect; None if the rider must choose.
     notes
-        What was tried and found, in sentences.
+        Sentences on what was tried and found.
     not_found
-        If nothing was found, the same in a few words for a screen; else empty.
+        A few words for the screen if nothing was found; else empty.
     craft
-        The paired craft at that address, if it is one.
+        The paired craft at that address, if any.
     """
 
     host: str | None
@@ -74,14 +74,14 @@ async def find_feed(
     listen_s
         Time to listen for multicast DNS (RFC 6762) announcements [s].
     report
-        Called with a sentence before something that takes a while.
+        Called with a sentence before each slow step.
     crafts
         The crafts that this machine is paired with.
 
     Returns
     -------
     FeedAddress
-        The feed that was found; loopback if there is none, as a daemon may yet start there.
+        The feed found; loopback if there is none, as a daemon may yet start there.
     """
     loopback = format_address(LOOPBACK, port)
     if await _greets(LOOPBACK, port):
@@ -125,7 +125,7 @@ def _id(craft: Craft) -> str:
 
 
 def _choose(crafts: list[Craft], more_notes: tuple[str, ...]) -> FeedAddress:
-    """Return the only craft's address, or have the rider choose."""
+    """Return the address of the only craft; with several, leave the choice to the rider."""
     if len(crafts) == 1:
         craft = crafts[0]
         where = format_address(craft.hosts[0], craft.port)
@@ -136,7 +136,7 @@ def _choose(crafts: list[Craft], more_notes: tuple[str, ...]) -> FeedAddress:
 
 
 async def _at_last_addresses(crafts: tuple[Craft, ...]) -> list[Craft]:
-    """Return the crafts that answer where they were found before, all asked at once."""
+    """Return the crafts that answer at their last addresses; all are tried at once."""
     asked = [(craft, host) for craft in crafts for host in craft.hosts]
     answers = await asyncio.gather(
         *(answers_at(craft, host, craft.port, 2 * ASK_TIMEOUT_S) for craft, host in asked)
@@ -149,7 +149,7 @@ async def _at_last_addresses(crafts: tuple[Craft, ...]) -> list[Craft]:
 
 
 async def _paired(announced: tuple[AnnouncedDaemon, ...], crafts: tuple[Craft, ...]) -> list[Craft]:
-    """Return the paired crafts among the announced daemons, each proven by its key."""
+    """Return the paired crafts among the announced daemons, each verified by its key."""
     found = []
     for craft in crafts:
         for one in announced:
@@ -181,12 +181,12 @@ async def _greets(host: str, port: int) -> bool:
 
 
 async def announced_daemons(listen_s: float) -> tuple[AnnouncedDaemon, ...]:
-    """Return the daemons that announce themselves within a time [s].
+    """Return the daemons announced within `listen_s` [s].
 
     Raises
     ------
     ImportError
-        If the library for it is not installed.
+        If the mDNS library is not installed.
     OSError
         If there is no network to listen on.
     """

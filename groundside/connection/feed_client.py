@@ -1,7 +1,7 @@
 """The viewer's end of the feed: connects, reconnects, yields the newest snapshot, sends commands.
 
-A viewer that falls behind gets the newest snapshot, never a queue. A link that drops, falls silent
-or sends nonsense becomes a sentence for the rider, never an exception.
+A viewer that falls behind gets the newest snapshot, never a queue. A connection that drops, falls
+silent or sends malformed data becomes a sentence for the rider, never an exception.
 """
 
 import asyncio
@@ -28,20 +28,21 @@ CHUNK_BYTES = 65_536
 FIRST_WAIT_S = 0.5
 LONGEST_WAIT_S = 5.0
 SILENCE_S = 10.0
-"""Fifty snapshots missed in a row: a connection whose other end went out of reach looks open."""
+"""Silence after which a connection counts as lost [s]: fifty snapshots missed in a row. If the
+other end goes out of reach, the connection still looks open."""
 
 
 class FeedClient:
-    """A snapshot source that reads the daemon's feed over TCP and never gives up.
+    """A snapshot source that reads the daemon's feed over TCP, reconnecting without limit.
 
     Parameters
     ----------
     host, port
         Address of the feed.
     sleep
-        Waits between attempts; replaced in tests.
+        Sleeps between attempts; replaced in tests.
     silence_s
-        Time without a byte after which the connection counts as dead [s].
+        Time without a byte after which the connection counts as lost [s].
     connect
         Joins the feed of a paired craft; without it the connection is plain.
     """
@@ -77,7 +78,7 @@ class FeedClient:
 
     @property
     def command_sender(self) -> "FeedClient":
-        """Itself: the daemon at the other end takes commands."""
+        """The client itself: the daemon at the other end accepts commands."""
         return self
 
     async def stream(self) -> AsyncIterator[Update]:
@@ -89,7 +90,7 @@ class FeedClient:
                 await asyncio.wait({updated, keeper}, return_when=asyncio.FIRST_COMPLETED)
                 if not updated.done():
                     updated.cancel()
-                    keeper.result()  # raises: only a fault of ours ends it
+                    keeper.result()  # raises: it ends only on a programming error
                     return
                 self._updated.clear()
                 update, self._newest = self._newest, None
@@ -106,7 +107,7 @@ class FeedClient:
         Parameters
         ----------
         command
-            As made by `groundside.connection.commands`.
+            A command made by `groundside.connection.commands`.
         timeout_s
             Time limit for the acknowledgement [s].
 
@@ -121,7 +122,7 @@ class FeedClient:
             number, line = self._pending.encode(command)
         except ValueError as problem:
             return CommandResult(False, str(problem))
-        # Not drained: a command is small, and a connection that takes none ends in silence.
+        # Not drained: a command is small, and a stuck connection ends by the silence timeout.
         self._writer.write(line)
         return await self._pending.wait(number, timeout_s)
 
@@ -139,7 +140,7 @@ class FeedClient:
         while True:
             self._understood = False
             problem = await self._read_once()
-            # A feed that was understood may be back at once.
+            # After a feed that was understood, retry soon.
             wait_s = FIRST_WAIT_S if self._understood else wait_s
             self._publish(Update(None, f"{problem}, trying again in {wait_s:g} s"))
             await self._sleep(wait_s)
@@ -169,7 +170,7 @@ class FeedClient:
                 await writer.wait_closed()
 
     async def _connect(self) -> tuple[asyncio.StreamReader, asyncio.StreamWriter, bytes]:
-        """Return a connection, and what was already read from it."""
+        """Return a connection, and the data already read from it."""
         if self._join is None:
             return *(await asyncio.open_connection(self.host, self.port)), b""
         feed = await self._join()
@@ -192,7 +193,7 @@ class FeedClient:
                     return problem
 
     def _take_line(self, line: bytes) -> str | None:
-        """Process one line; return a sentence if this connection is of no use."""
+        """Process one line; return a sentence if the connection is unusable."""
         if not line.strip():
             return None
         try:

@@ -1,4 +1,4 @@
-"""Age of the figures, and when they are too old to ride by."""
+"""Age of the figures, and when they are stale: too old to ride by."""
 
 from groundside.connection.source import ReplayState
 from onboard.contract.figure import Unknown
@@ -7,13 +7,13 @@ from onboard.contract.snapshot import Snapshot
 SILENT_S = 2.0
 """Figures are stale after this long without a snapshot [s]: ten missed in a row at 5 Hz."""
 OLD_TELEMETRY_S = 5.0
-"""Figures are stale when the telemetry is older than this, even if the feed runs [s]."""
+"""Figures are stale if the telemetry is older than this, even while the feed runs [s]."""
 
 
 def data_age_s(
     snapshot: Snapshot, since_received_s: float, replay: ReplayState | None = None
 ) -> float | None:
-    """Return the age of the newest telemetry [s], None if the snapshot does not say.
+    """Return the age of the newest telemetry [s], None if the snapshot has none.
 
     Parameters
     ----------
@@ -22,7 +22,7 @@ def data_age_s(
     since_received_s
         Time since it arrived [s].
     replay
-        State of the replay, if it is one: data do not age while it stands still.
+        State of a replay, if any: data do not age while it is paused or at its end.
     """
     age_s = snapshot.link.age_s
     if isinstance(age_s, Unknown):

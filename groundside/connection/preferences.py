@@ -1,6 +1,6 @@
-"""What a viewer remembers between runs: the rider's units and theme.
+"""Preferences kept between runs of the viewer: the rider's units and theme.
 
-A convenience only: a file that cannot be read or written changes nothing else.
+A convenience only: nothing else depends on whether the file can be read or written.
 """
 
 import contextlib
@@ -17,7 +17,7 @@ MOST_BYTES = 4096
 def preferences_path() -> Path:
     """Return the path of the preferences file (XDG Base Directory Specification)."""
     base = os.environ.get("XDG_CONFIG_HOME") or ""
-    # The specification says to ignore relative paths.
+    # The specification requires relative paths to be ignored.
     folder = Path(base) if Path(base).is_absolute() else Path.home() / ".config"
     return folder / "wattwake" / "viewer.json"
 
@@ -28,7 +28,7 @@ class Preferences:
     Parameters
     ----------
     path
-        The file; None keeps them for this run only.
+        The file; None stores them for this run only.
     """
 
     def __init__(self, path: Path | None) -> None:

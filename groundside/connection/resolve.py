@@ -1,7 +1,7 @@
-"""From the argument of `watch` to the feed: its address, and whether the connection is encrypted.
+"""Resolve the argument of `watch` to a feed: its address, and whether it is encrypted.
 
-Nothing that comes over a network unencrypted is trusted: a feed on another machine is a paired
-craft's, or it is refused.
+Nothing unencrypted from the network is trusted: a feed on another machine is a paired craft's, or
+it is refused.
 """
 
 import asyncio
@@ -31,9 +31,9 @@ def resolve_feed(argument: str | None, report: Callable[[str], None]) -> FeedAdd
     Parameters
     ----------
     argument
-        HOST[:PORT], a craft's name, a pairing text, or None to search.
+        HOST[:PORT], a craft's name or a pairing text; None searches.
     report
-        Called with a sentence about each step.
+        Called with a sentence at each step.
 
     Raises
     ------
@@ -68,7 +68,7 @@ def resolve_feed(argument: str | None, report: Callable[[str], None]) -> FeedAdd
 
 
 async def find_craft_at(crafts: tuple[Craft, ...], host: str, port: int | None) -> Craft | None:
-    """Return the paired craft that answers, by its key, at an address new to it.
+    """Return the paired craft found, verified by its key, at an address not yet stored for it.
 
     Parameters
     ----------
@@ -84,12 +84,12 @@ async def find_craft_at(crafts: tuple[Craft, ...], host: str, port: int | None) 
 
 
 def open_feed(address: FeedAddress) -> FeedClient:
-    """Return a client of the feed at an address, encrypted if it is a paired craft's.
+    """Return a client for the feed at an address, encrypted if it is a paired craft's.
 
     Raises
     ------
     FeedError
-        If the craft answers but has another key, or does not let this machine in.
+        If the peer has another key, or does not admit this machine.
     """
     craft = address.craft
     if craft is None:
@@ -99,7 +99,7 @@ def open_feed(address: FeedAddress) -> FeedClient:
 
 
 async def _try_to_join(craft: Craft) -> None:
-    """Check that the craft lets us in; one that is not there yet is no error."""
+    """Check that the craft admits this machine; an unreachable craft is not an error."""
     try:
         feed = await join(craft)
     except OSError:
@@ -117,7 +117,7 @@ def _require_local(address: FeedAddress, book: CraftBook) -> FeedAddress:
     Raises
     ------
     UsageError
-        If it is not.
+        If it is on another machine.
     """
     host = address.host or ""
     if is_local(host):

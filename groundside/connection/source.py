@@ -1,6 +1,6 @@
-"""Sources of snapshots: a live feed, a replay or a test all look the same to the screens.
+"""Sources of snapshots: live feed, replay and test source look the same to the screens.
 
-A source yields updates for as long as it lives; an update without a snapshot says why.
+A source yields updates until it ends; an update without a snapshot carries the reason.
 """
 
 from collections.abc import AsyncIterator
@@ -57,22 +57,22 @@ class ReplayState:
 
     @property
     def stands_still(self) -> bool:
-        """Whether nothing new is due: it is paused or at its end."""
+        """Whether the replay is paused or at its end, so that nothing new is due."""
         return self.paused or self.t_s >= self.duration_s
 
 
 @dataclass(frozen=True)
 class Update:
-    """One update from a source: a snapshot, or why there is none now.
+    """An update from a source: a snapshot, or the reason why there is none now.
 
     Parameters
     ----------
     snapshot
         The newest snapshot, or None.
     problem
-        Why there is no snapshot, in a sentence for the rider; None if there is one.
+        A sentence on why there is no snapshot; None if there is one.
     trip_line
-        The trip so far, where the source sends it again; else None.
+        The trip so far, if the source sends it with this update; else None.
     replay
         State of the replay; None if the source is not one.
     """
@@ -97,16 +97,16 @@ class ReplayControls(Protocol):
 
 
 class SeekControls(Protocol):
-    """Seeking in a saved ride; places beyond its ends are clamped to them."""
+    """Seeking in a saved ride; places beyond its ends are clamped."""
 
     def jump(self, seconds_s: float) -> None:
-        """Skip forward, or back if negative [s]."""
+        """Skip forward, or back if negative."""
 
     def go_to(self, fraction: float) -> None:
         """Go to a share of the ride's duration, 0 to 1."""
 
     def go_to_distance(self, distance_m: float) -> None:
-        """Go to where the trip had reached this distance [m]."""
+        """Go to where the trip reached a distance [m]."""
 
     def next_event(self) -> bool:
         """Go to the next event; return False if there is none."""
@@ -131,7 +131,7 @@ class SnapshotSource(Protocol):
 
     @property
     def controls(self) -> ReplayControls | None:
-        """Controls of a replay; None if time cannot be controlled, as on a live feed."""
+        """Replay controls; None if time cannot be controlled, as on a live feed."""
 
     @property
     def seek_controls(self) -> SeekControls | None:
@@ -139,14 +139,14 @@ class SnapshotSource(Protocol):
 
     @property
     def command_sender(self) -> CommandSender | None:
-        """Sends commands to the daemon; None if there is none to command."""
+        """Sends commands to the daemon; None without a daemon."""
 
     def stream(self) -> AsyncIterator[Update]:
-        """Yield updates until the source has no more; a live feed never ends by itself."""
+        """Yield updates until the source ends; a live feed never ends by itself."""
 
 
 class SourceWrapper:
-    """A source that adapts the updates of another; all else passes through.
+    """A source that adapts the updates of another and passes everything else through.
 
     Parameters
     ----------
@@ -160,7 +160,7 @@ class SourceWrapper:
         self.seek_controls, self.command_sender = source.seek_controls, source.command_sender
 
     def adapt(self, update: Update) -> Update:
-        """Return an update of the wrapped source as it is to be passed on."""
+        """Return an update of the wrapped source, as adapted."""
         return update
 
     async def stream(self) -> AsyncIterator[Update]:
@@ -177,7 +177,7 @@ class NotFoundYet(SourceWrapper):
     source
         The source to wrap.
     why
-        What was searched for in vain, in a few words.
+        What was searched for without success, in a few words.
     """
 
     def __init__(self, source: SnapshotSource, why: str) -> None:
@@ -194,7 +194,7 @@ class NotFoundYet(SourceWrapper):
 
 
 class ReadOnlySource(SourceWrapper):
-    """A source for viewing only: no command reaches the daemon behind it."""
+    """A source for viewing only: no command reaches its daemon."""
 
     def __init__(self, source: SnapshotSource) -> None:
         super().__init__(source)

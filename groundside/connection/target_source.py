@@ -1,4 +1,4 @@
-"""A source of snapshots that fills in the rider's target distance where the daemon has none."""
+"""A snapshot source that fills in the rider's target distance if the daemon has none."""
 
 from dataclasses import replace
 
@@ -36,7 +36,7 @@ class TargetSource(SourceWrapper):
     def _target(self, snapshot: Snapshot) -> Target:
         trip = snapshot.trip.distance_m
         if isinstance(trip, Figure):
-            # A restarted daemon counts from zero; the distance already made is kept.
+            # A restarted daemon counts from zero; keep the distance already made.
             self._made_m += max(
                 0.0, trip.value - (trip.value if self._trip_m is None else self._trip_m)
             )

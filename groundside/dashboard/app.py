@@ -1,4 +1,4 @@
-"""The dashboard app: takes updates from a source, and shows what changed five times a second."""
+"""The dashboard app: takes updates from a source, and redraws what changed five times a second."""
 
 import math
 import os
@@ -35,13 +35,13 @@ from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import unknown_snapshot
 
 TICK_S = 0.2
-"""The feed's own rate: faster shows nothing new."""
+"""Interval between redraws [s]: the feed's own; a shorter one would show nothing new."""
 
 SETTLES_S = 1.0
-"""Until a command is seen in a snapshot: a second press before would undo it [s]."""
+"""Time for a command to show in a snapshot [s]: a second press before that would undo it."""
 
 DONE_S, REFUSAL_S = 5.0, 10.0
-"""How long the result of a command is shown: a refusal takes longer to read [s]."""
+"""Time for which the result of a command is shown [s]: a refusal takes longer to read."""
 
 
 class DashboardApp(App[None]):
@@ -56,7 +56,7 @@ class DashboardApp(App[None]):
     target_distance_m
         Distance to make, if the command line set one [m].
     preferences
-        What is remembered from one run to the next.
+        Preferences kept between runs.
     touch
         Whether the terminal is known to be a touch screen.
     clock
@@ -68,7 +68,7 @@ class DashboardApp(App[None]):
     ENABLE_COMMAND_PALETTE = False
     ALLOW_SELECT = False
 
-    # All other keys stand in tables of our own: those of the view in sight come first.
+    # All other keys are in the tables of `keys` and the views; the visible view's come first.
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("ctrl+c,ctrl+q", "quit", "quit", id="quit", priority=True, show=False)
     ]
@@ -104,11 +104,11 @@ class DashboardApp(App[None]):
         offered: dict[Needs, object] = {
             "pace": source.controls,
             "seek": source.seek_controls,
-            "talk": source.command_sender,
+            "commands": source.command_sender,
         }
         keys = (
             *VIEW_KEYS,
-            *usable_keys(*(need for need, door in offered.items() if door is not None)),
+            *usable_keys(*(need for need, control in offered.items() if control is not None)),
         )
         self._actions = {name: key.action for key in keys for name in key.names}
         self._main = MainScreen(
@@ -122,14 +122,14 @@ class DashboardApp(App[None]):
         )
 
     def get_theme_variable_defaults(self) -> dict[str, str]:
-        """Return our variables for the toolkit's own themes."""
+        """Return values of the stylesheet's own variables, for the toolkit's themes."""
         return {name: SUN.variables[name] for name in VARIABLES}
 
     def on_mount(self) -> None:
-        """Start reading the source and showing it."""
-        kept = self._preferences.get("theme")
-        known = kept is not None and kept in {theme.name for theme in THEMES}
-        self.theme = MONO.name if self.no_color else kept if kept and known else SUN.name
+        """Start reading and showing the source."""
+        stored = self._preferences.get("theme")
+        known = stored is not None and stored in {theme.name for theme in THEMES}
+        self.theme = MONO.name if self.no_color else stored if stored and known else SUN.name
         self.push_screen(self._main)
         terminal = 0 if not self.is_headless and os.isatty(0) else None
         self.end_watch.start(terminal, served_by())
@@ -146,7 +146,7 @@ class DashboardApp(App[None]):
         Parameters
         ----------
         options
-            As of the toolkit's `App.run`.
+            Options of the toolkit's `App.run`.
         """
         try:
             super().run(**options)
@@ -165,12 +165,12 @@ class DashboardApp(App[None]):
                 self._snapshot, self._started = update.snapshot, True
                 self._replay = update.replay
                 self._received_s = self._clock()
-                if self._source.seek_controls is None:  # else it gives the whole ride's line
+                if self._source.seek_controls is None:  # else it sends the whole ride's line
                     self._trip_line.extend(update.snapshot)
             self._problem = update.problem
 
     def on_worker_state_changed(self, event: Worker.StateChanged) -> None:
-        """Report that the source ended or failed; the dashboard stays."""
+        """Report that the source ended or failed; the dashboard stays open."""
         if event.worker.group != "source":
             return
         if event.state == WorkerState.SUCCESS:
@@ -180,7 +180,7 @@ class DashboardApp(App[None]):
 
     def tick(self) -> None:
         """Show the present state."""
-        # While the app ends, the timer may outlive the screen.
+        # During shutdown the timer may outlive the screen.
         if self.screen_stack and self.screen is self._main and self._main.is_mounted:
             self._main.show(self._state())
 
@@ -197,7 +197,7 @@ class DashboardApp(App[None]):
             target_distance_m=self._target_distance_m,
             trip_line=self._trip_line.record,
             replay=self._replay,
-            can_talk=self._source.command_sender is not None,
+            can_command=self._source.command_sender is not None,
             can_seek=self._source.seek_controls is not None,
             done=self._done if shows_result else "",
             refusal=self._refusal if shows_result else "",
@@ -205,7 +205,7 @@ class DashboardApp(App[None]):
         )
 
     async def on_key(self, event: events.Key) -> None:
-        """Carry out a key that the view in sight did not take."""
+        """Handle a key that the visible view did not handle."""
         action = self._actions.get(event.key)
         if action is not None:
             event.stop()
@@ -224,11 +224,11 @@ class DashboardApp(App[None]):
         )
 
     async def _send(self, command: Command, done: str) -> None:
-        talk = self._source.command_sender
-        if talk is None:
+        sender = self._source.command_sender
+        if sender is None:
             self.show_result("", "NOT DONE: nobody is there to hear it, this is no live ride")
             return
-        answer = await talk.send(command)
+        answer = await sender.send(command)
         if answer.ok:
             self.show_result(done)
         else:
@@ -236,7 +236,7 @@ class DashboardApp(App[None]):
             self.show_result("", f"{'NOT DONE' if answer.ok is False else 'UNSURE'}: {why}")
 
     def show_result(self, done: str, refusal: str = "") -> None:
-        """Show the result of a command for a few seconds, or why there is none."""
+        """Show the result of a command, or why it failed, for a few seconds."""
         self._done, self._refusal = done, refusal
         self._result_until_s = self._clock() + (REFUSAL_S if refusal else DONE_S)
 
@@ -256,29 +256,29 @@ class DashboardApp(App[None]):
             self._source.seek_controls.go_to(message.fraction)
 
     def on_caution_bar_read(self, _message: CautionBar.Read) -> None:
-        """Treat a tap on the caution like its key."""
+        """Handle a tap on the caution like its key."""
         self.action_caution_read()
 
     @property
     def view_name(self) -> str:
-        """Name of the view in sight."""
+        """Name of the visible view."""
         return self._main.view.NAME
 
     def action_view(self, name: str) -> None:
-        """Bring a view into sight."""
+        """Show a view."""
         self._main.go_to(name)
 
     def action_next_view(self) -> None:
-        """Bring the next view into sight."""
+        """Show the next view."""
         self._main.next_view()
 
     def action_units(self) -> None:
-        """Choose the next units, and remember them."""
+        """Switch to the next units, and store the choice."""
         self.units = next_units(self.units)
         self._preferences.put("units", self.units.speed_name)
 
     def action_theme(self) -> None:
-        """Choose the next theme, and remember it."""
+        """Switch to the next theme, and store the choice."""
         self.theme = next_theme(self.theme)
         self._preferences.put("theme", self.theme)
 
@@ -287,7 +287,7 @@ class DashboardApp(App[None]):
         self._main.caution_was_read()
 
     def action_run(self) -> None:
-        """Start a run, or end the open one; a thumb that bounces does so once."""
+        """Start a run, or end the open one; a bouncing thumb counts once."""
         now_s = self._clock()
         if now_s - self._run_key_s < SETTLES_S:
             return
@@ -315,7 +315,7 @@ class DashboardApp(App[None]):
             self._source.controls.slower()
 
     def action_jump(self, seconds_s: float) -> None:
-        """Jump forward in a saved ride, or back [s]."""
+        """Skip forward in a saved ride, or back if negative [s]."""
         if self._source.seek_controls is not None:
             self._source.seek_controls.jump(seconds_s)
 
@@ -325,24 +325,24 @@ class DashboardApp(App[None]):
             self.show_result("no event after this place")
 
     def action_event_before(self) -> None:
-        """Go to the event before."""
+        """Go to the previous event."""
         if self._source.seek_controls is not None:
             self._source.seek_controls.event_before()
 
 
 def make_app(source: SnapshotSource, **options: Any) -> DashboardApp:
-    """Make the dashboard, for the command line and for tests alike.
+    """Return the dashboard, for the command line and for tests alike.
 
     Parameters
     ----------
     source
         Where snapshots come from.
     options
-        As of `DashboardApp`.
+        Options of `DashboardApp`.
 
     Returns
     -------
     DashboardApp
-        To be run; its `return_code` is the exit code, 143 and 129 after SIGTERM and SIGHUP.
+        Its `return_code` after `run` is the exit code: 143 after SIGTERM, 129 after SIGHUP.
     """
     return DashboardApp(source, **options)

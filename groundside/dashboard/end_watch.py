@@ -1,7 +1,7 @@
 """Ends the dashboard on a signal, or when its terminal is gone.
 
 A terminal that nobody reads blocks the toolkit's event loop, and one that is gone blocks its
-shutdown. So the watch is a thread of its own, and ends the process itself after a grace period;
+shutdown. So the watch runs in its own thread, and ends the process itself after a grace period;
 otherwise dashboards would pile up on the board, one for each lost connection.
 """
 
@@ -16,7 +16,7 @@ from types import FrameType
 SIGNALS = (signal.SIGTERM, signal.SIGHUP)
 CHECK_EVERY_S = 0.5
 GRACE_S = 2.0
-"""An orderly end takes about 0.2 s; one that takes this long is blocked for good [s]."""
+"""Time limit for an orderly end [s]: it takes about 0.2 s; beyond this it is blocked for good."""
 
 
 class EndWatch:
@@ -25,9 +25,9 @@ class EndWatch:
     Parameters
     ----------
     leave
-        Called in the event loop with the exit code, 128 and the signal's number.
+        Called in the event loop with the exit code: 128 plus the signal's number.
     force
-        Ends the process if `leave` does not; tests pass their own.
+        Ends the process if `leave` does not; replaced in tests.
     check_every_s, grace_s
         Interval between checks, and time to wait for `leave` [s].
     clock
@@ -64,21 +64,21 @@ class EndWatch:
         Parameters
         ----------
         terminal
-            Descriptor of the terminal, None if there is none.
+            File descriptor of the terminal; None if there is none.
         parent
-            The process that shows the dashboard: without it nobody looks on; None if there is none.
+            Process id of the server that shows the dashboard, watched too; None if there is none.
         """
         self._terminal = terminal
         self._parent = parent
         self._loop = asyncio.get_running_loop()
         if threading.current_thread() is threading.main_thread():
-            # not the loop's own handlers: they run in the loop, which may be what is blocked
+            # not the loop's own handlers: they run in the loop, which may be blocked
             self._before = {each: signal.signal(each, self._on_signal) for each in SIGNALS}
         self.thread = threading.Thread(target=self._watch, name="end-watch", daemon=True)
         self.thread.start()
 
     def release(self) -> None:
-        """Restore the signal handlers; stop watching unless an end is under way."""
+        """Restore the signal handlers; stop watching unless an end has been requested."""
         for each, handler in self._before.items():
             signal.signal(each, handler)
         self._before = {}
@@ -86,7 +86,7 @@ class EndWatch:
             self._done.set()
 
     def stop(self) -> None:
-        """Stop watching: the end has come."""
+        """Stop watching: the dashboard has ended."""
         self._done.set()
 
     def _on_signal(self, number: int, _frame: FrameType | None) -> None:

@@ -1,15 +1,15 @@
 """The keys of the dashboard: a row for each, with its action and its meaning.
 
-The app's own keys stand in `KEYS`; those of one view in that view's `KEYS`, and the digits that
-bring a view into sight follow from the table of views. A view's keys come first while it is in
-sight. The help view lists them all from these tables.
+The app's own keys are in `KEYS`, those of a view in that view's `KEYS`; the digits that select a
+view follow from the table of views. The visible view's keys take precedence. The help view lists
+them all from these tables.
 """
 
 from dataclasses import dataclass
 from typing import Literal
 
-Needs = Literal["", "pace", "seek", "talk"]
-"""What a key needs of the source: nothing, a speed to change, places to go to, a daemon."""
+Needs = Literal["", "pace", "seek", "commands"]
+"""What a key needs of the source: nothing, replay controls, seeking, or a daemon to command."""
 
 
 @dataclass(frozen=True)
@@ -19,9 +19,9 @@ class Key:
     Parameters
     ----------
     names
-        As the toolkit names them.
+        The toolkit's names of the key.
     label
-        As people write them.
+        The key as shown to people.
     action
         The app's action.
     meaning
@@ -29,7 +29,7 @@ class Key:
     needs
         What the source must offer for it.
     button, short
-        Labels of its button beside the time bar of a replay, at length and in five letters; empty
+        Labels of its button beside a replay's time bar, in full and in at most five letters; empty
         if it has none.
     """
 
@@ -49,11 +49,11 @@ class ViewKey:
     Parameters
     ----------
     key
-        As buttons write it.
+        The key as written on buttons.
     meaning
         What it does, in a few words.
     words
-        The view's own actions that it stands for; none if it is the app's.
+        The view's own actions that it triggers; none if the action is the app's.
     """
 
     key: str
@@ -70,16 +70,16 @@ KEYS = (
     Key(("b",), "b", "event_before", "event before", "seek", "event before", "prev"),
     Key(("e",), "e", "next_event", "next event", "seek", "next event", "next"),
     Key(("tab",), "tab", "next_view", "next view"),
-    Key(("r",), "r", "run", "start or end a run", "talk"),
+    Key(("r",), "r", "run", "start or end a run", "commands"),
     Key(("u",), "u", "units", "next units"),
     Key(("t",), "t", "theme", "sun, night, mono"),
     Key(("h", "question_mark"), "h, ?", "view('more')", "this page"),
     Key(("enter",), "enter", "caution_read", "caution was read"),
     Key(("q",), "q", "quit", "leave"),
 )
-"""In the order in which the help lists them."""
+"""The app's keys, in the order of the help view."""
 
 
 def usable_keys(*offers: Needs) -> tuple[Key, ...]:
-    """Return the app's keys that do something with a source that offers this."""
+    """Return the app's keys that work with a source that offers these."""
     return tuple(key for key in KEYS if key.needs in ("", *offers))

@@ -1,7 +1,7 @@
-"""Layout: how the rows of the terminal are shared out, so that no view ever scrolls.
+"""Layout: allots the rows of the terminal, so that no view ever scrolls.
 
 First the frame around every view, then the ride view or the home view within the rest. Every part
-has a least height; spare rows go to the parts in the order in which they help a rider.
+has a minimum height; spare rows go to the parts in the order in which they help a rider.
 """
 
 from dataclasses import dataclass, replace
@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from groundside.dashboard.drawing.block_font import SIZES, SMALLEST_ROWS
 
 SIDE_BY_SIDE_COLUMNS = 72
-"""From this width on both big figures stand beside each other; a narrower terminal stacks them."""
+"""Width from which the big figures are side by side; a narrower terminal stacks them."""
 COLUMN_OF_TABLE = 20
 MOST_COLUMNS = 4
 CELLS_OF_TABLE = 16
@@ -17,13 +17,13 @@ BIG_FIGURE_TEMPLATE = "88.8"
 CUE_ROWS_WITH_TEXT = 6
 
 NARROW_COLUMNS, TALL_ROWS = 60, 32
-"""A narrower terminal is taken for a phone; it or a taller one gets buttons that a thumb hits."""
+"""A narrower terminal is taken for a phone; a narrower or taller one gets buttons for thumbs."""
 BUTTON_ROWS = 3
 VIEW_ROWS = 16
-"""Below this, buttons give up rows to the view: two big figures of five rows, a cue of six."""
+"""Height of a view below which buttons cede rows to it: two big figures of five, a cue of six."""
 VIEW_ROWS_LEAST = 4
 WAY_ROWS = (9, 7, 4)
-"""The way home gets a large arrow, if there is room."""
+"""Heights of the way home, tried in turn: with a large arrow if there is room."""
 
 
 @dataclass(frozen=True)
@@ -56,18 +56,18 @@ def frame_rows(
     replay: bool = False,
     touch: bool = False,
 ) -> FrameRows:
-    """Share out the rows around a view.
+    """Allot the rows around a view.
 
     Parameters
     ----------
     width, height
         Size of the terminal in cells.
     notices, caution
-        Rows that the worst notice and the caution need to be read whole.
+        Rows needed to show the worst notice and the caution in full.
     actions
-        How many rows of buttons the view has.
+        Number of rows of buttons of the view.
     replay
-        Whether there is a time bar with its buttons.
+        Whether to show a replay's time bar with its buttons.
     touch
         Whether the terminal is known to be a touch screen.
     """
@@ -91,7 +91,7 @@ def frame_rows(
 
 
 def tabs_in_two_rows(width: int, height: int) -> bool:
-    """Return whether a phone has the room for tabs twice as wide, one row above the other."""
+    """Return whether a phone has room for tabs in two rows, twice as wide."""
     return width < NARROW_COLUMNS and height >= TALL_ROWS
 
 
@@ -104,11 +104,11 @@ class RideRows:
     figure, cue, table
         Height of each part; `figure` that of one big figure with its label.
     side_by_side
-        Whether the big figures stand beside each other.
+        Whether the big figures are side by side.
     table_columns
-        How many small figures stand beside each other.
+        Number of small figures side by side.
     spare
-        Rows that no part needs: they set the parts apart.
+        Rows that no part needs; they separate the parts.
     """
 
     figure: int
@@ -120,26 +120,26 @@ class RideRows:
 
     @property
     def total(self) -> int:
-        """All rows that the parts take."""
+        """Sum of the rows of all parts."""
         return self.figure * (1 if self.side_by_side else 2) + self.cue + self.table
 
 
 def ride_rows(width: int, height: int, *, cue: bool = False, text_rows: int = 0) -> RideRows:
-    """Share out the rows of the ride view.
+    """Allot the rows of the ride view.
 
     Parameters
     ----------
     width, height
-        Room of the view in cells.
+        Size of the view in cells.
     cue
         Whether there is a cue in big type.
     text_rows
-        Rows of text in place of a cue: a run that is open, or why there is no cue.
+        Rows of text in place of a cue: the open run, or why there is no cue.
 
     Returns
     -------
     RideRows
-        Heights whose sum is no more than `height` where that is at least 3.
+        Heights with a sum of at most `height`, if that is at least 3.
     """
     side_by_side = width >= SIDE_BY_SIDE_COLUMNS
     columns = min(MOST_COLUMNS, max(1, width // COLUMN_OF_TABLE))
@@ -162,14 +162,14 @@ def ride_rows(width: int, height: int, *, cue: bool = False, text_rows: int = 0)
             if rows <= most:
                 grow("figure", rows + label)
 
-    # less room than a phone has: the big figures give up their size, not their place
+    # smaller than a phone: the big figures shrink, but stay
     for part, least in (("table", 0), ("figure", 1 + label), ("cue", 1), ("figure", 1)):
         if left() < 0:
             have[part] = min(have[part], least)
 
     grow_figures(5)
     if cue and have["cue"] + left() == CUE_ROWS_WITH_TEXT - 2:
-        have["table"] = 0  # a row short of a cue in big type: the small figures give theirs
+        have["table"] = 0  # a row short of a cue in big type: the small figures give way
     if cue:
         grow("cue", CUE_ROWS_WITH_TEXT - 1)
         grow("cue", CUE_ROWS_WITH_TEXT)
@@ -196,7 +196,7 @@ class HomeRows:
     margin
         Whether the second big figure is shown.
     side_by_side
-        Whether the big figures stand beside each other.
+        Whether the big figures are side by side.
     """
 
     cue: int
@@ -212,7 +212,7 @@ class HomeRows:
 
 
 def home_rows(width: int, height: int, *, cue: bool) -> HomeRows:
-    """Share out the rows of the home view: the sign to turn back, two big figures, the way.
+    """Allot the rows of the home view: the sign to turn back, two big figures, the way.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""The line of the trip view: given by the source now and then, extended by snapshots in between."""
+"""The trip view's line: sent by the source now and then, extended by snapshots in between."""
 
 from onboard.contract.figure import Unknown
 from onboard.contract.snapshot import Snapshot
@@ -7,7 +7,7 @@ from onboard.efficiency.trip.trip_line import GrowingLine
 
 
 class LiveTripLine:
-    """Keeps the line, and makes a record of it only after it has grown.
+    """A growing trip line; its immutable record is rebuilt only after it has grown.
 
     Examples
     --------
@@ -22,7 +22,7 @@ class LiveTripLine:
         self._record: TripLine | None = TripLine()
 
     def replace(self, line: TripLine) -> None:
-        """Continue from the line that the source gives."""
+        """Continue from a line sent by the source."""
         self._growing, self._record = GrowingLine.of(line), line
 
     def extend(self, snapshot: Snapshot) -> None:
@@ -37,7 +37,7 @@ class LiveTripLine:
 
     @property
     def record(self) -> TripLine:
-        """The line as it stands."""
+        """The line so far."""
         if self._record is None:
             self._record = self._growing.record()
         return self._record

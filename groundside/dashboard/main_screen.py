@@ -1,4 +1,4 @@
-"""The one screen: the view in sight, and around it what a rider needs in every view."""
+"""The one screen: the visible view, framed by what a rider needs in every view."""
 
 from dataclasses import replace
 from typing import ClassVar
@@ -23,20 +23,20 @@ TAB_CELLS, WIDE_TAB_CELLS = 5, 10
 
 
 class MainScreen(Screen[None]):
-    """Shares out the rows, gives the view in sight its state, and turns presses into actions.
+    """Allots the rows, passes the state to the visible view, and turns presses into actions.
 
     Parameters
     ----------
     views
         All views, in the order of their tabs.
     controls
-        Buttons of a replay; none without.
+        Buttons of a replay; empty for other sources.
     touch
         Whether the terminal is known to be a touch screen.
     """
 
     BINDINGS: ClassVar[list[BindingType]] = []
-    AUTO_FOCUS = ""  # keys are the screen's, but while a rider types a name or a note
+    AUTO_FOCUS = ""  # the screen has the keys, except while a rider types a name or a note
 
     def __init__(
         self, views: tuple[View, ...], controls: tuple[Button, ...] = (), *, touch: bool = False
@@ -49,7 +49,7 @@ class MainScreen(Screen[None]):
         self._caution_read = False
         self._notice_rows = 1
         self._shared: FrameRows | None = None
-        # Kept here, not queried: a tick may come before they are mounted or after they are gone.
+        # Stored, not queried: a tick may come before they are mounted or after they are removed.
         self._notices = NoticeBar(id="notices")
         self._caution = CautionBar(id="caution", touch=touch)
         self._switcher = ContentSwitcher(*views, initial=self._current, id="views")
@@ -62,7 +62,7 @@ class MainScreen(Screen[None]):
         self._tabs.least_width = TAB_CELLS
 
     def compose(self) -> ComposeResult:
-        """Make the parts from top to bottom."""
+        """Yield the parts from top to bottom."""
         yield self._notices
         yield self._caution
         yield self._switcher
@@ -80,16 +80,16 @@ class MainScreen(Screen[None]):
         self._share()
 
     def on_resize(self, _event: events.Resize) -> None:
-        """Share out the rows again."""
+        """Allot the rows again."""
         self._share()
 
     @property
     def view(self) -> View:
-        """The view in sight."""
+        """The visible view."""
         return self._views[self._current]
 
     def go_to(self, name: str) -> None:
-        """Bring a view into sight."""
+        """Show a view."""
         if name not in self._views or name == self._current:
             return
         self._current = name
@@ -97,7 +97,7 @@ class MainScreen(Screen[None]):
         self._show_tabs()
 
     def next_view(self) -> None:
-        """Bring the next view into sight; the first follows the last."""
+        """Show the next view; the first follows the last."""
         names = list(self._views)
         self.go_to(names[(names.index(self._current) + 1) % len(names)])
 
@@ -115,7 +115,7 @@ class MainScreen(Screen[None]):
         if buttons != (self._actions.content or ()):
             self._actions.content = buttons
             self._share()
-        # a key that the view takes for itself is not shown on another button
+        # a key that the view handles itself is not shown on another button
         taken = {button.key for button in buttons}
         self._controls.content = tuple(
             replace(button, key="") if button.key in taken else button
@@ -169,10 +169,10 @@ class MainScreen(Screen[None]):
         )
 
     def on_key(self, event: events.Key) -> None:
-        """Give a key to the view in sight, if one of its buttons has it."""
+        """Pass a key to the visible view, if one of its buttons has it."""
         key = KEY_NAMES.get(event.key, event.key)
         if key == "enter" and self._caution.display and not self.app.focused:
-            event.stop()  # what the caution says of this key comes before all else
+            event.stop()  # this key's meaning on the caution takes precedence
             self.caution_was_read()
             return
         for button in (*self.view.buttons(), *self.view.hidden_buttons()):
@@ -188,7 +188,8 @@ class MainScreen(Screen[None]):
 
     def _press(self, action: str) -> None:
         if action.startswith(OWN):
-            # in the view's own turn: a message that it posts in ours would not come back to us
+            # call it from the view's own queue: a message posted in this handler would not bubble
+            # back to this screen
             self.view.call_later(self.view.pressed, action.removeprefix(OWN))
         else:
             self.app.post_message(ButtonBar.Pressed(action))
@@ -202,4 +203,4 @@ KEY_NAMES = {
     "full_stop": ".",
     "question_mark": "?",
 }
-"""The toolkit's names of keys, as buttons write them."""
+"""The keys' names in the toolkit, and as written on buttons."""

@@ -1,4 +1,4 @@
-"""The lines on top of every view: what a rider must know before any figure, worst first."""
+"""The notices above every view: what a rider must know before any figure, worst first."""
 
 from dataclasses import dataclass
 from typing import Literal
@@ -11,7 +11,7 @@ from groundside.words.figures import age_text
 Level = Literal["danger", "warning", "note", "quiet"]
 
 CAUTION = "Range is an estimate. Keep a reserve, wear a life jacket."
-"""What the rider reads before deciding anything by the range."""
+"""The caution to be read before relying on the range."""
 
 SIGNS = {"danger": "!!", "warning": "!", "note": "-", "quiet": ""}
 """Levels differ by sign as well as by colour."""
@@ -19,26 +19,26 @@ SIGNS = {"danger": "!!", "warning": "!", "note": "-", "quiet": ""}
 
 @dataclass(frozen=True)
 class Notice:
-    """One sentence with its level."""
+    """A sentence with its level."""
 
     level: Level
     text: str
 
     @property
     def signed(self) -> str:
-        """The sentence behind the sign of its level."""
+        """The sentence after the sign of its level."""
         return f"{SIGNS[self.level]} {self.text}".strip()
 
 
 def notices(state: ViewState, reasons: tuple[str, ...] = ()) -> tuple[Notice, ...]:
-    """Return the present notices, the worst first.
+    """Return the present notices, worst first.
 
     Parameters
     ----------
     state
-        What is so now.
+        The present state.
     reasons
-        Why small figures are unknown; shown if nothing graver is.
+        Why small figures are unknown; shown if nothing worse is.
     """
     found = [Notice("warning", state.refusal)] if state.refusal else []
     found.extend(
@@ -56,5 +56,5 @@ def notices(state: ViewState, reasons: tuple[str, ...] = ()) -> tuple[Notice, ..
     if not found:
         found.append(Notice("quiet", "no alerts"))
     order = list(SIGNS)
-    # stable: within a level an alert of the craft stands before the state of the link
+    # stable: within a level the craft's alerts come before the state of the link
     return tuple(sorted(found, key=lambda notice: order.index(notice.level)))

@@ -1,4 +1,4 @@
-"""The dashboard without a screen: a line a second, for a pipe, a log or a screen reader."""
+"""The dashboard without a screen: a line per second, for a pipe, a log or a screen reader."""
 
 import asyncio
 import contextlib
@@ -39,13 +39,13 @@ def line_of(
     Parameters
     ----------
     snapshot
-        What to write.
+        The snapshot.
     units
         The rider's units.
     since_received_s
-        How long ago the snapshot arrived [s].
+        Time since the snapshot arrived [s].
     replay
-        Place in a saved ride; None if it is a live one.
+        State of the replay of a saved ride; None if live.
     """
     system = snapshot.link.system_id
     if isinstance(system, Unknown):
@@ -96,7 +96,7 @@ def line_of(
 def _named(
     name: str, figure: Reading, write: Callable[[float], str], unit: str, *, bare: bool = False
 ) -> str:
-    """Write a figure with its name; a bare one has its unit alone while it is known."""
+    """Write a figure with its name; a bare one only with its unit while it is known."""
     text = figure_text(figure, write, unit)
     return text if bare and figure.value is not None else f"{name} {text}"
 
@@ -124,7 +124,7 @@ async def run_plain(
     source
         Where snapshots come from.
     out
-        Where the lines go; writing ends quietly once the reader is gone.
+        Output stream; writing ends quietly once the reader is gone.
     units
         The rider's units.
     interval_s
@@ -183,7 +183,7 @@ class _LineWriter:
         now_s = self._clock()
         if self._update is None or now_s < self._due_s:
             return
-        # from when it was due, so that lines do not drift, but without a burst to catch up
+        # counted from the due time, so that lines do not drift, but without a burst to catch up
         self._due_s = max(self._due_s + self._interval_s, now_s + 0.5 * self._interval_s)
         if self._unwritten or self._update.snapshot is not None:
             self._write()

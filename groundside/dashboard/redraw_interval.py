@@ -1,16 +1,16 @@
-"""Limits how often something is redrawn: once a second, and at once if more than time changed."""
+"""Limits redrawing to once a second; redraws at once if more than time changed."""
 
 import math
 from typing import Any
 
 
 class RedrawInterval:
-    """The least time between two drawings.
+    """A minimum interval between redraws.
 
     Parameters
     ----------
     every_s
-        Least time between two drawings of the same key [s].
+        Minimum interval between redraws with the same key [s].
 
     Examples
     --------
@@ -25,12 +25,12 @@ class RedrawInterval:
         self._key: Any = None
 
     def due(self, now_s: float, key: Any = None) -> bool:
-        """Return whether to draw now; a key that differs from the last one makes it due."""
+        """Return whether to redraw now; a changed key makes it due."""
         if now_s - self._last_s < self._every_s - 1e-9 and key == self._key:
             return False
         self._last_s, self._key = now_s, key
         return True
 
     def reset(self) -> None:
-        """Make the next drawing due."""
+        """Make the next redraw due."""
         self._last_s = -math.inf

@@ -1,4 +1,4 @@
-"""Shows a source: on the dashboard if there is a terminal, else as plain lines."""
+"""Show a source: on the dashboard if there is a terminal, else as plain lines."""
 
 import argparse
 import asyncio
@@ -16,16 +16,16 @@ from onboard.contract.snapshot import Snapshot
 
 
 def is_plain(arguments: argparse.Namespace) -> bool:
-    """Return whether to show plain lines: if asked for, or if no dashboard can be drawn."""
+    """Return whether to show plain lines: if requested, or if no dashboard can be drawn."""
     return arguments.plain or not usable_terminal()
 
 
 def rider_units(arguments: argparse.Namespace, usual: str = "km/h") -> Units:
-    """Return the rider's units: as asked for, as remembered by the dashboard, else the usual."""
+    """Return the rider's units: those requested, else the dashboard's last, else the usual ones."""
     if arguments.units:
         return units_named(arguments.units)
-    kept = None if is_plain(arguments) else Preferences(preferences_path()).get("units")
-    return CHOICES.get(kept or "") or units_named(usual)
+    stored = None if is_plain(arguments) else Preferences(preferences_path()).get("units")
+    return CHOICES.get(stored or "") or units_named(usual)
 
 
 def show(
@@ -36,7 +36,7 @@ def show(
     Parameters
     ----------
     arguments
-        The command line, with what `add_display` adds.
+        The command line, with the options of `add_display`.
     source
         Where snapshots come from.
     units
@@ -52,8 +52,8 @@ def show(
     return show_dashboard(source, units, target_m)
 
 
-class _KeepsLast(SourceWrapper):
-    """Wraps a source and keeps its last snapshot."""
+class _LastSnapshot(SourceWrapper):
+    """A source that stores the last snapshot of another."""
 
     last: Snapshot | None = None
 
@@ -63,7 +63,7 @@ class _KeepsLast(SourceWrapper):
 
 
 def show_plain(source: SnapshotSource, units: Units, *, summary: bool) -> int:
-    """Print a line a second, and at the end the trip's sums.
+    """Print a line per second, and at the end the trip's sums.
 
     Parameters
     ----------
@@ -72,22 +72,22 @@ def show_plain(source: SnapshotSource, units: Units, *, summary: bool) -> int:
     units
         The rider's units.
     summary
-        Whether to sum up at the end.
+        Whether to print the sums.
 
     Returns
     -------
     int
         The exit code.
     """
-    kept = _KeepsLast(source)
-    code = asyncio.run(_until_signal(kept, units))
-    if summary and kept.last is not None:
-        print("\n".join(["", *trip_summary_lines(kept.last.trip, units)]), flush=True)
+    wrapped = _LastSnapshot(source)
+    code = asyncio.run(_until_signal(wrapped, units))
+    if summary and wrapped.last is not None:
+        print("\n".join(["", *trip_summary_lines(wrapped.last.trip, units)]), flush=True)
     return code
 
 
 async def _until_signal(source: SnapshotSource, units: Units) -> int:
-    """Run until the source ends or a signal comes, and clean up either way."""
+    """Run until the source ends or a signal arrives, and clean up either way."""
     lines = asyncio.ensure_future(run_plain(source, sys.stdout, units=units))
     loop = asyncio.get_running_loop()
     received: list[int] = []
@@ -103,7 +103,7 @@ async def _until_signal(source: SnapshotSource, units: Units) -> int:
     except asyncio.CancelledError:
         if not received:
             raise
-    # A live view is ended with Ctrl-C: that is no failure.
+    # Ctrl-C is the way to end a live view, not a failure.
     return 128 + received[0] if received and received[0] != signal.SIGINT else 0
 
 

@@ -1,4 +1,4 @@
-"""The target that the rider is choosing with a thumb: its kind, and its value step by step."""
+"""The target being chosen by thumb: its kind, and its value step by step."""
 
 import math
 from collections.abc import Callable
@@ -20,17 +20,17 @@ class TargetKind:
     Parameters
     ----------
     name
-        What the rider calls it.
+        Its name for the rider.
     key
         The daemon's setting.
     small, large
         Steps in the rider's units.
     start
-        Proposed if nothing better is known, in the rider's units.
+        Value proposed if nothing better is known, in the rider's units.
     now
-        Reads its present value; a distance's is that of the way home.
+        Reads its present value; for a distance, that of the way home.
     in_force
-        Reads its value in the target in force.
+        Reads its value from the target in force.
     """
 
     name: str
@@ -66,7 +66,7 @@ SPEED = TargetKind(
     1.0,
     6.0,
     now=lambda snapshot: snapshot.speed_mps,
-    # A distance to make brings a speed to hold with it: only the distance was asked for then.
+    # With a distance to make, a speed to hold is derived; only the distance is the rider's target.
     in_force=lambda target: (
         target.speed_mps if isinstance(target.distance_m, Unknown) else Unknown(Reason.NO_TARGET)
     ),
@@ -93,19 +93,19 @@ KINDS = (SPEED, POWER, DISTANCE)
 
 
 def now_value(kind: TargetKind, snapshot: Snapshot) -> float | None:
-    """Return the present value of a kind [SI], None if it is unknown or zero."""
+    """Return the present value of a kind [SI]; None if it is unknown or zero."""
     value = kind.now(snapshot)
     return None if isinstance(value, Unknown) or value <= 0.0 else value
 
 
 def value_in_force(kind: TargetKind, snapshot: Snapshot) -> float | None:
-    """Return the target of this kind in force [SI], None if there is none."""
+    """Return the target of this kind in force [SI]; None if there is none."""
     value = within(snapshot.target, kind.in_force)
     return None if isinstance(value, Unknown) else value
 
 
 class TargetChoice:
-    """The target that would be set now.
+    """The target being chosen.
 
     Examples
     --------
@@ -128,17 +128,17 @@ class TargetChoice:
 
     @property
     def value(self) -> float | None:
-        """Its value [SI], None if nothing was proposed yet."""
+        """Its value [SI]; None if none has been proposed yet."""
         return self.values.get(self.kind.key)
 
     def propose(self, snapshot: Snapshot, units: Units) -> None:
-        """Propose a value unless there is one: the target in force, else the present value."""
+        """Propose the target in force, else the present value, unless a value is chosen."""
         if self.value is None:
             found = value_in_force(self.kind, snapshot) or now_value(self.kind, snapshot)
             self._put(self.kind.start if found is None else self.kind.in_units(found, units), units)
 
     def as_now(self, snapshot: Snapshot, units: Units) -> bool:
-        """Take the present value; return whether there is one."""
+        """Choose the present value; return whether there is one."""
         found = now_value(self.kind, snapshot)
         if found is not None:
             self._put(self.kind.in_units(found, units), units)
@@ -150,7 +150,7 @@ class TargetChoice:
             self._put(self.kind.in_units(self.value, units) + by, units)
 
     def clear(self) -> None:
-        """Forget what was chosen."""
+        """Discard the choice."""
         self.values.clear()
 
     def _put(self, value: float, units: Units) -> None:

@@ -1,7 +1,7 @@
 """The three themes: sun (dark on white), night, and mono for terminals without colour.
 
-All colours are in the palette of 256-colour terminals: a remote shell seldom passes on that the
-terminal can show more. No meaning rests on a colour alone.
+All colours are in the palette of 256-colour terminals: a remote shell seldom reports that the
+terminal supports more. No meaning rests on colour alone.
 """
 
 from textual.theme import Theme
@@ -38,7 +38,7 @@ def _theme(name: str, ink: str, paper: str, dark: bool, *colours: str) -> Theme:
     )
 
 
-# Contrast against the paper, by the formula of WCAG 2.1 (relative luminance), is held by a test.
+# A test checks the contrast against the paper by the formula of WCAG 2.1 (relative luminance).
 SUN = _theme(
     "sun",
     "#000000",

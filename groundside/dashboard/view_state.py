@@ -1,4 +1,4 @@
-"""Everything that a view is given to show. No screen code."""
+"""The state that a view shows, free of screen code."""
 
 from dataclasses import dataclass, field
 
@@ -11,20 +11,20 @@ from onboard.contract.trip_line import TripLine
 
 @dataclass(frozen=True)
 class ViewState:
-    """The present state: five a second go to the view in sight.
+    """The present state, passed to the visible view five times a second.
 
     Parameters
     ----------
     snapshot
-        The newest snapshot; before the first, one of which nothing is known.
+        The newest snapshot; before the first, one in which everything is unknown.
     units
         The rider's units.
     started
-        Whether a snapshot has come yet.
+        Whether a snapshot has arrived yet.
     since_received_s
-        Time since the snapshot came [s].
+        Time since the snapshot arrived [s].
     problem
-        The source's sentence if it has no snapshot now.
+        The source's sentence on why it has no snapshot now.
     source
         Name of the source.
     target_distance_m
@@ -32,13 +32,13 @@ class ViewState:
     trip_line
         The trip so far.
     replay
-        Place in a saved ride; None if it is a live one.
-    can_talk
-        Whether there is a daemon that takes marks and settings.
+        State of the replay of a saved ride; None if live.
+    can_command
+        Whether there is a daemon that accepts marks and settings.
     can_seek
-        Whether one can go back and forth in time.
+        Whether the source can seek in time.
     done, refusal
-        Result of the rider's last command, or why there is none, for a few seconds; else empty.
+        Result of the rider's last command, or why it failed, for a few seconds; else empty.
     now_s
         The dashboard's monotonic clock [s].
     """
@@ -52,7 +52,7 @@ class ViewState:
     target_distance_m: float | None = None
     trip_line: TripLine = field(default_factory=TripLine)
     replay: ReplayState | None = None
-    can_talk: bool = False
+    can_command: bool = False
     can_seek: bool = False
     done: str = ""
     refusal: str = ""
@@ -65,5 +65,5 @@ class ViewState:
 
     @property
     def age_s(self) -> float | None:
-        """Age of the newest telemetry [s], None if it is unknown."""
+        """Age of the newest telemetry [s]; None if unknown."""
         return data_age_s(self.snapshot, self.since_received_s, self.replay)

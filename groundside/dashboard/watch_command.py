@@ -52,13 +52,13 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def find(address: str | None) -> "FeedAddress":
-    """Return the feed's place, as given or as found; its host is never None."""
+    """Return the feed's address, as given or as found; its host is never None."""
     from groundside.connection.resolve import resolve_feed
 
-    def say(sentence: str) -> None:
+    def report(sentence: str) -> None:
         print(f"wattwake-groundside: {sentence}", file=sys.stderr, flush=True)
 
-    return resolve_feed(address, say)
+    return resolve_feed(address, report)
 
 
 WATCH: Final = Command(

@@ -1,4 +1,4 @@
-"""The bundled ride: beside the code when installed, in replay_logs/ in a source tree."""
+"""The bundled ride: beside the code if installed, in replay_logs/ in a source tree."""
 
 from pathlib import Path
 

@@ -1,4 +1,4 @@
-"""A daemon as a child process, on free ports of this machine."""
+"""A daemon as a child process, on free local ports."""
 
 import asyncio
 import contextlib
@@ -11,20 +11,21 @@ from types import TracebackType
 from onboard.errors import FeedError
 
 START_S = 20.0
-"""A small board without cached bytecode takes this long to import everything."""
+"""Time limit for the start [s]: what a small board without cached bytecode takes to import
+everything."""
 
 END_S = 3.0
 
 
 class ChildDaemon:
-    """A daemon that runs as long as the context is entered.
+    """A daemon that runs while the context is entered.
 
     Parameters
     ----------
     profile
         Its craft profile.
     target_distance_m
-        Distance to go from the start on [m].
+        Distance to go from the start [m].
     """
 
     def __init__(self, profile: Path, target_distance_m: float | None = None) -> None:
@@ -37,7 +38,7 @@ class ChildDaemon:
         self.feed_port = 0
 
     async def __aenter__(self) -> "ChildDaemon":
-        """Start it, and wait until it serves its feed.
+        """Start the daemon, and wait until it serves its feed.
 
         Raises
         ------
@@ -71,7 +72,7 @@ class ChildDaemon:
         error: BaseException | None,
         trace: TracebackType | None,
     ) -> None:
-        """End it."""
+        """Stop the daemon."""
         await self._end()
 
     async def _read_ports(self) -> None:

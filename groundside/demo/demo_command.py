@@ -1,4 +1,4 @@
-"""The command `demo`: everything without hardware, on a simulated ride."""
+"""The command `demo`: the whole chain on a simulated ride, without hardware."""
 
 import argparse
 from typing import Final

@@ -1,4 +1,4 @@
-"""The demo: a log played into a real daemon, whose feed gives the snapshots."""
+"""The demo: a log played into a real daemon, whose feed supplies the snapshots."""
 
 import asyncio
 import contextlib
@@ -20,28 +20,28 @@ from onboard.telemetry.logs.telemetry_log import log_length_s
 HOST = "127.0.0.1"
 
 STUCK_UPDATES = 15
-"""After the last frame the demo waits as long as the daemon makes progress. After so many updates
-without any, three seconds on an idle machine, the missing frames count as lost."""
+"""Number of updates without progress after which missing frames count as lost: three seconds on an
+idle machine. After the last frame the demo waits as long as the daemon makes progress."""
 
 SETTLES_S = 1.5
-"""Time after a halt until its figures have settled, but before anything is reported silent [s]."""
+"""Time after a halt at which figures have settled, but nothing is reported as silent yet [s]."""
 
 
 class DemoSource:
-    """Plays a log into a daemon of its own and yields the updates of the daemon's feed.
+    """Plays a log into its own daemon and yields the updates of the daemon's feed.
 
     Parameters
     ----------
     log, profile
         The ride and its craft.
     speed
-        Multiple of real time; None makes the whole ride take `lasts_s`.
+        Multiple of real time; None plays the whole ride in `lasts_s`.
     lasts_s
         Duration of the whole ride if no speed is given [s].
     stays_at_end
-        Whether to go on when the ride is over; otherwise the stream ends.
+        Whether to go on after the end of the ride; otherwise the stream ends.
     target_distance_m
-        Distance that the rider wants to go from the start on [m].
+        The rider's distance to go from the start [m].
     """
 
     seek_controls = None
@@ -73,7 +73,7 @@ class DemoSource:
 
     @property
     def command_sender(self) -> "DemoSource":
-        """Itself: it passes commands on to its daemon."""
+        """The source itself: it passes commands on to its daemon."""
         return self
 
     async def send(self, command: Command) -> CommandResult:
@@ -120,8 +120,8 @@ class DemoSource:
         now_s = time.monotonic()
         if not state.stands_still:
             self._moved_s = now_s
-        # While the demo stands still its daemon receives nothing, and its alerts of that are no
-        # ride's: the snapshot from before is kept.
+        # While the demo is paused its daemon receives nothing; the alerts about that do not belong
+        # to the ride, so show the snapshot from before the pause.
         if self._before is None or now_s - self._moved_s < SETTLES_S:
             self._before = update.snapshot
         return replace(update, snapshot=self._before, replay=state)

@@ -11,7 +11,8 @@ from onboard.telemetry.mavlink.frames import Frames
 TICK_S = 0.02
 
 DATAGRAM_BYTES = 1400
-"""Several frames share a datagram, as from telemetry routers; less than an Ethernet frame."""
+"""Size to which frames are packed into a datagram [bytes], as telemetry routers do; fits into an
+Ethernet frame."""
 
 
 class LogSender:

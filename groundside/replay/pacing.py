@@ -1,4 +1,4 @@
-"""Pacing of a replay: the place in the log from an absolute start, so delays do not add up."""
+"""Pacing of a replay from an absolute start, so that delays do not add up."""
 
 from collections.abc import Callable
 
@@ -7,7 +7,7 @@ SPEEDS = (0.5, 1.0, 2.0, 4.0, 10.0, 20.0, 60.0, 100.0)
 
 
 class Pacing:
-    """A clock for a log, which can be paused and run faster or slower.
+    """A clock for a log that can be paused and run faster or slower.
 
     Parameters
     ----------

@@ -1,6 +1,6 @@
 """Playback of a saved ride: a cursor in its log, the ride it feeds, and the rider's commands.
 
-A playback can be copied at any place, and its figures there do not depend on how it got there.
+A playback can be copied at any place; its figures do not depend on how it got there.
 """
 
 import copy
@@ -26,9 +26,9 @@ class Playback:
     cursor_
         A cursor at the log's start.
     ride
-        The ride, before anything of the log.
+        The ride, before any of the log has been folded in.
     commands
-        The commands given to the daemon meanwhile.
+        The commands given to the daemon during the ride.
     """
 
     def __init__(self, cursor_: Cursor, ride: Ride, commands: Sequence[TimedCommand] = ()) -> None:
@@ -85,7 +85,7 @@ def start_playback(
 ) -> tuple[Playback, float]:
     """Return a playback at the start of a log, and the log's length [s].
 
-    A session's folder is played with what was known when its trip began, and with its commands.
+    A session's folder is played with its commands, from what was known when its trip began.
 
     Parameters
     ----------
@@ -96,7 +96,7 @@ def start_playback(
     system_id
         The MAVLink system to follow; None follows the profile's, else the one that sends most.
     aim
-        The rider's target from the start on; None for the one set on the water.
+        The rider's target from the start; None for the one set on the water.
 
     Raises
     ------

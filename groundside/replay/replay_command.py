@@ -8,7 +8,7 @@ from groundside.options import add_display, add_speed, add_units
 from onboard.options import Command, add_profile, add_system_id
 
 PLAIN_SPEED: Final = 60.0
-"""Default speed in plain lines: one line a second is then one a minute of the ride."""
+"""Default speed for plain lines: one line per second is then one per minute of the ride."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:

@@ -1,4 +1,4 @@
-"""Plays a saved log through the same decoder and engine as live, at any speed, with seeking."""
+"""Replays a saved log through the live decoder and engine, at any speed, with seeking."""
 
 import asyncio
 import time
@@ -14,10 +14,10 @@ from onboard.efficiency.advice.target import Aim
 from onboard.profile import Profile
 
 TICK_S = 0.2
-"""Interval between snapshots [s], as the daemon's."""
+"""Interval between snapshots [s], the same as the daemon's."""
 
 TRIP_LINE_EVERY = 5
-"""Every so many updates carry the trip so far, until the whole ride is indexed."""
+"""Number of updates per trip line sent, until the whole ride is indexed."""
 
 
 class ReplaySource:
@@ -37,9 +37,9 @@ class ReplaySource:
         Whether to keep yielding the last snapshot when the log ends, and to index the log for
         seeking; otherwise the stream ends.
     target_distance_m
-        Distance that the rider wants to go from the start on [m].
+        The rider's distance to go from the start [m].
     clock, sleep
-        The time; replaced in tests.
+        Monotonic clock [s] and sleep; replaced in tests.
 
     Raises
     ------
@@ -75,7 +75,7 @@ class ReplaySource:
 
     @property
     def seek_controls(self) -> "ReplaySource | None":
-        """Itself if it stays at the end: a replay in plain lines runs straight through."""
+        """The source itself if it stays at the end; plain lines run straight through."""
         return self if self._stays_at_end else None
 
     async def stream(self) -> AsyncIterator[Update]:
@@ -96,7 +96,7 @@ class ReplaySource:
 
     @property
     def place_s(self) -> float:
-        """The present place, or the one being sought [s from the log's start]."""
+        """The present place, or the one being sought to [s from the log's start]."""
         if self._wanted_s is not None:
             return self._wanted_s
         return min(self.controls.place_s(), self._duration_s)
@@ -110,7 +110,7 @@ class ReplaySource:
         self._go_to(fraction * self._duration_s)
 
     def go_to_distance(self, distance_m: float) -> None:
-        """Go to where the trip had reached a distance [m]; stay while that is not known."""
+        """Go to where the trip reached a distance [m]; stay while that is not indexed."""
         place_s = self.index.place_of_distance(distance_m)
         if place_s is not None:
             self._go_to(place_s)
@@ -146,10 +146,10 @@ class ReplaySource:
                 one.cancel()
 
     async def _seek(self) -> None:
-        """Bring the ride to the wanted place, from the nearest checkpoint before it."""
+        """Play the ride to the wanted place, from the nearest checkpoint before it."""
         while self._wanted_s is not None:
             wanted_s, self._wanted_s = self._wanted_s, None
-            # In a thread: it may take a while where the log is not indexed yet.
+            # In a thread: it takes a while if the log is not indexed there yet.
             self._playback = await asyncio.to_thread(self.index.playback_at, wanted_s)
             self.controls.go_to(wanted_s)
         self._updates = 0
@@ -172,5 +172,5 @@ class ReplaySource:
         return Update(snapshot, trip_line=self._trip_line() if due else None, replay=replay)
 
     def _trip_line(self) -> TripLine:
-        """Return the line of the whole ride, or of the trip so far until that is known."""
+        """Return the line of the whole ride once it is indexed, else of the trip so far."""
         return self.index.trip_line or self._playback.ride.engine.trip_line

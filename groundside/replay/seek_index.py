@@ -18,11 +18,12 @@ from onboard.contract.trip_line import TripLine
 from onboard.errors import WattwakeError
 
 CHECKPOINTS_MOST = 24
-"""About 3.5 MB each, whatever the log's length; between two of them the log is folded again."""
+"""Limit on checkpoints, each of about 3.5 MB whatever the log's length; between two of them the log
+is folded again."""
 
 STEPS = 240
 SHORTEST_STEP_S = 5.0
-"""Step of the pass through the log [s], at least; new events are searched for within one."""
+"""Minimum step of the pass through the log [s]; a step with new events is searched for them."""
 
 EVENT_STEP_S = 1.0
 """Resolution with which an event is placed [s]."""
@@ -34,12 +35,12 @@ log = logging.getLogger("wattwake")
 
 
 class SeekIndex:
-    """What is known of a saved ride as a whole; it grows while the thread runs.
+    """Index of a whole saved ride; it grows while the thread runs.
 
     Parameters
     ----------
     start
-        The playback at the start of its log; it stays there.
+        A playback at the start of the log; it is not advanced.
     duration_s
         Length of the log [s].
     """
@@ -78,7 +79,7 @@ class SeekIndex:
         return playback
 
     def place_of_distance(self, distance_m: float) -> float | None:
-        """Return the place where the trip had reached a distance, None until that is known."""
+        """Return the place [s] where the trip reached a distance; None until that is indexed."""
         line, times = self.trip_line, self._times
         if line is None or not line.t_s or not times:
             return None
@@ -87,12 +88,12 @@ class SeekIndex:
         return float(np.interp(t_s, times_s, places))
 
     def next_event_s(self, place_s: float) -> float | None:
-        """Return the place of the next event, None after the last."""
+        """Return the place of the next event; None after the last."""
         later = (event.place_s for event in self.events if event.place_s > place_s + 0.5)
         return next(later, None)
 
     def event_before_s(self, place_s: float) -> float:
-        """Return the place of the previous event, or the start."""
+        """Return the place of the previous event; the start before the first."""
         earlier = [event.place_s for event in self.events if event.place_s < place_s - 2.0]
         return earlier[-1] if earlier else 0.0
 
@@ -101,7 +102,7 @@ class SeekIndex:
             self._index()
         except WattwakeError as problem:
             log.warning("%s: going back and forth is slow", problem)
-        except Exception:  # the viewer must not lose the ride over this
+        except Exception:  # a failed index must not stop the replay
             log.exception("the log could not be made ready for going back and forth")
 
     def _index(self) -> None:
@@ -141,7 +142,7 @@ class SeekIndex:
                 wanted.discard(event)
             if place_s >= after.last_s:
                 break
-        # Alerts raised only as the stream ends are placed there.
+        # Alerts raised only when the stream ends are placed at its end.
         at_end = _sorted_events(wanted)
         return found + [PlacedEvent(after.last_s, event.alert) for event in at_end]
 

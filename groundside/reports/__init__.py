@@ -1,4 +1,4 @@
-"""Commands that read saved logs at home: a room for each, and what they share.
+"""Commands that read saved logs ashore: a room for each, and what they share.
 
 Their output for other programs is described in README.md.
 """

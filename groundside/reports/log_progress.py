@@ -9,7 +9,7 @@ from onboard.errors import WattwakeError
 from onboard.telemetry.logs.log_files import Progress, find_log, log_bytes
 
 LONG_BYTES = 30_000_000
-"""Anything shorter is read before a bar would be noticed [bytes]."""
+"""Least size for a bar [bytes]: shorter logs are read before one would be noticed."""
 
 
 def size_bytes(path: Path) -> int:
@@ -24,7 +24,7 @@ def size_bytes(path: Path) -> int:
 def progress_bar(paths: Sequence[Path], task: str | None = None) -> Iterator[Progress | None]:
     """Show a bar while logs are read; it is erased at the end.
 
-    Yields a function to call with the bytes read so far; None without a bar, because stderr is no
+    Yield a function to call with the bytes read so far; None without a bar, because stderr is not a
     terminal or there is too little to read.
 
     Parameters
@@ -32,7 +32,7 @@ def progress_bar(paths: Sequence[Path], task: str | None = None) -> Iterator[Pro
     paths
         The logs, or sessions' folders.
     task
-        What to show beside the bar; None for `reading`, with the log's name or their number.
+        Text beside the bar; None for `reading` with the log's name or the number of logs.
     """
     total_bytes = sum(map(size_bytes, paths))
     if total_bytes < LONG_BYTES or not sys.stderr.isatty():
@@ -56,12 +56,12 @@ def progress_bar(paths: Sequence[Path], task: str | None = None) -> Iterator[Pro
 
 
 def shifted(progress: Progress | None, before_bytes: int) -> Progress | None:
-    """Return the progress of a log that is read after others.
+    """Return the progress function for a log that is read after others.
 
     Parameters
     ----------
     progress
-        Called with the bytes read so far of all logs; None without a bar.
+        Called with the bytes read so far from all logs; None without a bar.
     before_bytes
         Size of the logs already read [bytes].
     """

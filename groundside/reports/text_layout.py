@@ -1,4 +1,4 @@
-"""Layout of printed reports: columns, line wrapping, control characters, text or JSON."""
+"""Layout of printed reports: columns, wrapping, control characters, text or JSON."""
 
 import json
 import re
@@ -27,7 +27,7 @@ def print_report(as_json: bool, stated: Callable[[], Any], lines: Iterable[str])
     stated
         Returns the report in JSON's own types.
     lines
-        The same for people; consumed only where it is printed.
+        The report as text; consumed only if it is printed.
     """
     for line in [json.dumps(stated(), indent=2, allow_nan=False)] if as_json else lines:
         print(line)
@@ -43,7 +43,7 @@ def aligned(cells: Iterable[str], formats: Iterable[str], gap: str = "  ") -> st
     formats
         Format of each column, such as `<16` or `>9`; see the standard library's `string`.
     gap
-        Text between two columns.
+        Text between columns.
 
     Examples
     --------
@@ -59,7 +59,7 @@ def table_lines(rows: Sequence[Sequence[str]], right: Collection[int]) -> Iterat
     Parameters
     ----------
     rows
-        Cells, as many in each row; a heading first, if any.
+        Rows of equal length; the heading first, if any.
     right
         Numbers of the columns to align to the right.
 
@@ -81,9 +81,9 @@ def figure_text(figure: Estimate, write: Callable[[float], str], unknown: str = 
     Parameters
     ----------
     figure
-        What to write.
+        The figure.
     write
-        Writes a number.
+        Formats a number.
     unknown
         Text for an unknown figure.
 
@@ -101,12 +101,12 @@ def figure_text(figure: Estimate, write: Callable[[float], str], unknown: str = 
 
 
 def short_names(labels: Iterable[str], width: int = NAME_WIDTH) -> dict[str, str]:
-    """Return each label in at most `width` characters, no two alike.
+    """Return each label shortened to at most `width` characters, no two alike.
 
     Parameters
     ----------
     labels
-        As the rider wrote them.
+        The labels as written by the rider.
     width
         At least 4.
 
@@ -130,8 +130,8 @@ def short_names(labels: Iterable[str], width: int = NAME_WIDTH) -> dict[str, str
 
 def hanging(text: str) -> list[str]:
     """Wrap a sentence to 80 columns with a hanging indent; keep numbers with their units."""
-    kept = re.sub(rf"(?<=\d) (?=({UNITS})\b|%)", "\u00a0", text)
-    lines = textwrap.wrap(kept, COLUMNS, subsequent_indent=HANG, break_on_hyphens=False)
+    glued = re.sub(rf"(?<=\d) (?=({UNITS})\b|%)", "\u00a0", text)
+    lines = textwrap.wrap(glued, COLUMNS, subsequent_indent=HANG, break_on_hyphens=False)
     return [line.replace("\u00a0", " ") for line in lines]
 
 
@@ -146,9 +146,9 @@ def flowed(pieces: Iterable[str], width: int | None) -> Iterator[str]:
     Parameters
     ----------
     pieces
-        Texts to be put side by side.
+        Texts to put side by side.
     width
-        Columns of the screen; None puts all of them in one line.
+        Width of the screen in columns; None puts all in one line.
 
     Examples
     --------
@@ -169,14 +169,14 @@ def flowed(pieces: Iterable[str], width: int | None) -> Iterator[str]:
 
 
 def printable(text: str, instead: str = "?") -> str:
-    """Return a text with every character that could steer a terminal replaced.
+    """Return a text with every control character replaced, which could affect a terminal.
 
     Parameters
     ----------
     text
-        From a file or a log.
+        Text from a file or a log.
     instead
-        What to put in place of each; empty to drop it.
+        Replacement for each; empty to drop it.
 
     Examples
     --------

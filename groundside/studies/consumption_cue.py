@@ -1,8 +1,8 @@
 """The cue for a distance to go, from consumption alone: ease, hold or push.
 
-The simplest form, for a viewer whose daemon was given no target, and until the curve is learned:
-energy left over distance to go is the consumption that just makes it, and the recent consumption is
-compared with it. It names a consumption to keep to, not a speed.
+The simplest form, for use while the daemon has no target or the curve has not been learned. The
+energy left over the distance to go is the consumption that just suffices, and the recent
+consumption is compared with it. It gives a target consumption, not a speed.
 """
 
 from onboard.contract.advice import Cue, Stand, Standing, Target
@@ -10,15 +10,15 @@ from onboard.contract.figure import Estimate, Number, Unknown
 from onboard.contract.reasons import Reason
 
 EASE_ABOVE_FRACTION = 0.0
-"""Any consumption above the one that just makes it asks to ease: falling short is the costly
-side."""
+"""Relative excess over the consumption that just suffices from which the cue is to ease: any, as
+falling short is the costly side."""
 
 PUSH_BELOW_FRACTION = -0.10
-"""Only a clear margin invites the rider to go faster."""
+"""Relative difference below which the cue is to push: only with a clear margin."""
 
 
 def distance_target(to_go_m: float, left_wh: Estimate, recent_wh_per_km: Estimate) -> Target:
-    """Return the target for a distance, with the cue by the recent consumption.
+    """Return the target for a distance, with the cue based on the recent consumption.
 
     Parameters
     ----------
@@ -61,6 +61,6 @@ def _no_cue(to_go_m: float, needed: Number, why: Unknown) -> Target:
 def _target(
     to_go_m: float, needed: Number, difference: Number, cue: Cue | Unknown, reason: Stand
 ) -> Target:
-    """Return the target; without a curve it names no speed."""
+    """Return the target; without a curve it has no speed."""
     none = Unknown(Reason.NO_CURVE)
     return Target(none, none, to_go_m, needed, difference, cue, none, reason)

@@ -1,8 +1,8 @@
-"""The current sensor's scale, and with enough charges its zero, fitted to what came back.
+"""The current sensor's scale, and with enough charges its zero, fitted to the charge returned.
 
 The balance of a charge is one equation: charge returned, times the share that a pack gives back,
-less what was drawn unseen, equals scale times the reported charge plus zero times its duration. One
-charge, or several at the same mean current, determine the scale alone.
+less the charge drawn without a log, equals scale times the reported charge plus zero times its
+duration. One charge, or several at the same mean current, determine the scale alone.
 """
 
 import math
@@ -19,20 +19,20 @@ from onboard.efficiency.battery.round_trip import CHARGE_SD_FRACTION
 from onboard.efficiency.statistics.shared_errors import Z_95
 
 LEAST_USED_FRACTION = 0.5
-"""Least charge used, as a share of the pack: with less, the repeatability of 'full' weighs too
+"""Least charge used, as a share of the pack: with less, the repeatability of 'full' matters too
 much. Common practice, no source."""
 
 APART_LEAST, APART_RATIO = 3, 1.5
-"""Fewest charges, and least ratio of their extreme mean currents, that separate scale and zero. Two
-leave no degree of freedom to test whether they agree. Common practice, no source."""
+"""Fewest charges, and least ratio of their extreme mean currents, to separate scale and zero. Two
+charges leave no degree of freedom to test their agreement. Common practice, no source."""
 
 OFF_MOST = 2.0
-"""A scale off the profile's by more than this factor is no sensor's error, but a missing ride or a
-mistaken unit. Common practice, no source."""
+"""Factor between the fitted and the profile's scale above which the cause is not a sensor error but
+a missing ride or a mistaken unit. Common practice, no source."""
 
 CONTRADICTED_Z = 2.326348
-"""99 % quantile of the normal distribution (tables): charges that disagree more are not
-explained by one sensor."""
+"""99 % quantile of the normal distribution (tables): one sensor does not explain charges that
+disagree more."""
 
 CONTRADICTED = Unknown(Reason.CHARGES_CONTRADICT)
 
@@ -46,11 +46,11 @@ class Correction:
     scale
         True current over reported.
     scale_sd
-        Its standard deviation: of the wider side.
+        Its standard deviation, of the wider side.
     offset_a, offset_sd_a
-        The zero, added after scaling; Unknown and NaN where the charges do not determine it.
+        The zero, added after scaling; Unknown and NaN if the charges do not determine it.
     used
-        Number of charges that it rests on.
+        Number of charges used.
     """
 
     scale: Figure
@@ -62,7 +62,7 @@ class Correction:
 
 @dataclass(frozen=True)
 class _Balance:
-    """The equations: shape (n,) all, Ah and h."""
+    """The equations; all arrays have shape (n,), in Ah and h."""
 
     reported_ah: FloatArray
     hours_h: FloatArray
@@ -71,26 +71,26 @@ class _Balance:
     covariance: FloatArray
 
     @property
-    def tells_apart(self) -> bool:
+    def separates(self) -> bool:
         """Whether scale and zero can be separated."""
         amps = self.reported_ah / self.hours_h
         return len(amps) >= APART_LEAST and float(amps.max() / amps.min()) >= APART_RATIO
 
 
 def current_correction(charges: Sequence[Charge], conditions: Conditions) -> Correction | Unknown:
-    """Return the correction of the current that the charges ask for.
+    """Return the correction of the current estimated from the charges.
 
     Parameters
     ----------
     charges
         All charges; those without information on the current are skipped.
     conditions
-        What is known of pack, meter and sensors.
+        Properties of pack, meter and sensors.
 
     Returns
     -------
     Correction or Unknown
-        With 95 % intervals; Unknown if no charge is informative.
+        The correction with 95 % intervals; Unknown if no charge is informative.
     """
     usable = []
     reasons = []
@@ -105,7 +105,7 @@ def current_correction(charges: Sequence[Charge], conditions: Conditions) -> Cor
     balance = _balance(usable, conditions)
     if float(balance.reported_ah.min()) <= 0.0:
         return Unknown(Reason.ONLY_ZERO)
-    found = _both(balance) if balance.tells_apart else _scale_alone(balance, conditions)
+    found = _both(balance) if balance.separates else _scale_alone(balance, conditions)
     if isinstance(found, Unknown):
         return found
     times = found.scale.value / conditions.sensors.current_scale
@@ -115,7 +115,7 @@ def current_correction(charges: Sequence[Charge], conditions: Conditions) -> Cor
 
 
 def _why_not(charge: Charge, conditions: Conditions) -> Unknown | None:
-    """Return why a charge is uninformative about the current sensor, None if it is not."""
+    """Return why a charge is uninformative about the current sensor; None if informative."""
     if conditions.at_wall:
         return Unknown(Reason.METER_AT_WALL)
     if charge.charged_ah is None:
@@ -124,7 +124,7 @@ def _why_not(charge: Charge, conditions: Conditions) -> Unknown | None:
         return Unknown(Reason.NOT_FULL_TO_FULL)
     if conditions.pack_ah is None:
         return Unknown(Reason.NO_PACK_SIZE)
-    # By what came back: the sensor is what is in doubt.
+    # Judged by the charge returned, as the sensor is in doubt.
     used = charge.charged_ah / conditions.pack_ah
     if used < LEAST_USED_FRACTION:
         return Unknown(Reason.TOO_LITTLE_USED, used_fraction=used)
@@ -181,9 +181,9 @@ def _fit(
     rows
         Design matrix, shape (n, k).
     back_ah, most_ah
-        Charge returned, and the bound of its part that may have been drawn unseen, (n,) [Ah].
+        Charge returned, and the upper bound of its part drawn without a log, shape (n,) [Ah].
     covariance
-        Of the charge returned, shape (n, n) [Ah^2].
+        Covariance of the charge returned, shape (n, n) [Ah^2].
     """
     weight = np.linalg.inv(covariance)
     errors = np.linalg.inv(rows.T @ weight @ rows)

@@ -1,4 +1,4 @@
-"""The supply that a full pack is to a plan."""
+"""The energy supply for a plan from a full pack."""
 
 from dataclasses import replace
 
@@ -8,19 +8,19 @@ from onboard.profile import Battery, Sensors
 
 
 def supply_of(battery: Battery, sensors: Sensors) -> Supply:
-    """Return the supply of a pack at the start of a trip, as its profile states it.
+    """Return the supply of a pack at the start of a trip, as stated in the profile.
 
     Parameters
     ----------
     battery, sensors
-        Of the craft profile.
+        Sections of the craft profile.
     """
     pack = Pack(battery, sensors)
     return Supply(pack.left, pack.covariance, battery.full_wh / battery.full_ah)
 
 
 def with_energy(battery: Battery, energy_wh: float | None) -> Battery:
-    """Return a pack of another energy: same cells in series, more or fewer in parallel."""
+    """Return a pack with another energy: same cells in series, more or fewer in parallel."""
     if energy_wh is None:
         return battery
     ratio = energy_wh / battery.full_wh

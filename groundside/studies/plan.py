@@ -1,7 +1,7 @@
-"""The next trip: the cost of each speed through water, and the probability to arrive.
+"""The next trip: the cost of each speed through water, and the probability of arriving.
 
 Against a head current u a craft at w through the water makes w - u over ground; there and back at
-one w it makes (w^2 - u^2) / w on the mean of the whole way, so the water costs both ways.
+one w it makes (w^2 - u^2) / w on average over the whole way, so current always costs energy.
 """
 
 from collections.abc import Sequence
@@ -22,16 +22,16 @@ STEP_MPS = 0.1
 """Spacing of the speeds of a plan [m/s]."""
 
 LEAST_WAY_MPS = 0.05
-"""Lowest speed over ground that counts as making way [m/s]."""
+"""Least speed over ground that counts as making way [m/s]."""
 
 OTHER_DAY_SD_FRACTION = 0.07
-"""Standard deviation of the power at a speed on another day, whose wind, load and growth the
-plan does not know. Common practice, no source; chosen so that the intervals of simulated trips,
-in winds up to 6 m/s, hold (tests/evaluation, planned_trip)."""
+"""Relative standard deviation of the power at a speed on another day, whose wind, load and fouling
+the plan does not know. Common practice, no source; chosen so that the intervals of simulated trips,
+in winds up to 6 m/s, have their nominal coverage (tests/evaluation, planned_trip)."""
 
 LOAD_EXPONENT = 2.0 / 3.0
-"""Exponent of displacement in the power at a speed: the Admiralty coefficient's rule, which breaks
-down over large changes."""
+"""Exponent of displacement in the power at a speed: the Admiralty coefficient's rule, which fails
+for large changes."""
 
 
 class KnownCurve(Protocol):
@@ -39,7 +39,7 @@ class KnownCurve(Protocol):
 
     @property
     def seen_mps(self) -> tuple[float, float]:
-        """Lowest and highest speed that it was learned at."""
+        """Lowest and highest speed at which it was learned [m/s]."""
 
     def ln_power_at(self, through_water_mps: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return ln P [ln W] and the slope d ln w / d ln P at speeds, shape (n,)."""
@@ -55,9 +55,9 @@ class Supply:
     Parameters
     ----------
     left_at
-        Energy that can be drawn at a power.
+        Returns the energy that can be drawn at a power.
     covariance
-        Of the shared errors, shape (5, 5).
+        Covariance of the shared errors, shape (5, 5).
     volts_v
         Battery voltage about half way.
     """
@@ -74,11 +74,11 @@ class Way:
     Parameters
     ----------
     distance_m
-        One way.
+        Distance one way.
     head_current_mps
-        Speed of the water against the way there; negative helps.
+        Head current on the way there; negative if it helps.
     there_and_back
-        Whether the way back is part of it, in the same water.
+        Whether to include the way back, in the same water.
     power_factor
         Factor on the curve's power, such as for another load.
     """
@@ -91,12 +91,12 @@ class Way:
 
 @dataclass(frozen=True)
 class PlanRow:
-    """One speed.
+    """The plan at one speed.
 
     Parameters
     ----------
     through_water_mps, speed_mps
-        Speed through the water, and over ground on the mean of the whole way.
+        Speed through the water, and mean speed over ground of the whole way.
     time_s
         Duration.
     power_w
@@ -106,9 +106,9 @@ class PlanRow:
     left_wh
         Energy left above the reserve on arrival.
     arrive_fraction
-        Probability to arrive with the reserve kept.
+        Probability of arriving above the reserve.
     extrapolated
-        Whether the curve has not seen that speed.
+        Whether the speed is outside those of the learned curve.
     """
 
     through_water_mps: float
@@ -124,7 +124,7 @@ class PlanRow:
 def plan_rows(
     known: KnownCurve, supply: Supply, way: Way, more_mps: Sequence[float] = ()
 ) -> tuple[PlanRow, ...] | Unknown:
-    """Evaluate every speed that was learned, a tenth of a m/s apart, and further ones.
+    """Evaluate the learned speeds, a tenth of a m/s apart, and further ones.
 
     Parameters
     ----------
@@ -140,7 +140,7 @@ def plan_rows(
     Returns
     -------
     tuple of PlanRow
-        In rising order of speed; Unknown where none makes way.
+        Rows in increasing speed; Unknown if no speed makes way.
     """
     low, high = known.seen_mps
     first, last = np.ceil(low / STEP_MPS - 1e-9), np.floor(high / STEP_MPS + 1e-9)
@@ -190,7 +190,7 @@ def plan_rows(
 def best_row(rows: Sequence[PlanRow]) -> PlanRow:
     """Return the fastest speed that surely arrives; failing that, the most likely to arrive.
 
-    Only speeds that were learned are considered, unless there is none.
+    Only learned speeds are considered, unless there is none.
     """
     learned = [row for row in rows if not row.extrapolated] or list(rows)
     sure = [row for row in learned if row.arrive_fraction >= CONFIDENCE_FRACTION]

@@ -1,4 +1,4 @@
-"""The verdict on the sensors: what was counted against what came back, charge and energy apart."""
+"""The verdict on the sensors: counted against returned amounts, of charge and energy separately."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -27,22 +27,22 @@ AT_WALL = Unknown(Reason.AH_AT_WALL)
 
 @dataclass(frozen=True)
 class Reconciled:
-    """The result over the charges known to be full to full, or over all if there are none.
+    """The result over the charges known to be full to full, or over all if none is.
 
     Parameters
     ----------
     counted
-        Over those charges.
+        Amounts counted over those charges.
     charged_ah, charged_wh
-        What came back, over those charges; None where the meter was not read.
+        Amounts returned over those charges; None if the meter was not read.
     expected_ah, expected_wh
-        What should have come back if the current sensor's scale is right.
+        Amounts expected to be returned if the current sensor's scale is right.
     charge, energy
-        How both compare; None where the meter was not read.
+        How each compares; None if the meter was not read.
     correction
-        Of the current sensor, or why there is none.
+        Correction of the current sensor, or why there is none.
     verdict
-        A sensor reads low if more came back than can be explained.
+        A sensor reads low if more was returned than the uncertainties explain.
     why
         The finding behind the verdict.
     """
@@ -60,17 +60,17 @@ class Reconciled:
 
 
 def reconciled(charges: Sequence[Charge], conditions: Conditions) -> Reconciled:
-    """Compare what was counted with what came back.
+    """Compare counted with returned amounts.
 
     Parameters
     ----------
     charges
-        At least one, each with something drawn; the meter was read for the same quantities (charge,
-        energy) at all of them.
+        At least one, each with something drawn; all with meter readings of the same quantities
+        (charge, energy).
     conditions
-        What is known of pack, meter and sensors.
+        Properties of pack, meter and sensors.
     """
-    # Beside charges from full to full, others are uninformative.
+    # If some charges are full to full, the others add no information.
     charges = [one for one in charges if one.full_to_full] or charges
     charged_ah, charged_wh = (
         _total([one.charged_ah for one in charges]),
@@ -84,7 +84,7 @@ def reconciled(charges: Sequence[Charge], conditions: Conditions) -> Reconciled:
     if correction is CONTRADICTED:
         verdict: Judged = "cannot_tell", Finding(FindingCode.CHARGES_CONTRADICT)
     elif conditions.at_wall:
-        # Even without any loss in charger and pack, what was drawn must come back.
+        # Even without losses in charger and pack, what was drawn must be returned.
         lossless = expected_wh(charges, _beside_pack(conditions)).low or 0.0
         verdict = _at_wall(energy, charged_wh is not None and charged_wh < lossless)
     else:
@@ -132,7 +132,7 @@ def _at_wall(energy: Fit | None, impossible: bool) -> Judged:
 def _beside(
     charge: Fit | None, energy: Fit | None, correction: Correction | Unknown, conditions: Conditions
 ) -> Judged:
-    """Judge by a meter between charger and pack: by charge if possible, as it assumes less."""
+    """Judge by a meter between charger and pack: by charge if possible, which assumes less."""
     if charge == "more":
         return "sensor_reads_low", Finding(FindingCode.MORE_CHARGE)
     if charge == "less":
@@ -157,7 +157,7 @@ def _by_energy(energy: Fit | None, charge_fits: bool) -> Judged:
 
 
 def _off(correction: Correction | Unknown, conditions: Conditions) -> Judged | None:
-    """Judge scale and zero where they were separated: their errors may cancel in the sum."""
+    """Judge scale and zero if they were separated: their errors may cancel in the sum."""
     if isinstance(correction, Unknown) or isinstance(correction.offset_a, Unknown):
         return None
     sensors = conditions.sensors

@@ -1,4 +1,4 @@
-"""The result of reviewing one log: made by `summary`, read by whatever prints or draws it."""
+"""The result of reviewing one log: made by `summary`, printed and drawn by other modules."""
 
 from dataclasses import dataclass
 
@@ -18,9 +18,9 @@ class LogSummary:
     format
         `telemetry` or `onboard`.
     messages, bad_bytes
-        Number of messages, and of bytes that form none.
+        Number of messages, and of bytes that belong to none.
     start_utc
-        Start: by the autopilot's clock, else by the stamps.
+        Start, by the autopilot's clock, else by the stamps.
     duration_s
         Duration.
     """
@@ -34,7 +34,7 @@ class LogSummary:
 
 @dataclass(frozen=True)
 class LogEvent:
-    """An alert that came up, or a remark on the log.
+    """An alert raised during the log, or a remark on it.
 
     Parameters
     ----------
@@ -59,13 +59,13 @@ class Review:
     trip
         The trip's sums.
     bands
-        By band of speed.
+        Sums by speed band.
     curve, set_and_drift
-        As learned of craft and water.
+        What was learned about craft and water.
     battery, range_m, time_left_s
-        At the end of the log.
+        Values at the end of the log.
     events
-        In order of time.
+        Events in order of time.
     """
 
     log: LogSummary

@@ -11,8 +11,8 @@ from onboard.contract.snapshot import Trip
 from onboard.efficiency.common_practice import HARDLY_MOVED_M
 
 AGREES_FRACTION = 0.02
-"""A ride's Wh/km is of the part over which both power and speed are known. If it differs by more
-than this from energy over distance, the sums are of different parts and their ratio is
+"""Tolerance between a ride's Wh/km, which covers the part with both power and speed known, and
+energy over distance. If they differ by more, the sums cover different parts and their ratio is
 meaningless."""
 
 
@@ -25,17 +25,16 @@ class Totals:
     rides
         Number of rides, each counted once.
     elapsed_s, moving_s, energy_wh, distance_m
-        Sums over the rides in which they are known; intervals as of `add_figures`.
+        Sums over the rides in which they are known; intervals as from `add_figures`.
     wh_per_km
-        Summed energy over summed distance, over the rides in which both are known over the same
-        time.
+        Summed energy over summed distance, of the rides in which both are known for the same time.
     mean_speed_mps, mean_power_w
         Summed distance over summed time under way, summed energy over summed time.
     without
-        Number of rides that do not know their energy or their distance; and for `wh_per_km` of
-        those that know both, but not over the same time.
+        Number of rides with unknown energy or distance; for `wh_per_km`, of those with both known,
+        but not for the same time.
     repeated
-        Places of rides that were given before already.
+        Indices of rides that repeat an earlier one.
     """
 
     rides: int
@@ -56,17 +55,17 @@ def totals(reviews: Sequence[Review]) -> Totals:
     Parameters
     ----------
     reviews
-        Of their logs. Of two that are equal in all, one counts: the same log given twice.
+        Reviews of the rides' logs. Identical ones, of a log given twice, count once.
     """
-    kept: list[Review] = []
+    counted: list[Review] = []
     repeated = []
     for place, review in enumerate(reviews):
-        if review in kept:
+        if review in counted:
             repeated.append(place)
         else:
-            kept.append(review)
-    rides = [review.trip for review in kept]
-    together = [known for ride in rides if (known := _together(ride)) is not None]
+            counted.append(review)
+    rides = [review.trip for review in counted]
+    joint = [known for ride in rides if (known := _joint_sums(ride)) is not None]
     moving = [ride for ride in rides if isinstance(ride.distance_m, Figure)]
     powered = [ride for ride in rides if isinstance(ride.energy_wh, Figure)]
     energy, distance = (
@@ -79,34 +78,34 @@ def totals(reviews: Sequence[Review]) -> Totals:
         moving_s=add_numbers(ride.moving_s for ride in rides),
         energy_wh=energy,
         distance_m=distance,
-        wh_per_km=_consumption(together),
+        wh_per_km=_consumption(joint),
         mean_speed_mps=_rate(distance, add_numbers(ride.moving_s for ride in moving)),
         mean_power_w=_rate(energy, add_numbers(ride.elapsed_s for ride in powered), 3600.0),
         without={
             "energy_wh": len(rides) - len(powered),
             "distance_m": len(rides) - len(moving),
-            "wh_per_km": sum(ride in powered for ride in moving) - len(together),
+            "wh_per_km": sum(ride in powered for ride in moving) - len(joint),
         },
         repeated=tuple(repeated),
     )
 
 
 @dataclass(frozen=True)
-class _Together:
-    """A ride whose energy and distance are of the same time."""
+class _JointSums:
+    """Energy and distance of a ride, if both cover the same time."""
 
     energy_wh: Figure
     distance_m: Figure
     wh_per_km: Estimate
 
     def reach_wh(self, upwards: bool) -> float:
-        """Return the half width of its interval, as energy over its distance [Wh]."""
+        """Return the half width of the consumption's interval, times the distance [Wh]."""
         if isinstance(self.wh_per_km, Figure):
             return _reach(self.wh_per_km, upwards) * self.distance_m.value / 1000.0
         return _reach(self.energy_wh, upwards)
 
 
-def _together(ride: Trip) -> _Together | None:
+def _joint_sums(ride: Trip) -> _JointSums | None:
     energy, distance, cost = ride.energy_wh, ride.distance_m, ride.wh_per_km
     if isinstance(energy, Unknown) or isinstance(distance, Unknown):
         return None
@@ -115,17 +114,17 @@ def _together(ride: Trip) -> _Together | None:
     else:
         own_wh_m = cost.value * distance.value
         agrees = abs(1000.0 * energy.value - own_wh_m) <= AGREES_FRACTION * own_wh_m
-    return _Together(energy, distance, cost) if agrees else None
+    return _JointSums(energy, distance, cost) if agrees else None
 
 
 def _reach(figure: Figure, upwards: bool) -> float:
-    """Return the half width of an interval to one side, 0 without an interval."""
+    """Return the half width of an interval to one side; 0 without an interval."""
     if figure.low is None or figure.high is None:
         return 0.0
     return abs((figure.high if upwards else figure.low) - figure.value)
 
 
-def _consumption(rides: Sequence[_Together]) -> Estimate:
+def _consumption(rides: Sequence[_JointSums]) -> Estimate:
     energy, distance = (
         add_figures(one.energy_wh for one in rides),
         add_figures(one.distance_m for one in rides),

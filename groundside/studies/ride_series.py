@@ -1,7 +1,7 @@
-"""The series that a review draws: the trip's line, and the track in pieces with their consumption.
+"""The series for a review's plots: the trip's line, and the track in pieces with consumption.
 
-Pieces are sums of whole seconds, and bounded in number: as a ride grows, neighbours are merged.
-Which seconds share a piece depends on their time alone, never on how the log was cut.
+Pieces are sums of whole seconds, bounded in number: as a ride grows, neighbours are merged. Which
+seconds share a piece depends only on their time, never on how the log was cut into blocks.
 """
 
 from dataclasses import dataclass
@@ -16,16 +16,18 @@ from onboard.efficiency.meters.steadiness import MOVING_MPS
 from onboard.efficiency.sources.settled_seconds import SettledSeconds
 
 PIECES_MOST = 800
-"""Two for each dot of a phone's width; a page of a whole season stays small enough to send."""
+"""Limit on pieces: two for each pixel of a phone's width, with a page of a whole season still small
+enough to send."""
 
 SPAN_S = 20.0
-"""Consumption at a place is that of this span around it, as in the first figure of the ride [s]."""
+"""Span around a place over which its consumption is taken [s], as for the ride view's first
+figure."""
 
 KEY, SECONDS, ENERGY, WAY, LATITUDE, LONGITUDE = range(6)
 
 
 class PieceMaker:
-    """Sum settled seconds in pieces.
+    """Sums settled seconds in pieces.
 
     Examples
     --------
@@ -59,15 +61,15 @@ class PieceMaker:
             ],
             axis=1,
         )
-        self.rows = _together(np.concatenate([self.rows, rows]))
+        self.rows = _summed(np.concatenate([self.rows, rows]))
         while len(self.rows) > PIECES_MOST:
             self.every_s *= 2.0
             self.rows[:, KEY] = np.ceil(self.rows[:, KEY] / 2.0)
-            self.rows = _together(self.rows)
+            self.rows = _summed(self.rows)
 
 
-def _together(rows: FloatArray) -> FloatArray:
-    """Sum the rows of one number; the position is the last one known."""
+def _summed(rows: FloatArray) -> FloatArray:
+    """Sum the rows with the same key; the position is the last known one."""
     if not len(rows):
         return rows
     starts = np.flatnonzero(np.diff(rows[:, KEY], prepend=rows[0, KEY] - 1.0))
@@ -89,7 +91,7 @@ class Series:
     craft
         The craft's name in the profile.
     line
-        Energy and distance against time, as the meters counted them.
+        Energy and distance against time, from the meters.
     every_s
         Length of a piece [s].
     pieces
@@ -109,11 +111,11 @@ class Track:
     Parameters
     ----------
     east_m, north_m
-        From the first known position.
+        Position relative to the first known one.
     wh_per_km
-        Of the seconds around; NaN where hardly any way was made or nothing is known.
+        Consumption around each place; NaN if hardly moving or unknown.
     joined
-        Whether a place follows the one before without a gap.
+        Whether a place follows the previous one without a gap.
     """
 
     east_m: FloatArray
@@ -123,7 +125,7 @@ class Track:
 
 
 def track(series: Series) -> Track | None:
-    """Return the track of a ride, None where fewer than two positions are known."""
+    """Return the track of a ride; None if fewer than two positions are known."""
     rows = series.pieces
     located = np.isfinite(rows[:, LATITUDE])
     if np.count_nonzero(located) < 2:
@@ -140,7 +142,7 @@ def _around(rows: FloatArray, reach: int) -> FloatArray:
     """Return the consumption over each piece and `reach` neighbours either way [Wh/km]."""
     sums = np.zeros((len(rows) + 1, 3))
     np.cumsum(rows[:, [SECONDS, ENERGY, WAY]], axis=0, out=sums[1:])
-    # By number, not by place: over a gap the neighbours are far away.
+    # By key, not by row: across a gap the neighbouring rows are far away.
     first = np.searchsorted(rows[:, KEY], rows[:, KEY] - reach)
     last = np.searchsorted(rows[:, KEY], rows[:, KEY] + reach, side="right")
     seconds, energy, way = (sums[last] - sums[first]).T

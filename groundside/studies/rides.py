@@ -13,12 +13,12 @@ NOT_READ = Unknown(Reason.NOT_READ)
 TOGETHER_IN_NONE = Unknown(Reason.TOGETHER_IN_NONE)
 
 ROUNDING_FRACTION = 1e-3
-"""Tolerance of energy over distance against the ride's own interval: gaps of seconds."""
+"""Tolerance of energy over distance against the ride's own interval, for gaps of seconds."""
 
 
 @dataclass(frozen=True)
 class Share:
-    """Energy and distance of a ride with one set-up, None if unknown."""
+    """Energy and distance of a ride with one set-up; None if unknown."""
 
     setup: str
     energy_wh: float | None
@@ -32,13 +32,13 @@ class Sums:
     Parameters
     ----------
     start_utc
-        Start of the record, as `review` has it.
+        Start of the record, as in `review`.
     duration_s
         Duration of the record [s].
     elapsed_s, moving_s
-        Time over which the craft was received, and under way [s].
+        Time during which the craft was received, and under way [s].
     distance_m, energy_wh, wh_per_km
-        With their 95 % intervals.
+        Sums and consumption, with 95 % intervals.
     mean_speed_mps, max_speed_mps, mean_power_w
         As defined for a trip.
     shares
@@ -60,20 +60,20 @@ class Sums:
 
 @dataclass(frozen=True)
 class SeasonRide:
-    """A ride as it is listed.
+    """A ride as listed.
 
     Parameters
     ----------
     path
         A session's folder, or a log.
     sums
-        Of its record; empty with `problem`.
+        Sums of its record; empty with `problem`.
     label
-        The rider's name for it, empty without.
+        The rider's name for it; empty if none.
     is_open
-        Whether its record was not closed: it goes on, or was cut off.
+        Whether its record was not closed: it is still being written, or was cut off.
     problem
-        Why its record cannot be read, None if it can.
+        Why its record cannot be read; None if it can.
     """
 
     path: Path
@@ -89,7 +89,7 @@ class SeasonRide:
 
     @property
     def setups(self) -> tuple[str, ...]:
-        """The set-ups ridden, each once, in order."""
+        """The set-ups used, each once, in order."""
         return tuple(dict.fromkeys(share.setup for share in self.sums.shares))
 
 
@@ -102,11 +102,11 @@ class SeasonTotals:
     rides
         Number of rides.
     duration_s
-        Of all that could be read.
+        Total duration of the readable records.
     distance_m, energy_wh
-        Sums over the rides that know them; intervals as of `add_figures`.
+        Sums over the rides in which they are known; intervals as from `add_figures`.
     wh_per_km
-        Ratio of the sums over the rides that know both for the same stretch.
+        Ratio of the sums over the rides with both known for the same stretch.
     rides_in_ratio
         Number of those.
     """
@@ -121,18 +121,18 @@ class SeasonTotals:
 
 @dataclass(frozen=True)
 class SetupTotals:
-    """Totals of one set-up; plain numbers, as parts of rides have no interval.
+    """Totals of one set-up; plain numbers, as parts of rides have no intervals.
 
     Parameters
     ----------
     setup
-        Its label.
+        The set-up's label.
     rides
         Number of rides in which it was used.
     distance_m, energy_wh
-        Sums over the parts that know them.
+        Sums over the parts in which they are known.
     wh_per_km
-        Ratio of the sums over the parts that know both.
+        Ratio of the sums over the parts with both known.
     """
 
     setup: str
@@ -167,7 +167,7 @@ def totals(rides: Sequence[SeasonRide]) -> SeasonTotals:
 
 
 def setup_totals(rides: Iterable[SeasonRide]) -> list[SetupTotals]:
-    """Return the totals of each set-up, the longest ridden first."""
+    """Return the totals of each set-up, that with the longest distance first."""
     shares: dict[str, list[Share]] = {}
     used: dict[str, int] = {}
     for ride in rides:
@@ -203,7 +203,7 @@ def _setup_totals(setup: str, rides: int, shares: list[Share]) -> SetupTotals:
 
 
 def _same_stretch(sums: Sums) -> bool:
-    """Return whether energy and distance are of one stretch: else their ratio is meaningless."""
+    """Return whether energy and distance cover one stretch: else their ratio is meaningless."""
     energy, distance, own = sums.energy_wh, sums.distance_m, sums.wh_per_km
     if isinstance(energy, Unknown) or isinstance(distance, Unknown):
         return False
@@ -215,7 +215,7 @@ def _same_stretch(sums: Sums) -> bool:
 
 
 def _ratio(energy_wh: Estimate, distance_m: Estimate) -> Estimate:
-    """Return Wh/km with the widest interval; none where the craft may not have moved at all."""
+    """Return Wh/km with the widest interval; unknown if the craft may not have moved at all."""
     if isinstance(energy_wh, Unknown) or isinstance(distance_m, Unknown):
         return TOGETHER_IN_NONE
     if not distance_m.value > 0.0:

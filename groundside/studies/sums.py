@@ -1,4 +1,4 @@
-"""Sums over rides of what is known of each."""
+"""Sums over rides of the known values."""
 
 import math
 from collections.abc import Iterable
@@ -10,19 +10,19 @@ KNOWN_IN_NONE = Unknown(Reason.KNOWN_IN_NONE)
 
 
 def add_numbers(numbers: Iterable[Number]) -> Number:
-    """Return the sum of the numbers that are known."""
+    """Return the sum of the known numbers."""
     known = [one for one in numbers if not isinstance(one, Unknown)]
     return math.fsum(known) if known else KNOWN_IN_NONE
 
 
 def add_figures(figures: Iterable[Estimate]) -> Estimate:
-    """Return the sum of the figures that are known, with the interval of errors common to all.
+    """Return the sum of the known figures, with the interval of errors common to all.
 
     Notes
     -----
     An error in the gain of a craft's sensors is the same in all of its rides and does not average
-    out, so half widths of 95 % intervals are added, not their squares: exact for what all rides
-    share, and too wide for the rest.
+    out, so half widths of 95 % intervals are added, not their squares: exact for errors common to
+    all rides, and too wide for the rest.
 
     Examples
     --------

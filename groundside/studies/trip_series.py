@@ -1,6 +1,6 @@
 """Power, speed, consumption and energy used along a trip's line, point by point.
 
-Power and speed are differences over a span: the line itself counts energy and distance.
+Power and speed are differences over a span, as the line holds cumulative energy and distance.
 """
 
 from dataclasses import dataclass
@@ -11,20 +11,20 @@ SPAN_LEAST_S = 20.0
 """Shortest span [s]."""
 
 SPAN_SHARE = 1.0 / 40.0
-"""Span over the length of the trip: as fine as a phone's plot can show."""
+"""Span as a share of the trip's duration: as fine as a phone's plot can show."""
 
 GAP_S = 10.0
-"""Points further apart than this, and than three times their usual step, leave a gap."""
+"""Points further apart than this [s], and than three times their usual step, leave a gap."""
 
 MOVING_M = 5.0
-"""Least way in a span for which a consumption is meaningful [m]."""
+"""Least distance in a span for a meaningful consumption [m]."""
 
 WH_TO_J = 3600.0
 
 
 @dataclass(frozen=True)
 class TripSeries:
-    """Columns of equal length in SI; None if unknown, at gaps above all.
+    """Columns of equal length; None if unknown, above all at gaps.
 
     Parameters
     ----------
@@ -33,11 +33,11 @@ class TripSeries:
     distance_m
         Distance made.
     power_w, speed_mps
-        Means over the span before.
+        Means over the preceding span.
     wh_per_km
-        Energy over distance in the span before.
+        Energy over distance in the preceding span.
     used_wh
-        Energy used since the trip began.
+        Energy used since the start of the trip.
     """
 
     t_s: tuple[float, ...] = ()

@@ -2,6 +2,6 @@
 
 A statement's sentence is a row of `onboard/contract`; `filling` fills its gaps, and the file of its
 family (`reasons`, `alerts`, `stands`, `refusals`, `remarks`, `log_remarks`) has a function for the
-few that need more than gaps. `figures` writes numbers, `units` converts them. No decision rests on
-a sentence: it is made where it is shown.
+few that need more than gaps. `figures` writes numbers, `units` converts them. A sentence is made
+where it is shown; no code bases a decision on one.
 """

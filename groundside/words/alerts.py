@@ -1,7 +1,7 @@
-"""Alerts in words: what is wrong and, where the rider can do something about it, what to do.
+"""Alerts in words: what is wrong and, if the rider can do something about it, what to do.
 
-The sentence of a new alert is its row in `onboard/contract/alerts.py`; only what needs more than
-gaps stands here.
+The sentence of a new alert is its row in `onboard/contract/alerts.py`; only sentences that need
+more than gaps are here.
 """
 
 import datetime
@@ -14,7 +14,7 @@ from onboard.contract.alerts import Alert, AlertCode
 from onboard.contract.codes import Code
 
 LATEST_S = 1e11
-"""The year 5138: a clock that reads later is wrong."""
+"""The year 5138 [s since the Unix epoch]: a clock that reads later is wrong."""
 
 
 def alert_text(alert: Alert, units: Units) -> str:
@@ -54,7 +54,7 @@ LINK_PROBLEMS: Mapping[str, str] = {
     "closed": "the other side closed the connection",
     "played": "played to its end",
 }
-"""What may go wrong with a link, by the codes of `onboard.errors`."""
+"""Problems of a link, by the codes of `onboard.errors`."""
 
 WORDINGS: Mapping[Code, Wording] = {
     AlertCode.CHARGE_UNSAID: _charge_unsaid,
@@ -70,4 +70,4 @@ LAST_KNOWN: Mapping[Code, str] = {
     AlertCode.DRIVE_HOT: "Motor drive too hot when last heard: ease off and let it cool.",
     AlertCode.ENERGY_LOW: "Little was left above the reserve when last known: head for home.",
 }
-"""What an alert says while the value that it is about is not known any more."""
+"""Sentences of alerts whose value is no longer known."""

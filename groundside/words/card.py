@@ -1,4 +1,4 @@
-"""Trouble with the card that the record is written to."""
+"""Problems with the card that the record is written to, in words."""
 
 from collections.abc import Mapping
 
@@ -12,11 +12,11 @@ PROBLEMS: Mapping[str, str] = {
     "no_answer": "the card does not answer",
     "takes_nothing": "the card accepts nothing",
 }
-"""Why nothing can be written, by the recorder's codes; an error number is more specific."""
+"""Why the record cannot be written, by the recorder's codes; an error number is more specific."""
 
 
 def card_words(values: Mapping[str, Value]) -> str:
-    """Return the trouble and its path.
+    """Return the problem and its path.
 
     Examples
     --------
@@ -35,7 +35,7 @@ def card_words(values: Mapping[str, Value]) -> str:
 
 
 def moved_words(values: Mapping[str, Value]) -> str:
-    """Return the sentence about a record that goes on in another file.
+    """Return the sentence about a record that is continued in another file.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""A charge as a rider types it, and as it is shown."""
+"""A charge, as typed by a rider and as shown."""
 
 import re
 from collections.abc import Mapping
@@ -18,7 +18,7 @@ _TYPED = re.compile(r"(\d{1,6}(?:[.,]\d{1,3})?)\s*(%|k?wh|m?ah)", re.IGNORECASE)
 
 
 def parse_charge(text: str) -> Amount | None:
-    """Parse a charge that was typed; None if it is none.
+    """Parse a typed charge; return None if it is not one.
 
     A bare number is refused: it could be per cent, watt-hours or ampere-hours.
 

@@ -1,4 +1,4 @@
-"""Directions in words: where home lies, and towards where the water sets."""
+"""Directions in words: to home, and of the water's set."""
 
 from dataclasses import dataclass
 
@@ -6,24 +6,25 @@ from onboard.contract.figure import Unknown
 from onboard.contract.snapshot import SetAndDrift, Snapshot
 
 COURSE_MPS = 0.4
-"""Below this speed a course made good is the receiver's noise [m/s]."""
+"""Speed below which a course made good is the receiver's noise [m/s]."""
 
 STEP_DEG = 5
-"""Step of the angles shown [deg]: nobody steers finer, and a flickering digit distracts."""
+"""Step of displayed angles [deg]: nobody steers more finely, and a flickering digit distracts."""
 
 POINTS = ("N", "NE", "E", "SE", "S", "SW", "W", "NW")
 
 
 @dataclass(frozen=True)
 class Turn:
-    """Where home lies from the rider.
+    """The direction of home relative to the rider.
 
     Parameters
     ----------
     angle_deg
-        From ahead, positive to the right, in steps; None if the rider's own direction is unknown.
+        Angle from ahead, positive to the right, in steps; None if the rider's own direction is
+        unknown.
     of
-        What ahead is: `your course` or `the bow`.
+        The reference for ahead: `your course` or `the bow`.
     """
 
     angle_deg: int | None = None
@@ -31,13 +32,13 @@ class Turn:
 
     @property
     def aside(self) -> bool:
-        """Whether home lies to a side, neither ahead nor behind."""
+        """Whether home lies to one side, neither ahead nor behind."""
         size = abs(self.angle_deg or 0)
         return 2 * STEP_DEG <= size <= 180 - 2 * STEP_DEG
 
     @property
     def words(self) -> str:
-        """The angle in words, such as `40 deg to the left`; empty if it is unknown."""
+        """The angle in words, such as `40 deg to the left`; empty if unknown."""
         if self.angle_deg is None:
             return ""
         size = abs(self.angle_deg)
@@ -52,7 +53,7 @@ class Turn:
 
 
 def turn_to(bearing_deg: float, snapshot: Snapshot) -> Turn:
-    """Return where a bearing lies from the course made good or, at rest, from the bow.
+    """Return a bearing relative to the course made good or, at rest, to the bow.
 
     Examples
     --------
@@ -85,7 +86,7 @@ def point_of(direction_deg: float) -> str:
 
 
 def spread_along(water: SetAndDrift, east: float, north: float) -> float | None:
-    """Return the variance of set and drift along a unit vector [m2/s2], None if not positive."""
+    """Return the variance of set and drift along a unit vector [m2/s2]; None if not positive."""
     ee, en, nn = water.covariance_m2ps2
     variance = ee * east * east + 2 * en * east * north + nn * north * north
     return variance if variance > 0 else None

@@ -1,6 +1,6 @@
-"""Figures for people: numbers written with as many digits as they are worth.
+"""Figures for people: numbers with as many digits as are significant.
 
-Functions that take a `Units` convert; those named after what they write add its unit.
+Functions that take a `Units` convert to it; those named after a quantity append its unit.
 """
 
 import math
@@ -14,14 +14,14 @@ UNKNOWN = "--"
 
 @dataclass(frozen=True)
 class Reading:
-    """A figure about to be written, as `groundside.words.readings.reading` makes it.
+    """A figure ready to be written, as made by `groundside.words.readings.reading`.
 
     Parameters
     ----------
     value
-        The number in SI units (Wh/km for a consumption), None if it is unknown.
+        The number in SI units (Wh/km for a consumption); None if unknown.
     low, high
-        Ends of the 95 % interval, None if none was stated.
+        Ends of the 95 % interval; None if not stated.
     why
         Why the value is unknown, in words; empty if it is known.
     """
@@ -33,7 +33,7 @@ class Reading:
 
 
 def interval_text(figure: Reading, write: Callable[[float], str]) -> str:
-    """Write the ends of a figure's interval; empty if none was stated.
+    """Write the ends of a figure's interval; empty if not stated.
 
     Examples
     --------
@@ -46,7 +46,7 @@ def interval_text(figure: Reading, write: Callable[[float], str]) -> str:
 
 
 def in_brackets(figure: Reading, write: Callable[[float], str]) -> str:
-    """Write an interval to follow its figure; empty if none was stated.
+    """Write an interval to follow its figure; empty if not stated.
 
     Examples
     --------
@@ -87,13 +87,13 @@ def three_figures(value: float) -> str:
 
 
 def _fixed(value: float, decimals: int) -> str:
-    """Write with fixed decimals, and never minus zero."""
+    """Write with fixed decimals, never as minus zero."""
     text = f"{value:.{decimals}f}"
     return text.removeprefix("-") if float(text) == 0.0 else text
 
 
 def one_decimal(value: float) -> str:
-    """Write with one decimal below a hundred and none above: speeds and ranges."""
+    """Write with one decimal below a hundred and none above, for speeds and ranges."""
     return _fixed(value, 1 if abs(value) < 99.95 else 0)
 
 
@@ -157,7 +157,7 @@ def distance_text(distance_m: float, units: Units) -> str:
 
 
 def clock_text(seconds: float) -> str:
-    """Write a length of time as hours, minutes and seconds.
+    """Write a duration as hours, minutes and seconds.
 
     Examples
     --------

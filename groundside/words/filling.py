@@ -1,8 +1,8 @@
-"""Fills the gaps of a sentence: a gap is named after a value, whose name ends in its unit.
+"""Fills the gaps of a sentence: a gap has the name of a value, which ends in its unit.
 
 The sentences are rows of `onboard/contract`, beside their codes: a new statement is one row there.
-One that needs more than gaps (a choice of forms, an article, two lists side by side) has a function
-in the table of its family, in this folder.
+One that needs more than gaps (a choice of forms, an article, parallel lists) has a function in the
+table of its family, in this folder.
 """
 
 import os
@@ -26,7 +26,7 @@ from onboard.contract.quantities import RATIOS, unit_of
 
 Values = Mapping[str, Value]
 Wording = Callable[[Values, Units], str]
-"""Words a statement's values where gaps will not do."""
+"""Writes a statement's sentence if gaps do not suffice."""
 
 
 def statement_text(
@@ -39,9 +39,9 @@ def statement_text(
     Parameters
     ----------
     statement
-        Its code and values.
+        The statement, with its code and values.
     units
-        The reader's.
+        The reader's units.
     wordings
         The family's sentences that need more than gaps.
 
@@ -72,7 +72,7 @@ def fill(sentence: str, values: Values, units: Units) -> str:
 
 
 def written(name: str, value: Value, units: Units) -> str:
-    """Return a value with the unit that its name ends in; `--` if it is unknown.
+    """Return a value with the unit at the end of its name; `--` if unknown.
 
     Examples
     --------
@@ -99,7 +99,7 @@ def written(name: str, value: Value, units: Units) -> str:
 
 
 def called(values: Values) -> str:
-    """Return a source as a sentence names it: a numbered one takes no article.
+    """Return a source's name in a sentence: a numbered one takes no article.
 
     Examples
     --------
@@ -116,7 +116,7 @@ def with_article(code: Code) -> Wording:
 
 
 def system_words(number: int) -> str:
-    """Return the system's own words for an error number, in lower case.
+    """Return the operating system's message for an error number, in lower case.
 
     Examples
     --------

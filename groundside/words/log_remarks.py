@@ -1,4 +1,4 @@
-"""Remarks on a saved log in words, and the alerts that came up in it."""
+"""Remarks on a saved log in words, and the alerts raised during it."""
 
 from collections.abc import Mapping
 
@@ -12,7 +12,7 @@ from onboard.contract.log_remarks import LogRemark, LogRemarkCode
 
 
 def log_remark_text(remark: LogRemark, units: Units) -> str:
-    """Return the sentence of a remark; a reason among its values is put in words.
+    """Return the sentence of a remark, with a reason among its values in words.
 
     Examples
     --------
@@ -55,7 +55,7 @@ DATED: Mapping[str, str] = {
     "stamps": "its date is taken from the stamps",
     "nothing": "it has no date",
 }
-"""Where a log's date is from if the autopilot's clock was never set."""
+"""Source of a log's date if the autopilot's clock was never set."""
 
 WORDINGS: Mapping[Code, Wording] = {
     LogRemarkCode.NO_POWER: _lacking("battery power", "energy"),

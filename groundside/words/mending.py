@@ -1,4 +1,4 @@
-"""What a rider can do to get a figure that is unknown."""
+"""What a rider can do to make an unknown figure known."""
 
 from collections.abc import Mapping
 
@@ -15,11 +15,11 @@ MENDING: Mapping[Reason, str] = {
     Reason.NO_BATTERY: "State the battery in the craft profile.",
     Reason.NO_PROGRESS: "The water runs faster than any speed tried: make for the nearest shore.",
 }
-"""What to do about a reason; nothing can be done about the others."""
+"""What to do, by reason; nothing can be done about the others."""
 
 
 def mend_text(unknown: Unknown) -> str:
-    """Return what to do, in a sentence; empty if waiting is all.
+    """Return what to do, in a sentence; empty if one can only wait.
 
     Examples
     --------

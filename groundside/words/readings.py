@@ -1,4 +1,4 @@
-"""Figures of the contract, ready to be written: a number, or why there is none."""
+"""Figures of the contract, made ready to be written: a number, or why there is none."""
 
 from groundside.words.figures import Reading
 from groundside.words.reasons import reason_text

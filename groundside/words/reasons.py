@@ -1,7 +1,7 @@
 """Why something is unknown, in a few words that follow 'unknown' or 'no cue:'.
 
-The words of a new reason are its row in `onboard/contract/reasons.py`. Reasons about a ride serve
-live rides and saved logs alike, so they give no advice: `mending` does.
+The words of a new reason are its row in `onboard/contract/reasons.py`. Reasons apply to live rides
+and saved logs alike, so they give no advice; `mending` does.
 """
 
 from collections.abc import Mapping

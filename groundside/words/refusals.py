@@ -1,4 +1,4 @@
-"""Why the daemon did not do what a viewer asked, in a sentence without its full stop."""
+"""Why the daemon refused a command, in a sentence without its full stop."""
 
 from collections.abc import Mapping
 from typing import get_args
@@ -12,7 +12,7 @@ from onboard.contract.refusals import Refusal, RefusalCode
 
 
 def refusal_text(refusal: Refusal, units: Units) -> str:
-    """Return why not.
+    """Return the sentence of a refusal.
 
     Examples
     --------
@@ -30,7 +30,7 @@ def _not_allowed(values: Values, _units: Units) -> str:
 
 
 def _allowed(key: str, of: str) -> str:  # noqa: PLR0911
-    """Return what is allowed, from the contract's own tables."""
+    """Return the allowed values, from the contract's own tables."""
     if key in _ALLOWED:
         return _ALLOWED[key]
     if key == "text":
@@ -74,7 +74,7 @@ def _not_known(values: Values, _units: Units) -> str:
         reason = Reason(str(values["reason"]))
     except ValueError:
         return f"{what} is not known"
-    # Only the reason's code is sent: one with values can be put in general terms only.
+    # Only the reason's code is sent, so one with values gets a general wording.
     return f"{what} is not known: {reason.meaning if reason.names else reason.sentence}"
 
 

@@ -1,4 +1,4 @@
-"""What stands beside the figures of `compare` and `reconcile`: cautions, findings, remarks."""
+"""Cautions, findings and remarks beside the figures of `compare` and `reconcile`."""
 
 from collections.abc import Mapping
 
@@ -16,7 +16,7 @@ from onboard.contract.remarks import (
 
 
 def caution_text(caution: Caution, units: Units) -> str:
-    """Return what would fool a comparison, and what to do about it.
+    """Return what may mislead a comparison, and what to do about it.
 
     Examples
     --------
@@ -29,12 +29,12 @@ def caution_text(caution: Caution, units: Units) -> str:
 
 
 def finding_text(finding: Finding, units: Units) -> str:
-    """Return why a verdict on the sensors is what it is, without a full stop."""
+    """Return the finding behind a verdict on the sensors, without a full stop."""
     return statement_text(finding, units)
 
 
 def remark_text(remark: Remark, units: Units) -> str:
-    """Return what a comparison or a reconciliation rests on.
+    """Return a remark on what a comparison or a reconciliation is based on.
 
     Examples
     --------

@@ -18,7 +18,7 @@ from onboard.contract.snapshot import Trip
 
 
 def trip_rows(trip: Trip, units: Units) -> list[tuple[str, str, str]]:
-    """Return the trip's sums: a name, a value with its unit, and an interval each.
+    """Return the trip's sums, each as a name, a value with its unit, and an interval.
 
     Parameters
     ----------
@@ -59,7 +59,7 @@ def trip_rows(trip: Trip, units: Units) -> list[tuple[str, str, str]]:
 
 
 def trip_summary_lines(trip: Trip, units: Units) -> list[str]:
-    """Return the trip's sums, a line for each figure with its interval; see `trip_rows`."""
+    """Return the trip's sums, a line per figure with its interval; see `trip_rows`."""
     return [
         f"{name:<26} {text}" + (f" ({interval})" if interval else "")
         for name, text, interval in trip_rows(trip, units)

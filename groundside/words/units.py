@@ -1,14 +1,14 @@
 """The rider's units: SI inside, converted here and nowhere else.
 
 A new set is one row of `CHOICES`. The craft profile's `[units] speed` offers the same names; a test
-holds the two equal.
+checks that the two agree.
 
 Constants
 ---------
-International nautical mile: 1852 m exactly; knot: one of them an hour (SI Brochure, 8th edition,
-table 8; quoted from memory, held equal to `scipy.constants` by a test).
+International nautical mile: 1852 m exactly; knot: one nautical mile per hour (SI Brochure, 8th
+edition, table 8; quoted from memory, checked against `scipy.constants` by a test).
 Statute mile: 1760 yards of 0.9144 m, 1609.344 m exactly (international yard of 1959, NIST SP 811
-appendix B; quoted from memory, held equal to `scipy.constants` by a test).
+appendix B; quoted from memory, checked against `scipy.constants` by a test).
 """
 
 from collections.abc import Mapping
@@ -24,7 +24,7 @@ SECONDS_IN_HOUR = 3600.0
 
 @dataclass(frozen=True)
 class Units:
-    """A set of units that belong together on one screen.
+    """A set of units used together on one screen.
 
     Parameters
     ----------
@@ -86,14 +86,14 @@ CHOICES: Mapping[str, Units] = {
         Units("mph", METRES_IN_MILE / SECONDS_IN_HOUR, "mi", METRES_IN_MILE),
     )
 }
-"""The sets to choose from, by the name of their speed; `next_units` goes through them in order."""
+"""The sets to choose from, by the name of their speed unit; `next_units` cycles through them."""
 
 DEFAULT = CHOICES["km/h"]
-"""Units of texts that no reader has chosen units for, such as those in JSON."""
+"""Units of texts without a reader's choice, such as those in JSON."""
 
 
 def units_named(speed_name: str) -> Units:
-    """Return the set with this name of speed.
+    """Return the set with this name of its speed unit.
 
     Raises
     ------

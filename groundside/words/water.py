@@ -1,4 +1,4 @@
-"""Set and drift in words: speed and direction of the water, and how sure they are."""
+"""Set and drift in words: speed and direction of the water, with their uncertainty."""
 
 import math
 
@@ -12,11 +12,11 @@ TWO_SIDED_95 = 1.959964
 """97.5 % quantile of the normal distribution (tables)."""
 
 FINE_MPS = 0.1
-"""If this is at most 0.3 in the rider's unit, speeds of water get a second decimal [m/s]."""
+"""Speeds of water get a second decimal if this is at most 0.3 in the rider's unit [m/s]."""
 
 
 def water_text(water: SetAndDrift | Unknown, units: Units) -> str:
-    """Return what the water does, or why that is not known.
+    """Return set and drift in words, or why they are unknown.
 
     Examples
     --------
@@ -32,7 +32,7 @@ def water_text(water: SetAndDrift | Unknown, units: Units) -> str:
 
 
 def known_water(water: SetAndDrift | Unknown) -> SetAndDrift | Unknown:
-    """Return set and drift if at least one component is known, else why none is."""
+    """Return set and drift if at least one component is known; else why none is."""
     if isinstance(water, SetAndDrift):
         east, north = water.east_mps, water.north_mps
         return east if isinstance(east, Unknown) and isinstance(north, Unknown) else water
@@ -40,7 +40,7 @@ def known_water(water: SetAndDrift | Unknown) -> SetAndDrift | Unknown:
 
 
 def sets_text(water: SetAndDrift, units: Units) -> str:
-    """Return what is known of the water, such as `sets 0.3 km/h towards NE`."""
+    """Return the known part of set and drift, such as `sets 0.3 km/h towards NE`."""
     east, north = water.east_mps, water.north_mps
     if isinstance(east, Unknown):
         return (
@@ -68,7 +68,7 @@ def sets_text(water: SetAndDrift, units: Units) -> str:
 
 
 def _one_axis(known: Figure, names: str, across: str, other: Unknown, units: Units) -> str:
-    """Return what is known if the courses ridden determine one component only."""
+    """Return the known component if the courses ridden determine only one."""
     value = known.value
     if abs(value) <= _reach(known):
         most = _written(abs(value) + _reach(known), units)
@@ -81,7 +81,7 @@ def _one_axis(known: Figure, names: str, across: str, other: Unknown, units: Uni
 
 
 def _reach(figure: Figure) -> float:
-    """Return half the width of an interval, 0 if none is stated."""
+    """Return half the width of an interval; 0 if not stated."""
     if figure.low is None or figure.high is None:
         return 0.0
     return abs(figure.high - figure.low) / 2

@@ -1,1 +1,1 @@
-"""Ratios of CPU time between our code and plain pymavlink on the same bytes, in one run."""
+"""Ratios of CPU time between this code and plain pymavlink on the same bytes, in one run."""

@@ -1,7 +1,7 @@
 """`python -m tests.benchmarks [--only WORD ...] [--hours N]`: times both sides, prints ratios.
 
 Machines differ and are noisy, so only ratios of CPU time within one run count: the median of
-several rounds, with the least and the most beside it. What was found is in README.md here.
+several rounds, with minimum and maximum. Results are in README.md here.
 """
 
 import argparse

@@ -22,13 +22,13 @@ from tests.newest import latest_session
 from tests.onboard.crew.doors import client_context
 
 COME_PER_S = 25.0
-"""Below the door's limit for all addresses together."""
+"""Connections per second; below the door's limit for all addresses together."""
 SETTLE_S = 2.0
 NUMBER = re.compile(rb'^{"schema":\d+,"kind":"snapshot",.*"seq":(\d+)')
 
 
 class Crowd:
-    """Viewers in a thread of their own; each collects the numbers of its snapshots."""
+    """Viewers in a separate thread; each collects the numbers of its snapshots."""
 
     def __init__(self, port: int, tokens: list[str]) -> None:
         self._port, self._tokens = port, tokens

@@ -22,7 +22,7 @@ from tests.free_port import free_port
 PER_S = 300
 SECONDS = 30.0
 AT_ONCE = 6
-"""Frames in a burst, as from a router that collects for 20 ms."""
+"""Frames per burst, as from a router that collects for 20 ms."""
 
 VIEWERS = (1, 20, 100)
 
@@ -42,7 +42,7 @@ def frames_of(hour: Path) -> list[bytes]:
 
 
 def send(frames: list[bytes], ports: list[int], seconds: float, at_once: int = AT_ONCE) -> None:
-    """Send the frames to each of the ports, at a steady rate, some at a time."""
+    """Send the frames to each of the ports at a steady rate, in bursts of `at_once`."""
     began = time.monotonic()
     with socket.socket(type=socket.SOCK_DGRAM) as outlet:
         for sent in range(0, int(seconds * PER_S), at_once):
@@ -66,7 +66,7 @@ def resident_mib(pid: int) -> float:
 
 @contextlib.contextmanager
 def viewers(port: int, count: int) -> Iterator[list[float]]:
-    """Run viewers that read everything; yield the arrival times of the first one's snapshots."""
+    """Run viewers that read everything; yield the arrival times of the first viewer's snapshots."""
     came: list[float] = []
     open_sockets = [socket.create_connection(("127.0.0.1", port)) for _ in range(count)]
     stop = threading.Event()

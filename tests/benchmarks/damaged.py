@@ -1,6 +1,6 @@
-"""Damaged logs: how many good frames are found, and what the damage costs.
+"""Damaged logs: how many good frames are found, and the CPU time that the damage costs.
 
-The generator knows the truth. pymavlink is no reference here: its reader loses good frames.
+The generator knows the truth. pymavlink is not a reference here: its reader loses good frames.
 """
 
 import random
@@ -52,7 +52,7 @@ def littered(good: list[bytes], rng: random.Random) -> tuple[bytes, set[bytes]]:
 
 
 def found(path: Path, window_bytes: int) -> set[bytes]:
-    """Return the records of known messages that our reader finds."""
+    """Return the records of known messages found by the reader under test."""
     known, records = crc_extras() != UNKNOWN_ID, set()
     for frames in read_log(path, window_bytes):
         mine = frames.where(known.take(frames.message_id, mode="clip"))

@@ -1,6 +1,6 @@
 """CPU share of the dashboard in each view, compared with an idle app of the toolkit.
 
-Both run at the same time, each in a process of its own on a pty that is read like a terminal.
+Both run at the same time, each in a separate process on a pty that is read like a terminal.
 """
 
 import contextlib
@@ -21,7 +21,7 @@ from tests.benchmarks.daemon import cpu_s, resident_mib
 SECONDS = 12.0
 SIZES = ((40, 22), (80, 24), (120, 40))
 NEEDED = {"ride": 3.0, "curve": 5.0, "trip": 5.0}
-"""Per cent of a core; for views not listed, as for the ride view."""
+"""Limit on each view's CPU time [% of a core]; views not listed have the ride view's."""
 
 
 @contextlib.contextmanager

@@ -29,7 +29,7 @@ CURVE = Curve(
 
 
 def changing(n: int) -> Snapshot:
-    """Return the snapshot of the n-th fifth of a second; every figure differs a little."""
+    """Return the snapshot of the n-th fifth of a second; every figure differs from the last."""
     wave = math.sin(n / 7.0)
     speed = 2.2 + 0.4 * wave
     power = 14.0 + 18.0 * speed**3

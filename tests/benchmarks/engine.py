@@ -1,6 +1,6 @@
-"""The engine's meters on an hour of samples, against a plain program of the same sums.
+"""The engine's meters on an hour of samples, against a plain program for the same sums.
 
-Both pass plausible samples, leave out jumps and a gap of half a minute, and integrate energy,
+Both accept plausible samples, leave out jumps and a gap of half a minute, and integrate energy,
 charge, voltage, displacement and time under way, second by second the distance along the smoothed
 track, and energy and distance of the last 20 s and 300 s.
 """
@@ -32,7 +32,7 @@ from tests.benchmarks.rows import Row, given
 SAMPLES = 36_000
 
 EXCESS_M2PS2 = SMOOTH_SHARE * NOISE_AT_FIRST_M2PS / 10.0
-"""The plain program takes the receiver's noise as known; the engine learns it."""
+"""Excess of the squared speed by noise [m2/s2], which the engine has to learn."""
 
 WINDOWS_S = (20.0, 300.0)
 Sums = list[float]
@@ -79,7 +79,7 @@ def meters(block: Block) -> Sums:
 
 
 class Plain:
-    """A plain program that takes one sample after the other."""
+    """A plain program that takes one sample after another."""
 
     def __init__(self) -> None:
         self.energy_wh = self.charge_ah = self.volt_hours = self.measured_s = self.squares = 0.0
@@ -140,7 +140,7 @@ class Plain:
         self.began_s = None
 
     def end_second(self, begin: tuple[float, float], from_s: float, to_s: float) -> None:
-        """Add the distance of the second two before the one that ends now."""
+        """Add the distance of the second before last, counted from the one that ends now."""
         self.second += 1
         share = (self.second - from_s) / (to_s - from_s)
         east = begin[0] + share * (self.east_m - begin[0])
@@ -193,7 +193,7 @@ def rows() -> list[Row]:
     block, listed = as_block(made), [tuple(row) for row in made.tolist()]
     ours, theirs = meters(block), plain(listed)
     np.testing.assert_allclose(ours[:6], theirs[:6], rtol=1e-6)
-    # Ways along the track differ by what the engine learned of the noise.
+    # Distances along the track differ by what the engine learned of the noise.
     np.testing.assert_allclose(ours[6:], theirs[6:], rtol=1e-3)
     name = "engine's meters, an hour at 10 Hz in one block / a plain per-sample program"
     return [Row(name, given(meters, block), given(plain, listed), 12, 20)]

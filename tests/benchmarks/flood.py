@@ -1,4 +1,4 @@
-"""Junk on a link: what a byte of it costs the scanner, compared with a byte of plain frames.
+"""Junk on a link: the scanner's CPU time per byte, compared with that of plain frames.
 
 However much arrives at once, a byte should cost at most 0.1 us on a laptop's core.
 """
@@ -40,7 +40,7 @@ def floods(size: int) -> dict[str, bytes]:
     made = {name: (part * (size // len(part) + 1))[:size] for name, part in repeated.items()}
     made["random"] = rng.randbytes(size)
     made["random markers"] = bytes(rng.choices(b"\xfe\xfd\0\x1e", k=size))
-    # An unknown message without payload counts as a frame right behind another frame.
+    # An unknown message without payload counts as a frame only right after another frame.
     made["no junk: unknown messages"] = plain(1)[:21] + repeated["0xFD 0xFF 0x00"].replace(
         b"\xff", b"\0"
     ) * (size // 3)

@@ -1,6 +1,6 @@
 """A live link's bytes in reads of several sizes, against `MAVLink.parse_buffer`.
 
-As the daemon does it: reads are taken together every fifth of a second.
+Reads are combined every fifth of a second, as in the daemon.
 """
 
 from collections.abc import Iterator
@@ -47,7 +47,7 @@ def parse_buffer(data: bytes, size: int) -> None:
 
 
 def scan(taken: list[list[tuple[int, bytes]]]) -> None:
-    """Find and check frames, as the recorder and the decoder need them."""
+    """Find and check frames, as for the recorder and the decoder."""
     scanner = LinkScanner()
     for pieces in taken:
         scanner.push(pieces)

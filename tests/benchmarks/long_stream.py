@@ -37,13 +37,13 @@ CLOCKS: dict[str, tuple[Counter, ...]] = {
     "VIBRATION": (Counter(0, "<Q", 1e6),),
 }
 CHARGE_MAH, ENERGY_HJ = 0, 4
-"""Offsets of the charge and energy drawn in BATTERY_STATUS."""
+"""Payload offsets of the charge and energy drawn in BATTERY_STATUS."""
 
 _MIRRORED = bytes(int(f"{value:08b}"[::-1], 2) for value in range(256))
 
 
 def checksum(data: bytes, extra: int) -> bytes:
-    """Return the checksum of a frame's bytes behind the marker: X.25, which is CRC-16 mirrored.
+    """Return the checksum of a frame's bytes after the marker: X.25, which is CRC-16 mirrored.
 
     Examples
     --------
@@ -89,7 +89,7 @@ class LongStream:
 
 
 class _Sent:
-    """A frame split up for sending it again later."""
+    """A frame taken apart to be sent again later."""
 
     def __init__(self, frame: Frame) -> None:
         data = frame.data
@@ -97,7 +97,7 @@ class _Sent:
         known = dialect.mavlink_map[message_id]
         self.time_s, self.name, self._extra = frame.time_s, known.msgname, known.crc_extra
         self._header = data[:HEADER_BYTES]
-        # MAVLink 2 leaves out zeros at the end.
+        # MAVLink 2 truncates trailing zeros.
         self.payload = data[HEADER_BYTES:-2].ljust(known.unpacker.size, b"\0")
 
     def again(self, sequence: int, changes: list[tuple[int, str, int]]) -> bytes:

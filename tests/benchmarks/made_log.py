@@ -1,7 +1,7 @@
 """Logs for the benchmarks: an hour of the simulated skiff with a realistic mix of messages.
 
-Messages of other sensors, pure noise, are added to those of the simulated craft: about 90 frames a
-second in all, two fifths of them wanted.
+Messages of other sensors, filled with noise, are added to those of the simulated craft: about 90
+frames per second in all, two fifths of them wanted.
 """
 
 import dataclasses
@@ -112,7 +112,7 @@ def _other_frames(duration_s: float, options: StreamOptions) -> list[Frame]:
 
 
 def _numbered(frames: list[Frame]) -> list[Frame]:
-    """Number the frames in the order of sending, and mend their checksums."""
+    """Number the frames in the order of sending, and correct their checksums."""
     numbered = []
     for count, frame in enumerate(frames):
         data = bytearray(frame.data)

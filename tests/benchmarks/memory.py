@@ -29,7 +29,7 @@ print(json.dumps({
 
 
 def measured(path: Path) -> dict[str, float]:
-    """Return CPU time [s], bytes kept and peak bytes above the start, of a process of its own."""
+    """Return CPU time [s], retained bytes and peak bytes above the start, of a separate process."""
     run = [sys.executable, "-c", SCRIPT, str(path), *SIX]
     result = subprocess.run(run, capture_output=True, check=True, text=True)
     figures: dict[str, float] = json.loads(result.stdout)

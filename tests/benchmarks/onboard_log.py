@@ -31,7 +31,7 @@ def ours(path: Path) -> dict[str, Records]:
 
 
 def theirs(path: Path) -> dict[str, dict[str, "array[float]"]]:
-    """Read the same with pymavlink, in as lean a loop as it allows."""
+    """Read the same with pymavlink, in the leanest loop that it allows."""
     columns = {name: {field: array("d") for field in fields} for name, fields in WANTED.items()}
     appends = {
         name: [(field, column.append) for field, column in own.items()]

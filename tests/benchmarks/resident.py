@@ -1,7 +1,7 @@
 """Resident memory over hours of stream, of a real daemon that records, with a viewer.
 
-The stream is played faster than real time, but never far ahead of what the daemon has reported as
-received: nothing is lost, and a slow machine only plays slower.
+The stream is played faster than real time, but never far ahead of what the daemon reports as
+received: nothing is lost, and a slow machine only plays more slowly.
 """
 
 import contextlib
@@ -28,14 +28,14 @@ chemistry = "lfp"
 cells = 8
 capacity_ah = 200
 """
-"""A battery for a day."""
+"""A craft profile with a battery that lasts for a day."""
 
 WINDOW_S = 600.0
-"""Stream time of one median; single samples include memory in use for a moment only."""
+"""Stream time per median [s]; single samples include memory in use only briefly."""
 
 SAMPLES_A_WINDOW = 30
 AHEAD_MOST = 4000
-"""Frames sent ahead of the daemon: fewer than the kernel buffers."""
+"""Limit on frames sent ahead of the daemon: fewer than the kernel buffers."""
 
 BURST_S = 0.01
 STUCK_S = 60.0
@@ -102,7 +102,7 @@ def count_frames(path: Path) -> int:
 
 @contextlib.contextmanager
 def pseudo_terminal() -> Iterator[tuple[str, Send]]:
-    """Yield the name of a pseudo-terminal, which acts as a serial port, and how to send to it."""
+    """Yield the name of a pseudo-terminal, which acts as a serial port, and its send function."""
     ours, theirs = os.openpty()
     tty.setraw(theirs)
     try:
@@ -120,7 +120,7 @@ class Player:
     send
         Sends a frame.
     watched
-        Knows how many messages the daemon has received.
+        Counts the messages that the daemon has received.
     speed
         Speed, as a multiple of real time.
     """
@@ -153,7 +153,7 @@ class Player:
 
 
 def lines(hour: Path, folder: Path, hours: int, speed: float, kind: str) -> Iterator[str]:
-    """Play hours to a daemon; yield its resident memory each hour, and its growth."""
+    """Play hours to a daemon; yield its resident memory per hour, and its growth."""
     stream = LongStream(list(log_frames(hour)))
     with tempfile.TemporaryDirectory(dir=folder) as record:
         medians: dict[int, float] = {}

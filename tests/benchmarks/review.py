@@ -32,7 +32,7 @@ def ours(path: Path, *more: str) -> None:
 
 
 def theirs(path: Path) -> None:
-    """Run the loop, in a process of its own."""
+    """Run the loop in a separate process."""
     subprocess.run([sys.executable, "-c", LOOP, str(path)], check=True)
 
 

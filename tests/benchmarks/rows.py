@@ -16,11 +16,11 @@ class Row:
     Parameters
     ----------
     name
-        Ours and theirs, in words.
+        What is compared, in words.
     ours, theirs
-        Do the work once.
+        Do the work once, by this code and by the reference.
     must, aim
-        Needed and hoped-for ratio of CPU time, theirs over ours; None if there is none.
+        Required and desired ratio of CPU time, theirs over ours; None if there is none.
     """
 
     name: str
@@ -38,7 +38,7 @@ def cpu_s(work: Callable[[], object]) -> float:
 
 
 def timed(row: Row, rounds: int = ROUNDS, clock: Callable[..., float] = cpu_s) -> str:
-    """Time both sides in turns; return the median ratio, with the least and the most, as a line."""
+    """Time both sides in turns; return a line with the median, least and greatest ratio."""
     pairs = [(clock(row.theirs), clock(row.ours)) for _ in range(rounds)]
     ratios = [theirs / ours for theirs, ours in pairs]
     median = statistics.median(ratios)
@@ -48,7 +48,7 @@ def timed(row: Row, rounds: int = ROUNDS, clock: Callable[..., float] = cpu_s) -
 
 
 def verdict(ratio: float, must: float | None, aim: float | None) -> str:
-    """Return whether a ratio is as needed or as hoped for, in words."""
+    """Return in words whether a ratio is as required or as desired."""
     if must is None or aim is None:
         return ""
     reached = "aim reached" if ratio >= aim else "reached" if ratio >= must else "NOT REACHED"

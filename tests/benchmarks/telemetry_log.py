@@ -22,14 +22,14 @@ SIX_IDS = {number for number, one in dialect.mavlink_map.items() if one.msgname 
 
 
 def recv_match(path: Path, names: list[str] | None = None) -> None:
-    """Read with the usual loop, without access to any field."""
+    """Read with the usual loop, without accessing any field."""
     log = mavutil.mavlink_connection(str(path), dialect="all")
     while log.recv_match(type=names) is not None:
         pass
 
 
 def skip_and_decode(path: Path) -> int:
-    """Read as fast as pymavlink can: its decoder on the wanted frames only, in a lean loop."""
+    """Read as fast as pymavlink can: decode only the wanted frames, in a lean loop."""
     decode = dialect.MAVLink(None).decode
     return sum(1 for frame in wanted_frames(path.read_bytes()) if decode(bytearray(frame)))
 

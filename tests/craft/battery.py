@@ -26,14 +26,14 @@ class Battery:
     resistance_ohm: float
     """Instantaneous resistance of the whole pack with its wiring."""
     slow_resistance_ohm: float = 0.0
-    """Added by a lasting load ..."""
+    """Additional resistance under a lasting load ..."""
     slow_time_s: float = 30.0
     """... with this time constant."""
     start_fraction: float = 1.0
     temperature_degc: float = 18.0
     heat_capacity_jpk: float = 8000.0
     cell: str | None = None
-    """One of the published cells; None for that of `CURVE_OF`."""
+    """One of the published cells; None for the one in `CURVE_OF`."""
     shift_v: float = 0.0
     """Offset of each cell's open-circuit voltage from the published one: cells differ."""
 

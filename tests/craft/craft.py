@@ -19,7 +19,7 @@ class Craft:
     motor: Motor
     battery: Battery
     hotel_w: float
-    """Power of everything but the drive."""
+    """Power of everything except the drive."""
     drive_idle_degc: float = 17.0
     drive_degc_per_w: float = 0.45
     """Steady temperature rise of the drive per watt lost."""
@@ -28,7 +28,7 @@ class Craft:
 
 @dataclass(frozen=True)
 class Ride:
-    """A craft, its rider, the water and a plan: all that a simulation needs but its seed."""
+    """A craft, its rider, the water and a plan: everything a simulation needs except its seed."""
 
     craft: Craft
     water: Water

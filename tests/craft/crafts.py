@@ -87,7 +87,7 @@ LAUNCH = Craft(
     Battery("li-ion", 14, 30.0, 0.045, 0.020, 45.0, start_fraction=0.95),
     hotel_w=18.0,
 )
-"""A heavy displacement launch at its limit: wave resistance only rises, ever more steeply."""
+"""A heavy displacement launch at its limit: wave resistance rises ever more steeply."""
 
 TENDER = Craft(
     Hull(

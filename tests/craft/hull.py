@@ -1,7 +1,7 @@
 """Resistance of the hull: friction by the ITTC-1957 line, and waves by a smooth model.
 
-The wave part is a model of our own, shaped like measured residuary resistance: it rises with the
-fourth to seventh power of speed up to a hump, and may fall again where a light hull starts to plane
+The wave model is specific to this simulation, shaped like measured residuary resistance: it rises
+with the fourth to seventh power of speed to a hump, and may fall as a light hull starts to plane
 (shape after the means of the Delft yacht series, Fn 0.2 to 0.45).
 """
 
@@ -55,7 +55,7 @@ def wave_fraction(hull: Hull, froude: float) -> float:
     ratio = froude / hull.hump_froude
     if hull.fall_exponent is None:
         return hull.hump_fraction * math.pow(ratio, hull.rise_exponent)
-    # The only balance for which the quotient has its maximum, 1, exactly at ratio 1.
+    # The only balance for which the quotient has its maximum of 1 exactly at ratio 1.
     balance = hull.rise_exponent / hull.fall_exponent
     total = hull.rise_exponent + hull.fall_exponent
     rise = (1.0 + balance) * math.pow(ratio, hull.rise_exponent)

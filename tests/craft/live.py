@@ -13,9 +13,9 @@ Send = Callable[[bytes], object]
 
 @contextmanager
 def opened(target: str) -> Iterator[Send]:
-    """Open `udpout:HOST:PORT` or `device:PATH`; yields a function that sends a frame there.
+    """Open `udpout:HOST:PORT` or `device:PATH`; yield a function that sends a frame there.
 
-    The target `pty` makes a pseudo-terminal, which looks like a serial port, and prints its path.
+    The target `pty` creates a pseudo-terminal, which looks like a serial port, and prints its path.
     """
     kind, _, where = target.partition(":")
     if kind == "udpout":
@@ -44,7 +44,7 @@ def opened(target: str) -> Iterator[Send]:
 
 
 def write_all(descriptor: int, data: bytes) -> None:
-    """Write all data: a pseudo-terminal takes only so much at once."""
+    """Write all data: a pseudo-terminal accepts only a limited amount at once."""
     rest = memoryview(data)
     while rest:
         rest = rest[os.write(descriptor, rest) :]
@@ -59,7 +59,7 @@ def play(
 ) -> int:
     """Send each frame at its time divided by `speed`; return the number sent.
 
-    Time counts from one start, so that the errors of single sleeps do not add up.
+    Times count from one start, so that errors of single sleeps do not accumulate.
     """
     start_s = clock()
     sent = 0

@@ -33,7 +33,7 @@ class Frame(NamedTuple):
 
 @dataclass(frozen=True)
 class StreamOptions:
-    """How the autopilot sends, and who else is on the link."""
+    """How the autopilot sends, and which other systems are on the link."""
 
     system_id: int = 1
     component_id: int = 1

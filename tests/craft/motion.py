@@ -16,13 +16,13 @@ SWING_PERIOD_S = 55.0
 HELM_LAG_S = 0.8
 
 STEERAGE_MPS = 0.4
-"""Below this speed over ground the course means nothing: the rider steers by heading."""
+"""Speed over ground below which the course is meaningless: the rider steers by heading."""
 
 
 def over_ground_mps(state: State, moment: Moment, step_s: float) -> tuple[float, float]:
     """Return the velocity over ground, east and north; made fast, set the speed through water.
 
-    Under way the water carries the craft; made fast, the rope decides and the water runs past.
+    Under way the water carries the craft; made fast, the rope holds it and the water runs past.
     """
     sine, cosine = math.sin(state.heading_rad), math.cos(state.heading_rad)
     if moment.leg.steer is not Steer.MADE_FAST:
@@ -54,8 +54,8 @@ def move(
     state.north_m += north_mps * step_s
     state.east_mps, state.north_mps = east_mps, north_mps
     speed_mps = math.hypot(east_mps, north_mps)
-    state.trend_mps2 = (speed_mps - state.seen_mps) / ride.rider.look_s
-    state.seen_mps += min(step_s, ride.rider.look_s) * state.trend_mps2
+    state.trend_mps2 = (speed_mps - state.seen_mps) / ride.rider.perception_s
+    state.seen_mps += min(step_s, ride.rider.perception_s) * state.trend_mps2
     fast = moment.leg.steer is Steer.MADE_FAST
     if not fast:
         hull = ride.craft.hull

@@ -246,7 +246,7 @@ def _thr(logged: Logged, at: Steps, time_us: Array) -> Any:
 
 
 def _imu(logged: Logged, at: Steps, time_us: Array) -> Any:
-    """Return noise: only its size and bytes matter."""
+    """Return noise, as only its size and bytes matter."""
     noise = logged.rng.normal(0.0, 0.2, (6, len(at)))
     names = ("GyrX", "GyrY", "GyrZ", "AccX", "AccY", "AccZ")
     return IMU.records(

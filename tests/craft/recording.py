@@ -65,7 +65,7 @@ def stream(
 
 
 def _companion(scenario: Scenario, duration_s: float, seed: int) -> list[Frame]:
-    """Return the frames of the second craft on the link, for as long as the first one's ride."""
+    """Return the frames of the second craft on the link, for the duration of the first's ride."""
     other = SCENARIOS[str(scenario.options.companion)]
     options = StreamOptions(COMPANION_ID, rates_hz=COMPANION_RATES_HZ, boot_s=911.0)
     truth = simulate(other.ride, seed + 1)

@@ -8,7 +8,7 @@ from tests.craft.truth import Truth
 from tests.craft.voyage import Voyage
 
 STEP_S = 0.05
-"""Twenty steps a second: the fastest lag in the model, the helm's, is sixteen of them."""
+"""Twenty steps per second: the shortest lag in the model, the helm's, is sixteen of them."""
 
 
 def simulate(ride: Ride, seed: int, step_s: float = STEP_S) -> Truth:
@@ -33,5 +33,5 @@ def _ended(voyage: Voyage, number: int) -> bool:
     last = number + 1 == len(ride.plan)
     if leg.steer is Steer.HOME and voyage.home_m < ride.rider.arrival_m:
         return True
-    # The last leg includes its last instant; for any other it belongs to the next.
+    # The last leg includes its last instant; that of any other leg belongs to the next one.
     return voyage.in_leg_s > leg.duration_s + (1e-9 if last else -1e-9)

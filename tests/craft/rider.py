@@ -36,11 +36,11 @@ class Rider:
 
     max_power_w: float
     power_gain: float = 60.0
-    """Speed control: watts per second for each m/s of error and each m/s wanted."""
-    look_s: float = 2.5
+    """Speed control: watts per second for each m/s of error and each m/s of target speed."""
+    perception_s: float = 2.5
     """Time constant with which the rider perceives the speed ..."""
     lead_s: float = 6.0
-    """... and how far ahead the rider extrapolates its trend: without that it would oscillate."""
+    """... and how far ahead the rider extrapolates its trend, without which it would oscillate."""
     turn_degps: float = 12.0
     """Fastest rate of turn."""
     helm_per_s: float = 0.5
@@ -60,7 +60,7 @@ def throttle_w(
     """Return the drive's power for this step.
 
     A leg at a power ramps there from `start_w` and stays. A leg at a speed moves the throttle from
-    `now_w` as long as the predicted speed, `soon_mps`, is off.
+    `now_w` while the predicted speed, `soon_mps`, is off.
     """
     if leg.speed_mps is None:
         goal_w = min(leg.power_w or 0.0, rider.max_power_w)
@@ -74,7 +74,7 @@ def throttle_w(
 
 
 def turn_wish_radps(rider: Rider, course_rad: float, made_good_rad: float) -> float:
-    """Return the rate of turn that brings the course made good to the course wanted."""
+    """Return the rate of turn that brings the course made good to the desired course."""
     off = (course_rad - made_good_rad + math.pi) % (2.0 * math.pi) - math.pi
     fastest = math.radians(rider.turn_degps)
     return min(max(rider.helm_per_s * off, -fastest), fastest)

@@ -15,7 +15,7 @@ FUSED_MEMORY_S = 0.8
 
 @dataclass(frozen=True)
 class Sensors:
-    """The errors of one set of sensors. Truth = scale x what is reported + offset."""
+    """The errors of one set of sensors. Truth = scale x reported value + offset."""
 
     current_scale: float = 1.0
     current_offset_a: float = 0.0
@@ -63,7 +63,7 @@ def drawn(
     voltage_scale_sd: float = 0.005,
     current_offset_sd_a: float = 0.0,
 ) -> Sensors:
-    """Draw a set of sensors from what its owner knows: scales about 1, offset about 0."""
+    """Draw a set of sensors from the stated uncertainties: scales about 1, offset about 0."""
     rng = generator(seed, "sensor scales")
     return replace(
         like or Sensors(),

@@ -1,4 +1,4 @@
-"""What a craft's messages are made from: truth, readings, and what its autopilot knows."""
+"""The source of a craft's messages: truth, readings, and what its autopilot knows."""
 
 from dataclasses import dataclass
 
@@ -8,7 +8,7 @@ from tests.craft.truth import Truth
 
 @dataclass(frozen=True)
 class Board:
-    """What the autopilot knows apart from its sensors."""
+    """The autopilot's knowledge apart from its sensors."""
 
     cells: int
     lithium_iron: bool
@@ -25,7 +25,7 @@ class Board:
 
 @dataclass(frozen=True)
 class Source:
-    """All that the messages are made from."""
+    """Everything from which the messages are made."""
 
     truth: Truth
     readings: Readings

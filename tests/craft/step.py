@@ -33,10 +33,10 @@ COLUMNS = (
     "pack_degc",
     "drive_degc",
 )
-"""Columns that `step` records, in order; named as in the truth."""
+"""Columns recorded by `step`, in order, with the names in the truth."""
 
 LEAST_DRIVE_W = 1.0
-"""Below this the drive does not turn."""
+"""Power below which the drive does not turn [W]."""
 
 
 def step(ride: Ride, state: State, moment: Moment, step_s: float) -> tuple[float, ...]:
@@ -53,7 +53,7 @@ def step(ride: Ride, state: State, moment: Moment, step_s: float) -> tuple[float
         step_s=step_s,
     )
 
-    # The speed of advance first: made fast, the rope decides how fast the water runs past.
+    # The speed of advance first: made fast, it is the water that runs past.
     over_ground = over_ground_mps(state, moment, step_s)
     advance_mps = state.water_mps * (1.0 - craft.propeller.wake_fraction)
     drive_w, works, propeller_w, thrust_n = _drive(ride, state, advance_mps)
@@ -104,7 +104,7 @@ def _drive(
 def _settle(craft: Craft, state: State, amps: float, step_s: float) -> None:
     """Correct the charge of the previous step, now that the current at its end is known.
 
-    It was drained at the current of its start; the mean of both makes it the trapezoid rule.
+    It was drained at the current of its start; the mean of both gives the trapezoid rule.
     """
     if state.last_amps_a is not None:
         more_as = 0.5 * (amps - state.last_amps_a) * step_s

@@ -28,7 +28,7 @@ def test_sag_at_constant_power() -> None:
 @pytest.mark.parametrize("ohm", [0.0, 1e-9, 0.03, 0.4])
 @pytest.mark.parametrize("share", [-0.5, 0.0, 1e-6, 0.3, 0.999])
 def test_the_smaller_current_delivers_the_power(open_v, ohm, share) -> None:
-    # Of the two currents that deliver it, the one below V / 2 R is meant; the maximum power is
+    # Two currents deliver the power; the result is the one below V / 2 R. The maximum power is
     # V^2 / 4 R. Power into the pack is negative.
     most_w = open_v**2 / 4 / max(ohm, 0.03)
     amps = load_amps_a(open_v, ohm, share * most_w)

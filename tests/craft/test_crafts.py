@@ -36,7 +36,7 @@ def test_the_launch_is_a_displacement_hull_at_its_limit() -> None:
 @pytest.mark.parametrize(
     ("name", "hump_mps", "past_mps"), [("board", 1.9, 3.8), ("tender", 1.3, 2.9)]
 )
-def test_light_hulls_get_over_their_hump(name: str, hump_mps: float, past_mps: float) -> None:
+def test_light_hulls_pass_their_hump(name: str, hump_mps: float, past_mps: float) -> None:
     assert exponent(name, hump_mps) > 3.3
     assert exponent(name, past_mps) < 1.5
 
@@ -50,7 +50,7 @@ def test_power_always_rises_with_speed(name: str) -> None:
     assert all(after > before for before, after in pairwise(asked))
 
 
-def test_a_cold_pack_sags_more_and_holds_less() -> None:
+def test_a_cold_pack_sags_more_and_has_less_capacity() -> None:
     # Worked by hand: 600 W from 14 x 3.750874 V (Chen2020 at one half) behind 0.055 ohm, and behind
     # 2.3 times that.
     cold = cold_and_weak(SKIFF.battery)

@@ -9,8 +9,8 @@ import pytest
 from tests.craft.crafts import BOARD, SKIFF
 from tests.craft.hull import Hull, friction_coefficient, friction_n, resistance_n, wave_fraction
 
-# Tupper, Introduction to Naval Architecture, table 8.3, p. 191; the row of 1e8 by the formula,
-# because the scan that was read shows .002085 there.
+# Tupper, Introduction to Naval Architecture, table 8.3, p. 191; the row for 1e8 by the formula,
+# because the scan used shows .002085 there.
 ITTC_TABLE = [
     (1e5, 0.008333),
     (5e5, 0.005482),

@@ -216,7 +216,7 @@ def test_lost_frames_leave_gaps_in_the_sequence(board: Recording) -> None:
 
 
 @pytest.mark.slow
-def test_bytes_depend_on_the_seed_alone() -> None:
+def test_bytes_depend_only_on_the_seed() -> None:
     first, again, other = record(AT_ANCHOR), record(AT_ANCHOR), record(AT_ANCHOR, 4)
     assert first.frames == again.frames
     assert first.frames != other.frames

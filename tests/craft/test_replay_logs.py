@@ -1,4 +1,4 @@
-"""The logs in replay_logs/ and their truth are those of their scenarios.
+"""The logs in replay_logs/ and their truth files match their scenarios.
 
 Figures are compared with tolerances and messages within one unit, not bytes: another processor's
 sine may differ in its last digit.

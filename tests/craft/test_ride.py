@@ -136,7 +136,7 @@ def test_the_rider_keeps_the_plan(harbour: Recording) -> None:
 
 
 def test_plausible_power() -> None:
-    # Wanted of the demo craft: some 300 to 450 W at 2.2 m/s, clearly more at 3.0 m/s.
+    # Required of the demo craft: some 300 to 450 W at 2.2 m/s, clearly more at 3.0 m/s.
     assert 300.0 < calm_power_w(SKIFF, STILL, 2.2) < 450.0
     assert calm_power_w(SKIFF, STILL, 3.0) > 2.0 * calm_power_w(SKIFF, STILL, 2.2)
     assert calm_power_w(BOARD, STILL, 2.0) < 300.0
@@ -160,7 +160,7 @@ def test_long_cruise_lasts_an_hour() -> None:
     assert len({round(speed, 1) for speed in truth.speed_mps[::1200]}) > 5
 
 
-def test_rides_depend_on_the_seed_alone() -> None:
+def test_rides_depend_only_on_the_seed() -> None:
     ride = replace(HARBOUR_LOOP.ride, plan=HARBOUR_LOOP.ride.plan[:3])
     first, again, other = simulate(ride, 7), simulate(ride, 7), simulate(ride, 8)
     assert np.array_equal(first.water_mps, again.water_mps)

@@ -1,9 +1,9 @@
 """A day of trials: legs to and fro with several set-ups, as the frames of one log.
 
-Cheaper than a ride of the simulated craft, so that a thousand days can be made: the craft follows
-its power within a second. It has everything that can fool a comparison: a changing water current,
-gusts, noise from run to run, a sagging pack, inaccurate sensors, a drive that keeps the motor's
-current constant, a run that went wrong.
+Cheaper than a ride of the simulated craft, so that a thousand days can be simulated: the craft
+follows its power within a second. It has everything that can mislead a comparison: a changing water
+current, gusts, noise from run to run, a sagging pack, inaccurate sensors, a drive that keeps the
+motor's current constant, a run that went wrong.
 """
 
 import math
@@ -47,27 +47,27 @@ class Day:
     """Set-up of each double run."""
     power_w: float = 400.0
     setup_power_w: dict[str, float] = field(default_factory=dict)
-    """Power of set-ups that were run at another power."""
+    """Power of the set-ups run at another power."""
     held_motor_a: float | None = None
-    """The drive kept this motor current constant, not the power."""
+    """Motor current that the drive held constant instead of the power."""
     leg_s: float = 100.0
     legs_each: int = 2
     course_deg: float = 40.0
     current_mps: float = 0.25
     current_change_mps: float = 0.0
-    """Rise by the end of the day."""
+    """Change by the end of the day."""
     gust_sd_mps: float = 0.0
     double_run_sd: float = 0.012
     leg_sd: float = 0.004
     power_sd: float = 0.01
-    """From leg to leg, as set by hand."""
+    """Relative deviation from leg to leg, as power is set by hand."""
     trend: float = 0.0
-    """Fraction by which everything has become slower by the end of the day."""
+    """Fraction by which everything is slower by the end of the day."""
     outlier_leg: int | None = None
     outlier: float = 0.88
     start_cell_v: float = 3.95
     second_pack: tuple[str, float] | None = None
-    """A set-up run on another pack, and that pack's cell voltage."""
+    """A set-up run on another pack, and the cell voltage of that pack."""
     warm: tuple[str, float] | None = None
     """A set-up run with the pack at another temperature [degC]."""
     drive_telemetry: str = "none"
@@ -87,7 +87,7 @@ class Made:
     """True speed through the water of each set-up at the day's power."""
 
     def wh_per_km(self, name: str, power_w: float) -> float:
-        """Return a set-up's true consumption at the power of comparison, near the day's."""
+        """Return a set-up's true consumption at the power of comparison (near the day's power)."""
         return power_w / 3.6 / self.speed_mps[name]
 
 

@@ -1,4 +1,4 @@
-"""A ride under way: at any step its state can be read and its leg changed."""
+"""A ride in progress, whose state can be read and whose leg can be changed at any step."""
 
 import math
 
@@ -15,7 +15,7 @@ from tests.craft.water import surroundings
 
 
 class Voyage:
-    """One ride from its first step on; weather and water are drawn for all of `longest_s`.
+    """A ride from its first step; weather and water are drawn for all of `longest_s`.
 
     The caller decides when a `Leg` ends: its duration is ignored here.
     """
@@ -80,7 +80,7 @@ class Voyage:
         return row
 
     def columns(self, first: int = 0) -> dict[str, Array]:
-        """Return what was recorded from a step on: `leg` and all `COLUMNS`."""
+        """Return the record from a step on: `leg` and all `COLUMNS`."""
         rows = np.array(self._rows[first:]).reshape(-1, 1 + len(COLUMNS))
         return dict(zip(("leg", *COLUMNS), rows.T.copy(), strict=True))
 

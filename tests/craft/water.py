@@ -21,7 +21,7 @@ class Water:
     set_deg: float = 0.0
     drift_mps: float = 0.0
     drift_sd_mps: float = 0.0
-    """Slow changes of the water current, of each axis."""
+    """Standard deviation of slow changes of the water current, per axis."""
     drift_memory_s: float = 300.0
     wind_from_deg: float = 0.0
     wind_mps: float = 0.0
@@ -77,7 +77,7 @@ def surroundings(water: Water, count: int, step_s: float, seed: int) -> Surround
 
 
 def _waves(water: Water, times_s: Array, rng: np.random.Generator, trains: int = 6) -> Array:
-    """Sum a few wave trains of equal weight; their beat makes the groups seen on real water."""
+    """Sum a few wave trains of equal weight; their beat forms the groups seen on real water."""
     periods_s = rng.uniform(*water.wave_periods_s, trains)
     phases = rng.uniform(0.0, 2.0 * math.pi, trains)
     amplitude_mps = water.wave_speed_mps * math.sqrt(2.0 / trains)

@@ -5,6 +5,6 @@ Run `python -m tests.evaluation --help`; not part of the unit tests. Results are
 
 import os
 
-# All cores run our own processes: threads inside numpy would compete with them.
+# All cores run evaluation processes: threads inside numpy would compete with them.
 os.environ.setdefault("OMP_NUM_THREADS", "1")
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")

@@ -21,7 +21,7 @@ def make(job: Job) -> tuple[Job, dict[str, Any] | str, float]:
     result: dict[str, Any] | str
     try:
         result = CASES[job.case].ride(job.seed, job.craft, job.variant)
-    except Exception:  # one failing ride must not stop the others; it is shown and counted
+    except Exception:  # a failing ride must not stop the others; it is shown and counted
         result = traceback.format_exc()
     return job, result, time.process_time() - began
 

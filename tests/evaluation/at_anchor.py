@@ -55,7 +55,7 @@ def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
 
 
 def table(rows: list[dict[str, Any]]) -> str:
-    """Return the distance that was counted."""
+    """Return the table of the distances counted."""
     lines = []
     for variant in VARIANTS:
         known = [row for row in rows if row["variant"] == variant and "value" in row]

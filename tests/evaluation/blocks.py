@@ -12,15 +12,15 @@ from tests.craft.sensors import Sensors
 from tests.craft.voyage import Voyage
 
 STEP_S = 0.2
-"""Time step of the rides, one fix of a 5 Hz receiver each [s]. Energy and distance of a ride differ
-by less than 0.1 % from those at 0.05 s, and truth and readings use the same steps."""
+"""Time step of the rides, one fix of a 5 Hz receiver [s]. Energy and distance of a ride differ by
+less than 0.1 % from those at 0.05 s, and truth and readings use the same steps."""
 
 BATTERY_EVERY = 2
 """Steps between battery messages, which come at 2.5 Hz."""
 
 
 class Telemetry:
-    """Reads a voyage's sensors as it proceeds; their errors are drawn once, for all of it."""
+    """Reads a voyage's sensors as it proceeds; their errors are drawn once for the whole voyage."""
 
     def __init__(self, voyage: Voyage, sensors: Sensors, seed: int) -> None:
         self._voyage, self._sensors = voyage, sensors

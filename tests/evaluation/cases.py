@@ -1,4 +1,4 @@
-"""The cases, a row each: what simulates a ride, how many rides, and what makes the table."""
+"""The cases, a row each: the simulation of a ride, the number of rides, the table."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
@@ -24,13 +24,13 @@ Table = Callable[[list[dict[str, Any]]], str]
 
 @dataclass(frozen=True)
 class Case:
-    """One question to the engine."""
+    """One question about the engine."""
 
     about: str
     ride: Ride
     table: Table
     share: float = 1.0
-    """Share of `--count` that the largest variant gets."""
+    """Share of `--count` for the largest variant."""
     variants: Mapping[str, float] = field(default_factory=lambda: {"": 1.0})
     """Kinds of rides, each with its share of the rides."""
 

@@ -24,7 +24,7 @@ FIGURES = {
 }
 
 AS_BEFORE = ("time_left", "range")
-"""Figures that assume riding as before, which the engine must have seen for a while."""
+"""Figures that assume going on as before, which the engine must have observed for a while."""
 
 SETTLED_S = 300.0
 
@@ -77,7 +77,7 @@ def to_instant(world: World) -> tuple[Voyage, dict[str, Any]]:
 
 
 def instant(voyage: Voyage, track: Track, now: int, end: int, in_leg_s: float) -> Now:
-    """Return the input of the informed estimator."""
+    """Return the input for the informed estimator."""
     first = max(now - round(min(max(in_leg_s, 20.0), 300.0) / voyage.step_s), 0)
     seconds_s = (now - first) * voyage.step_s
     return Now(
@@ -95,7 +95,7 @@ def instant(voyage: Voyage, track: Track, now: int, end: int, in_leg_s: float) -
 
 
 def table(rows: list[dict[str, Any]]) -> str:
-    """Return coverage and width for each figure."""
+    """Return the table of coverage and width of each figure."""
     good = [row for row in rows if "figures" in row]
     lines = [_line(name, name, good) for name in FIGURES]
     settled = [row for row in good if row["in_leg_s"] >= SETTLED_S]

@@ -1,4 +1,4 @@
-"""The fastest trip over a distance that keeps the reserve, for a rider who knows everything.
+"""The fastest trip over a distance above the reserve, for a rider who knows everything.
 
 At one speed over ground, in the mean water current and wind of the ride.
 """
@@ -36,7 +36,7 @@ def fastest_mps(
     current: tuple[float, float],
     charge_fraction: float,
 ) -> float | None:
-    """Return the highest speed over ground that makes a distance; None if none does."""
+    """Return the highest speed over ground that covers a distance; None if none does."""
     pack, stated = world.craft.battery, world.stated
     speeds = np.arange(0.6, 4.81, 0.1)
     spare = []

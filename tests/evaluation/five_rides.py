@@ -1,7 +1,7 @@
 """Five hard rides, by the engine and by Wh left over mean Wh/km, each with several seeds.
 
-A cold or mislabelled pack holds an eighth to a seventh less than stated. The owner, who knows that
-it is winter or that the label is old, states the capacity to 8 % instead of 3 %.
+A cold or mislabelled pack has an eighth to a seventh less capacity than stated. The owner, who
+knows that it is winter or that the label is old, states the capacity to 8 % instead of 3 %.
 """
 
 from dataclasses import replace
@@ -46,7 +46,7 @@ def hard(world: World, name: str) -> World:
     if name == "following current outward":
         water = replace(still, set_deg=OUT_DEG, drift_mps=0.55)
     elif name == "rising headwind":
-        # It blows from where the ride began, so against the way home.
+        # It blows from the start of the ride, so against the way home.
         water = replace(
             still, wind_from_deg=OUT_DEG + 180.0, wind_rise_mps2=9.0 / 3600.0, gust_sd_mps=1.0
         )

@@ -1,4 +1,4 @@
-"""How narrow an interval can honestly be: the spread of an estimator that knows the noise model.
+"""The narrowest honest interval: the spread of an estimator that knows the noise model.
 
 It knows the sizes of all errors, the craft's true battery curve and the weather's statistics, but
 not the draws. Errors common to several figures enter by their gradients, finite differences of a
@@ -97,7 +97,7 @@ def _posterior(world: World) -> Array:
     slope = (open_circuit_v(pack, high) - open_circuit_v(pack, low)) / (high - low) / pack.cells
     cell_v = open_circuit_v(pack, fraction) / pack.cells
     observed = np.array([slope, 0.0, 0.0, 0.0, -cell_v, 1.0])
-    # Averaged for as long as the craft lay idle, so little noise is left in the voltage.
+    # Averaged over the time at rest, so little noise is left in the voltage.
     variance = float(observed @ prior @ observed) + 0.003**2
     gain = prior @ observed / variance
     return prior - np.outer(gain, observed @ prior)

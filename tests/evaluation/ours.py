@@ -11,7 +11,7 @@ from onboard.profile import Battery, Profile, Sensors
 from tests.evaluation.world import Stated
 
 NOT_CARRIED = ("battery", "charge", "charge_state", "pack", "trip")
-"""Keys of what an engine keeps that do not carry over to a ride with a freshly charged pack."""
+"""Keys of an engine's state that do not carry over to a ride with a freshly charged pack."""
 
 
 def profile(stated: Stated) -> Profile:
@@ -26,7 +26,7 @@ def _of(kind: type[Any], values: dict[str, Any]) -> dict[str, Any]:
 
 
 def engine(stated: Stated, kept: dict[str, Any] | None = None) -> Engine:
-    """Return an engine, with what an earlier one learned of the craft."""
+    """Return an engine, with what an earlier one learned about the craft."""
     if kept is None:
         return Engine(profile(stated))
     learned = {key: value for key, value in kept.items() if key not in NOT_CARRIED}

@@ -1,4 +1,4 @@
-"""A trip out until the pilot turns back, and home: how much energy is left there?"""
+"""A trip out until the pilot turns back, and home: how much energy is left at home?"""
 
 from dataclasses import replace
 from typing import Any

@@ -19,13 +19,13 @@ class Pilot(Protocol):
     """Decides when to turn back, and how fast to go home."""
 
     def observe(self, block: Block) -> None:
-        """Take in the block since the last call."""
+        """Observe the block since the last call."""
 
     def turn_back(self, home_m: float) -> bool | None:
         """Return whether to turn back now; None if unknown."""
 
     def home_speed_mps(self) -> float | None:
-        """Return the speed over ground for the way home; None for that of the way out."""
+        """Return the speed over ground for the way home; None for the speed of the way out."""
 
 
 class ByEngine:
@@ -71,7 +71,7 @@ class ByRatio:
         self._made_m += float(np.mean(gps["speed_mps"])) * seconds_s
 
     def turn_back(self, home_m: float) -> bool | None:
-        """Turn back once the range is down to the way home."""
+        """Return whether the range is down to the distance home."""
         if self._made_m < 200.0:
             return False
         range_m = (self._left_wh - self._used_wh) / self._used_wh * self._made_m
@@ -84,11 +84,12 @@ class ByRatio:
 
 EARLIER_POWERS = (0.12, 0.25, 0.45, 0.7, 0.95)
 EARLIER_LEG_S = 120.0
-"""The first ride that README.md recommends: steady stretches at a few speeds, to and fro."""
+"""Duration of a leg of the earlier ride [s], which is the first ride that README.md recommends:
+steady stretches at a few speeds, to and fro."""
 
 
 def earlier_curve(world: World) -> dict[str, Any]:
-    """Return what an engine keeps of one earlier ride of 20 minutes: same craft, other water."""
+    """Return an engine's state after an earlier ride of 20 minutes: same craft, other water."""
     other = draw(world.seed + 500_000_009, world.name)
     before = World(
         world.name,

@@ -43,7 +43,7 @@ def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
     rows = plan_rows(known, supply, way)
     if not isinstance(rows, tuple):
         return {"craft": world.name, "why": rows.code.code}
-    # From a kilometre's energy and what is left: a length that takes about all of it.
+    # From the energy per kilometre and that left: a length that takes about all of it.
     row = rows[int(rng.integers(len(rows)))]
     spare_wh = row.energy_wh.value + row.left_wh
     length_m = 1000.0 * spare_wh / row.energy_wh.value * float(rng.uniform(0.75, 1.25))
@@ -68,7 +68,7 @@ def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
 def _made(
     world: World, row: PlanRow, length_m: float, ways: list[tuple[float, float]]
 ) -> tuple[float, bool]:
-    """Return the true energy of ways (course, speed over ground); whether the reserve was kept."""
+    """Return the true energy for legs (course, speed over ground); whether the reserve is left."""
     energy_wh = sum(
         _power_w(world, row.through_water_mps, over, course) * length_m / over / 3600.0
         for course, over in ways

@@ -1,4 +1,4 @@
-"""Remaining range from a fifth of the trip on, with the rider going on as before."""
+"""Remaining range from a fifth of the trip on, with the rider continuing as before."""
 
 from typing import Any
 
@@ -17,7 +17,7 @@ SHARES = tuple(k / 20 for k in range(4, 19))
 
 
 def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
-    """Ride from start to empty in one way, and get the range every minute."""
+    """Ride from start to empty in one manner, and get the range every minute."""
     world = draw(seed, craft)
     rng, stated = generator(seed, "rider"), world.stated
     pack = world.craft.battery

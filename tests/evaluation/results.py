@@ -1,6 +1,6 @@
 """Results on disk, a JSON line per ride, so that a run can be interrupted and resumed.
 
-Each line carries a fingerprint of the code that made it: results of other code do not count.
+Each line has a fingerprint of the code that made it: results of other code do not count.
 """
 
 import hashlib
@@ -59,7 +59,7 @@ class Results:
                     if entry["code"] == code:
                         self.done[entry["key"]] = entry["result"]
                 except (json.JSONDecodeError, KeyError, TypeError):
-                    continue  # the line that an interrupted run was writing
+                    continue  # the line being written when a run was interrupted
 
     def missing(self, jobs: Iterable[Job]) -> list[Job]:
         """Return the jobs without a result."""

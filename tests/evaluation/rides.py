@@ -1,4 +1,4 @@
-"""Shared by several cases: random legs, and riding until some charge has been used."""
+"""Shared by several cases: random legs, and riding until some of the charge is used."""
 
 import numpy as np
 

@@ -1,4 +1,4 @@
-"""Set and drift: its error where it is known, on several kinds of courses and in wind."""
+"""Set and drift: the error of known components, on several kinds of courses and in wind."""
 
 import math
 from typing import Any
@@ -17,7 +17,7 @@ COURSES, RECIPROCAL, CIRCLE, ONE = "three courses or more", "to and fro", "a cir
 VARIANTS = {COURSES: 0.6, RECIPROCAL: 0.2, CIRCLE: 0.2, ONE: 0.1}
 LITTLE_WIND_MPS = 2.0
 TRUTH_S = 60.0
-"""The water current varies: the truth is its mean over this last time [s]."""
+"""Time over which the true water current is averaged, as it varies [s]."""
 
 
 def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:

@@ -1,7 +1,7 @@
-"""Comparison days: are equal set-ups left equal, is a true 3 % found, are the traps named?
+"""Comparison days: are equal set-ups judged equal, is a true 3 % found, are the traps reported?
 
-Each day is a log for the `compare` command and a sheet of its legs, with power, courses, water,
-order and sensors drawn anew: four double runs of each set-up, which repeat to 1.2 %.
+Each day is a log for the `compare` command and a sheet of its legs, with newly drawn power,
+courses, water, order and sensors: four double runs of each set-up, which repeat to 1.2 %.
 """
 
 import tempfile
@@ -181,7 +181,7 @@ def table(rows: list[dict[str, Any]]) -> str:
 
 
 def _claim(row: dict[str, Any]) -> int:
-    """Return the sign of the claimed difference, 0 if none was."""
+    """Return the sign of the claimed difference; 0 if none is claimed."""
     return {"a_better": -1, "b_better": 1, "cannot_tell": 0}[row["verdict"]]
 
 

@@ -1,6 +1,6 @@
 """Each source of error switched off in turn: does the interval shrink as derived?
 
-Only widths matter, so the rides end at the instant. All variants use the same seeds.
+Only widths matter, so rides end at the instant of the figures. All variants use the same seeds.
 """
 
 from typing import Any
@@ -16,7 +16,7 @@ WITH_ALL = "all"
 
 
 def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
-    """Ride to an instant without one source of error; return our widths and the informed."""
+    """Ride to an instant without one source of error; return the engine's and informed widths."""
     world = draw(seed, craft, frozenset({variant} - {WITH_ALL}))
     voyage, figures = to_instant(world)
     now, track = voyage.index - 1, Track.of(voyage)
@@ -55,10 +55,10 @@ def table(rows: list[dict[str, Any]]) -> str:
     return markdown(title, ("without", *FIGURES), lines)
 
 
-def _ratio(pairs: list[tuple[dict[str, Any], dict[str, Any]]], whose: str, name: str) -> str:
+def _ratio(pairs: list[tuple[dict[str, Any], dict[str, Any]]], side: str, name: str) -> str:
     ratios = [
-        after[whose][name] / before[whose][name]
+        after[side][name] / before[side][name]
         for before, after in pairs
-        if before[whose].get(name) and name in after[whose]
+        if before[side].get(name) and name in after[side]
     ]
     return number(percentile(ratios, 50))

@@ -73,7 +73,7 @@ def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
 
 
 def drawn_distance_m(world: World, course_deg: float, power_share: float) -> float:
-    """Return a distance that can just be made at a share of the craft's highest power."""
+    """Return a distance that can just be covered at a share of the craft's highest power."""
     water, pack, stated = world.ride.water, world.craft.battery, world.stated
     speed_mps = calm_speed_mps(world.name, power_share * world.most_w)
     towards = np.radians(water.set_deg)

@@ -1,4 +1,4 @@
-"""Two rides of the largest case, to notice a change of the engine's interface."""
+"""Two rides of the largest case, to notice a change in the engine's interface."""
 
 import json
 from pathlib import Path

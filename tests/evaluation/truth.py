@@ -1,4 +1,4 @@
-"""True values of a voyage: what was used, and what is left, found by riding on until empty."""
+"""True values of a voyage: energy used, and energy left, found by riding on until empty."""
 
 from dataclasses import dataclass
 from functools import lru_cache

@@ -13,7 +13,7 @@ WITH, WITHOUT = "with a curve", "without a curve"
 VARIANTS = {WITH: 1.0, WITHOUT: 0.3}
 
 BELOW = 0.0
-"""Surplus beyond the reserve below which the reserve was used, as a fraction of the full pack."""
+"""Surplus above the reserve, as a fraction of the full pack, below which the reserve was used."""
 
 
 def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
@@ -25,7 +25,7 @@ def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
 
 
 def table(rows: list[dict[str, Any]]) -> str:
-    """Return the energy left at home."""
+    """Return the table of the energy left at home."""
     lines = []
     for variant in VARIANTS:
         mine = [row for row in rows if row["variant"] == variant]

@@ -1,4 +1,4 @@
-"""The draw for a ride: the true craft, weather and sensors, and what the owner states of them."""
+"""The draw for a ride: the true craft, weather and sensors, and the owner's statement of them."""
 
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -15,7 +15,7 @@ from tests.craft.steady import calm_power_w
 from tests.craft.water import Water
 
 MOST_W = {"skiff": 1000.0, "board": 850.0, "launch": 850.0, "tender": 550.0}
-"""Highest power that the rider demands [W]: available down to the voltage cut-off."""
+"""Highest power demanded by the rider [W]: available down to the voltage cut-off."""
 
 CELLS = {"li-ion": ("Chen2020", "Mohtat2020", "Ai2020"), "lfp": ("Prada2013",)}
 """Published cells with the usual end voltages; see tests/data/README.md."""
@@ -71,7 +71,7 @@ class World:
 def draw(seed: int, name: str | None = None, without: frozenset[str] = frozenset()) -> World:
     """Draw a world, and its craft if `name` is None.
 
-    Errors in `without` are zero, and stated as zero. All other draws stay the same.
+    Errors in `without` are zero, and stated as zero. All other draws are unchanged.
     """
     rng = generator(seed, "world")
     names = sorted(CRAFTS)

@@ -1,1 +1,1 @@
-"""Faults on the real process, file system and link: what the daemon must outlive."""
+"""Faults of the real process, file system and link that the daemon must survive."""

@@ -1,6 +1,6 @@
-"""A sender with a bad link: it loses, doubles, reorders, corrupts, cuts, stalls and bursts.
+"""A sender with a bad link, which loses, duplicates, reorders, corrupts, cuts, stalls and bursts.
 
-All of it is drawn from a seed, so that the bytes are known before they are sent.
+Everything is drawn from a seed, so that the bytes are known before they are sent.
 """
 
 import os
@@ -38,20 +38,20 @@ BAD = Faults(0.05, 0.03, 0.03, 0.05, 0.2, 0.02, 0.005, 0.7)
 
 @dataclass(frozen=True)
 class Chunk:
-    """Bytes sent at once, and when [s from the start]."""
+    """Bytes sent at once, and their time [s from the start]."""
 
     at_s: float
     data: bytes
 
 
 def spoil(frames: Iterable[tuple[float, bytes]], faults: Faults, seed: int) -> Iterator[Chunk]:
-    """Return what a bad link makes of frames and their times."""
+    """Yield the chunks into which a bad link turns frames with their times."""
     chance = random.Random(seed)
     until_s, late = -1.0, None
     for time_s, frame in frames:
         if chance.random() < faults.stall:
             until_s = time_s + faults.stall_s
-        # What comes during a stall is sent all at once at its end.
+        # Frames during a stall are sent all at once at its end.
         at_s = max(time_s, until_s)
         if chance.random() < faults.drop:
             continue
@@ -78,7 +78,7 @@ def spoil(frames: Iterable[tuple[float, bytes]], faults: Faults, seed: int) -> I
 
 
 def ride(seconds: float, rate_hz: float = 20.0, utc_s: float | None = None):
-    """Return messages of a ride with their times [s]; `utc_s` is the time of day they claim."""
+    """Return messages of a ride with their times [s]; `utc_s` is the time of day they state."""
     sender = Sender()
     for n in range(round(seconds * rate_hz)):
         time_s = n / rate_hz
@@ -96,7 +96,7 @@ def ride(seconds: float, rate_hz: float = 20.0, utc_s: float | None = None):
 
 
 def play(chunks: Iterable[Chunk], send: Send, stop: threading.Event | None = None) -> list[float]:
-    """Send each chunk at its time; return when each was sent [s, monotonic]."""
+    """Send each chunk at its time; return the times of sending [s, monotonic]."""
     began_s, sent_s = time.monotonic(), []
     for chunk in chunks:
         ahead_s = began_s + chunk.at_s - time.monotonic()
@@ -111,18 +111,18 @@ def play(chunks: Iterable[Chunk], send: Send, stop: threading.Event | None = Non
 
 @contextmanager
 def udp(port: int) -> Iterator[Send]:
-    """Send datagrams to a port of this machine."""
+    """Yield a function that sends datagrams to a local port."""
     with Outlet(port) as outlet:
         yield outlet.send
 
 
 class Plug:
-    """A pseudo-terminal behind a name that stays the same, as under /dev/serial/by-id.
+    """A pseudo-terminal with a persistent name, as under /dev/serial/by-id.
 
     Parameters
     ----------
     name
-        A symbolic link that exists while it is plugged in.
+        A symbolic link, which exists while the device is plugged in.
     """
 
     def __init__(self, name: Path) -> None:
@@ -132,9 +132,9 @@ class Plug:
         self._holes: list[int] = []
 
     def plug(self) -> None:
-        """Plug it in; the kernel may call it anything."""
+        """Plug it in, under any device number."""
         if self.devices:
-            # Takes the lowest free number, so that the device gets another one this time.
+            # Occupy the lowest free number, so that the device gets another one this time.
             self._holes += os.openpty()
         ours, theirs = os.openpty()
         tty.setraw(theirs)
@@ -144,7 +144,7 @@ class Plug:
         self.name.symlink_to(self.devices[-1])
 
     def unplug(self) -> None:
-        """Pull it out, in the middle of whatever is being sent."""
+        """Unplug it, even while something is being sent."""
         if self._ends is not None:
             self.name.unlink()
             for end in self._ends:
@@ -152,7 +152,7 @@ class Plug:
             self._ends = None
 
     def send(self, data: bytes) -> None:
-        """Write all of it: a pseudo-terminal takes only a limited amount at once."""
+        """Write all data: a pseudo-terminal accepts only a limited amount at once."""
         assert self._ends is not None
         rest = memoryview(data)
         while rest:
@@ -170,7 +170,7 @@ class Plug:
 
 @contextmanager
 def background(chunks: Sequence[Chunk], send: Send) -> Iterator[list[float]]:
-    """Send in a thread until the block ends; yields the times at which chunks were sent."""
+    """Send in a thread until the block ends; yield the times at which chunks were sent."""
     stop, sent_s = threading.Event(), []
 
     def note(data: bytes) -> None:

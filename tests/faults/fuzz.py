@@ -15,7 +15,7 @@ from onboard.telemetry.mavlink.log_scanner import LogScanner
 from tests.small_streams import Sender
 
 REST_MOST_BYTES = 600
-"""Two of the longest records and a few bytes: no scanner needs to keep more to decide."""
+"""Limit on undecided bytes: two of the longest records and a few bytes suffice to decide."""
 
 MARKERS = b"\xfd\xfe"
 UNKNOWN = bytes.fromhex("fd0100000001013be20077abcd")
@@ -30,7 +30,7 @@ class Outcome:
     frames: int = 0
     bad_bytes: int = 0
     undecided_bytes: int = 0
-    """What the present scanner was fed and has not yet returned, as frames or bad bytes."""
+    """Bytes fed to the present scanner and not yet returned as frames or bad bytes."""
     rest_most_bytes: int = 0
     slowest_read_us_per_byte: float = 0.0
     seconds: float = 0.0
@@ -45,7 +45,7 @@ class Outcome:
 
 
 def sound(chance: random.Random, stamped: bool) -> Iterator[bytes]:
-    """Return frames of all kinds, without end: both versions, signed, unknown, full of markers."""
+    """Yield frames of all kinds endlessly: both versions, signed, unknown, full of markers."""
     senders = [Sender(), Sender(2, 7, version_1=True)]
     for n in range(1 << 62):
         sender = chance.choice(senders)
@@ -58,7 +58,7 @@ def sound(chance: random.Random, stamped: bool) -> Iterator[bytes]:
                 sender.heartbeat,
                 lambda: UNKNOWN,
                 lambda: SIGNED,
-                # An unknown message that is all markers inside: each may begin a frame.
+                # An unknown message filled with markers: each may begin a frame.
                 lambda: b"\xfd\xff\x00\x00\x00\x01\x01\x3b\xe2\x00" + b"\xfd\x10\x00" * 85 + b"zz",
             ]
         )()
@@ -66,7 +66,7 @@ def sound(chance: random.Random, stamped: bool) -> Iterator[bytes]:
 
 
 def mutated(data: bytearray, chance: random.Random) -> bytearray:
-    """Corrupt a stretch of bytes in a few places and ways."""
+    """Corrupt a range of bytes in a few places and ways."""
     for _ in range(chance.randrange(6)):
         if not data:
             break
@@ -93,7 +93,7 @@ def mutated(data: bytearray, chance: random.Random) -> bytearray:
 
 
 def stream(chance: random.Random, size: int, stamped: bool) -> bytes:
-    """Return about so many mutated bytes."""
+    """Return about `size` mutated bytes."""
     frames, out = sound(chance, stamped), bytearray()
     while len(out) < size:
         piece = bytearray().join(next(frames) for _ in range(chance.randrange(1, 30)))
@@ -132,7 +132,7 @@ def feed_log(data: bytes, chance: random.Random, outcome: Outcome) -> LogScanner
 
 
 def note(outcome: Outcome, frames, size: int, began_s: float, stamp_bytes: int = 0) -> None:
-    """Count what a read gave; what is still undecided must stay small."""
+    """Count the results of a read; the undecided rest must stay small."""
     took_s = time.perf_counter() - began_s
     outcome.seconds += took_s
     outcome.fed_bytes += size
@@ -145,7 +145,7 @@ def note(outcome: Outcome, frames, size: int, began_s: float, stamp_bytes: int =
         pace = took_s / size * 1e6
         outcome.slowest_read_us_per_byte = max(outcome.slowest_read_us_per_byte, pace)
     assert 0 <= outcome.undecided_bytes <= REST_MOST_BYTES, f"{outcome.undecided_bytes} bytes kept"
-    # Each frame must lie inside what was given.
+    # Each frame must lie within the bytes fed.
     assert not len(frames) or int((frames.marker + frames.size).max()) <= frames.data.size - 300
 
 

@@ -38,7 +38,7 @@ START_US = 1_750_000_000_000_000
 TICK_S = 2.0
 BEGIN_S, RIDDEN_S = 90, 180
 AFTER_S = 60
-"""The link is silent, but the clock goes on: what failed has time to recover."""
+"""Time after the end of the ride for failed parts to recover [s]: the link is silent by then."""
 
 ROOMS = (
     "onboard.efficiency",
@@ -58,7 +58,7 @@ ROOMS = (
 )
 
 NOT_LIVE = ("parts", "trial", "round_trip", "charge_balance")
-"""What never runs on the craft, and `parts`, which catches the faults."""
+"""Modules that never run on the craft, and `parts`, which catches the faults."""
 
 FRAMES = [
     (round((frame.time_s - BEGIN_S) * 1e6), frame.data)
@@ -72,9 +72,9 @@ class InjectedError(Exception):
 
 
 def targets() -> Iterator[tuple[str, str]]:
-    """Return module and dotted name of every function and method of the rooms.
+    """Yield module and dotted name of every function and method of the rooms.
 
-    `SessionBook.write` that always fails leaves no record to compare with anything.
+    `SessionBook.write` is left out: if it always fails, there is no record to compare.
     """
     for room in ROOMS:
         module = importlib.import_module(room)
@@ -100,7 +100,7 @@ def _of(module: Any) -> Iterator[tuple[str, str]]:
 
 @dataclass
 class Fault:
-    """One function that raises: at one call only, or from that call on."""
+    """A function that raises, at a single call or from that call on."""
 
     module: str
     name: str
@@ -110,7 +110,7 @@ class Fault:
 
     @contextlib.contextmanager
     def there(self) -> Iterator[None]:
-        """Inject it wherever the function was imported to, until the block ends."""
+        """Inject it into every module that imported the function, until the block ends."""
         owner: Any = importlib.import_module(self.module)
         *above, last = self.name.split(".")
         for part in above:
@@ -136,14 +136,14 @@ class Fault:
 
 @dataclass
 class Reader:
-    """A link that delivers what was sent up to now, by the stream's own stamps."""
+    """A link that delivers everything sent so far, by the stream's own stamps."""
 
     now_us: Callable[[], int]
     sent: list[tuple[int, bytes]] = field(default_factory=list)
     problem, dropped_bytes, received_s, relief, answered = None, 0, None, None, None
 
     def answer(self, source: object) -> None:
-        """There is one other end only."""
+        """Do nothing: there is only one other end."""
 
     def take(self) -> list[Piece]:
         gone_us = self.now_us() - START_US
@@ -153,7 +153,7 @@ class Reader:
         return [Piece(START_US + at_us & ~3, data) for at_us, data in new]
 
     def write(self, data: bytes) -> None:
-        """What is sent to the autopilot goes nowhere."""
+        """Discard data for the autopilot."""
 
 
 @dataclass
@@ -171,7 +171,7 @@ class Outcome:
 
 
 async def ridden(folder: Path) -> Outcome:
-    """Run a daemon over the first minutes of a log, and then over silence, with a clock of ours."""
+    """Run a daemon over the first minutes of a log, then over silence, with a simulated clock."""
     now = SimpleNamespace(s=1000.0)
     clock = SimpleNamespace(
         monotonic=lambda: now.s,
@@ -211,7 +211,7 @@ async def ridden(folder: Path) -> Outcome:
             now.s += TICK_S
             pipeline.tick()
             refolding = pipeline.keeper.refolding
-            # Where the records are being read in a thread, the clock waits for it.
+            # While a thread reads the records, the clock waits for it.
             while refolding is not None and refolding.folding and not refolding.done:
                 await asyncio.sleep(0.001)
             await asyncio.sleep(0)
@@ -235,7 +235,7 @@ def run(fault: Fault | None = None) -> Outcome:
 
 
 def leaves(message: Any, path: str = "") -> dict[str, Any]:
-    """Return the values of a snapshot by path, without reasons and the state of the daemon."""
+    """Return the values of a snapshot by path, without reasons and the daemon's state."""
     if isinstance(message, dict):
         found: dict[str, Any] = {}
         for key, value in message.items():
@@ -246,20 +246,20 @@ def leaves(message: Any, path: str = "") -> dict[str, Any]:
 
 
 def wrong(outcome: Outcome, sound: Outcome, always: bool) -> list[str]:
-    """Return what is not as it must be."""
+    """Return descriptions of everything that is wrong."""
     problems = []
     if outcome.record != outcome.sent or outcome.sent != sound.sent:
         problems.append(f"{len(outcome.record)} of {len(sound.sent)} bytes recorded")
     if not outcome.snapshots:
         return problems
     if always and outcome.snapshots[-1]["trip"]["elapsed_s"] is None:
-        # Nothing is shown, and an alert says so.
+        # Nothing is shown, and an alert reports it.
         return problems if "figures_failed" in outcome.alerts else [*problems, "not said"]
     last, expected = leaves(outcome.snapshots[-1]), leaves(sound.snapshots[-1])
     for path, value in expected.items():
         if last.get(path) == value:
             continue
-        # What is an object in one may be null in the other.
+        # An object in one may be null in the other.
         parents = [path[: n + 1] for n, letter in enumerate(path + ".") if letter == "."]
         nothing = last.get(path) is None or any(last.get(one[:-1], 0) is None for one in parents)
         if always and (nothing or last.get(path) in ([], 0.0) or _contains(last, path, value)):
@@ -269,7 +269,7 @@ def wrong(outcome: Outcome, sound: Outcome, always: bool) -> list[str]:
 
 
 def _contains(last: dict[str, Any], path: str, value: Any) -> bool:
-    """Whether a figure computed in another way, without a part, still contains the value."""
+    """Return whether a figure computed otherwise, without a part, still contains the value."""
     figure = path.rpartition(".")[0]
     low, high = last.get(f"{figure}.low"), last.get(f"{figure}.high")
     return low is not None and high is not None and abs(value - (low + high) / 2) <= high - low

@@ -1,4 +1,4 @@
-"""Frames that carry their own number, so that what a record lacks shows."""
+"""Frames that carry their own number, so that frames missing from a record show."""
 
 from pathlib import Path
 
@@ -18,7 +18,7 @@ def numbered(seconds: float) -> list[Chunk]:
 
 
 def recorded(session: Path) -> tuple[int, int]:
-    """Return how many frames of `numbered` a record has, one after the other, and bad bytes."""
+    """Return the number of consecutive frames of `numbered` in a record, and of bad bytes."""
     frames, bad_bytes, sequence = 0, 0, []
     try:
         for part in read_log(session):

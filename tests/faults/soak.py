@@ -3,8 +3,8 @@
     python -m tests.faults.soak --seed 1 --minutes 60 [--keep DIR]
                                 [--only FAULT,...] [--without FAULT,...]
 
-It shares no code with the daemon. All of it stays on this machine, in a folder of its own, and it
-ends by itself. The exit code is 1 if anything was wrong.
+It shares no code with the daemon. Everything stays on this machine, in a separate folder, and the
+soak ends by itself. The exit code is 1 if anything was wrong.
 """
 
 import argparse
@@ -26,15 +26,15 @@ from tests.faults.soak_run import GivenUpError, Soak
 Faults = dict[str, tuple[Fault, float]]
 ALL: Faults = {**FAULTS, **ATTACKS, **MARKS}
 CALM_SHARE, CALM_S = 0.12, 26.0
-"""How often nothing is done, for long enough that the trip must be known [s]."""
+"""Share of pauses among the faults, and their length, after which the trip must be known [s]."""
 PAUSE_S = 0.2, 5.0
 SETTLE_S = 7.0, 45.0
-"""At least, for the craft to come to rest; at most, for the daemon to know its trip [s]."""
+"""Least time for the craft to come to rest, and most time for the daemon to know its trip [s]."""
 WAKE_S = 1.0
 
 
 def chosen(only: Sequence[str], without: Sequence[str]) -> Faults:
-    """Return the faults chosen; a name stands for all that begin with it.
+    """Return the chosen faults; a name stands for all that begin with it.
 
     Examples
     --------
@@ -77,7 +77,7 @@ def attack(soak: Soak, faults: Faults, until_s: float) -> None:
 
 
 def settle(soak: Soak) -> None:
-    """Let everything come to rest, so that the daemon knows its trip."""
+    """Wait until everything is at rest, so that the daemon knows its trip."""
     soak.calm()
     soak.watch()
     soak.stream.craft.rests = True
@@ -94,7 +94,7 @@ def settle(soak: Soak) -> None:
 
 
 def run(seed: int, minutes: float, keep: Path | None, faults: Faults) -> int:
-    """Run it all; return the exit code."""
+    """Run the soak; return the exit code."""
     folder = Path(tempfile.mkdtemp(prefix="soak-"))
     soak = Soak(seed, folder, any(name == "link_unplug" for name in faults))
     try:
@@ -122,7 +122,7 @@ def run(seed: int, minutes: float, keep: Path | None, faults: Faults) -> int:
 
 
 def _odd(folder: str, names: list[str]) -> list[str]:
-    """Leave out what is neither file nor folder."""
+    """Return the names of entries that are neither file nor folder, to be left out."""
     there = (Path(folder) / name for name in names)
     return [path.name for path in there if not (path.is_file() or path.is_dir())]
 

@@ -1,4 +1,4 @@
-"""What people and programs do to a daemon: to its record, profile and feed; a second daemon."""
+"""Interference by people and programs: with record, profile and feed, and by a second daemon."""
 
 import contextlib
 import json
@@ -30,7 +30,7 @@ PROFILES = {
 
 
 def newest_record(soak: Soak) -> Path | None:
-    """Return the file that is being written; None if it has no record's name."""
+    """Return the file being written; None if its name is not a record's."""
     found = record_files(soak.record)
     newest = max(found, key=lambda path: path.stat().st_mtime_ns, default=None)
     return newest if newest is not None and newest.suffix == ".tlog" else None
@@ -57,7 +57,7 @@ def record(how: str) -> Fault:
             path.rename(path.with_name(f"{path.name}.moved"))
         if how == "replaced":
             soak.chance.choice((Path.mkdir, os.mkfifo, lambda p: p.symlink_to("nowhere")))(path)
-        # It is missing from the trip too, as soon as that is folded again.
+        # It is missing from the trip, too, once that is folded again.
         soak.judge.taken, soak.judge.taken_run = True, soak.run.number
 
         def reported() -> bool:
@@ -83,7 +83,7 @@ def hup(kind: str) -> Fault:
         if run is None or not run.running():
             return None
         soak.write_profile(PROFILES[kind])
-        # What was taken from the record is now missing from the trip too.
+        # What was removed from the record is now missing from the trip, too.
         soak.judge.taken_run = min(soak.judge.taken_run, run.number - 1)
         logged = len(run.stderr())
         run.process.send_signal(signal.SIGHUP)
@@ -108,7 +108,7 @@ def hup(kind: str) -> Fault:
 
 
 def _answers(log: str, name: str) -> list[str]:
-    """Return the log's own lines on the profile; those of a traceback begin with a space."""
+    """Return the log's lines on the profile; lines of a traceback begin with a space."""
     lines = [line for line in log.splitlines() if not line.startswith(" ")]
     return [line for line in lines if name in line or "profile" in line]
 
@@ -150,7 +150,7 @@ DATA = {
 
 
 def second_daemon(soak: Soak) -> str:
-    """Another daemon on the same records must be refused, and touch nothing."""
+    """Start another daemon on the same records, which must be refused and touch nothing."""
     second = subprocess.Popen(
         command(soak.record, "udpin:127.0.0.1:0", soak.options.profile),
         cwd=ROOT,

@@ -1,4 +1,4 @@
-"""The soak's card: a small file system of its own that can be filled, if one can be mounted."""
+"""The soak's card: a small separate file system that can be filled, if one can be mounted."""
 
 import os
 import subprocess
@@ -14,7 +14,7 @@ class Card:
     Parameters
     ----------
     place
-        Where it is created. Without the right to mount it is a plain folder; `can_fill` is false.
+        Where to create it. Without permission to mount, it is a plain folder and `can_fill` false.
     """
 
     def __init__(self, place: Path) -> None:
@@ -39,7 +39,7 @@ class Card:
         return done.stderr.strip() or None if done.returncode else None
 
     def fill(self) -> None:
-        """Leave no room: shrink the card to what is on it."""
+        """Leave no room: shrink the card to its contents."""
         stat = os.statvfs(self.place)
         used = (stat.f_blocks - stat.f_bfree) * stat.f_frsize
         self.full_s = time.monotonic()

@@ -1,6 +1,6 @@
 """The soak's craft: a few lines of physics, and the frames that its autopilot makes of them.
 
-Nothing here is the product's: its sums are those of what was sent, so they are the truth.
+It shares no code with the product: its sums are over the values sent, so they are the truth.
 """
 
 import math
@@ -11,7 +11,7 @@ import pymavlink.dialects.v20.common as dialect
 TICK_S = 0.2
 CELLS, CAPACITY_AH, RESISTANCE_OHM = 14, 20.0, 0.08
 OCV_V = ((0.0, 3.0), (0.1, 3.4), (0.3, 3.6), (0.6, 3.8), (0.8, 3.97), (1.0, 4.17))
-"""Open-circuit voltage of a cell by state of charge: typical of Li-ion, no source."""
+"""Open-circuit voltage of a cell [V] by state of charge: typical of Li-ion, no source."""
 
 CRAFT, STRAY_PACK = 1, 5
 BOAT, GENERIC = 11, 0
@@ -34,7 +34,7 @@ class Craft:
         self._before = (self._watts(), self.speed_mps)
 
     def step(self) -> None:
-        """Go on by one tick."""
+        """Advance by one tick."""
         self._change_in_s -= TICK_S
         if self._change_in_s <= 0:
             self._change_in_s = self._chance.uniform(10.0, 40.0)
@@ -51,7 +51,7 @@ class Craft:
         self.drawn_ah += self.amps_a * TICK_S / 3600.0
         self.charge_fraction -= self.amps_a * TICK_S / 3600.0 / CAPACITY_AH
         self._draw()
-        # As it will be sent: rounded.
+        # Rounded, as it will be sent.
         watts, speed_mps = self._watts(), round(self.speed_mps, 2)
         self.energy_wh += (watts + self._before[0]) / 2 * TICK_S / 3600.0
         self.distance_m += (speed_mps + self._before[1]) / 2 * TICK_S
@@ -84,7 +84,7 @@ class Craft:
 
 
 class Autopilot:
-    """Packs the craft's state into frames, each of which is unique."""
+    """Packs the craft's state into unique frames."""
 
     def __init__(self, system: int = CRAFT) -> None:
         self._link = dialect.MAVLink(None, srcSystem=system, srcComponent=1)
@@ -97,7 +97,7 @@ class Autopilot:
         self._drawn_from_ah = craft.drawn_ah
 
     def frames(self, craft: Craft, number: int, boot_s: float, utc_s: float) -> list[bytes]:
-        """Return what is sent in one tick, at this boot clock and UTC [s]."""
+        """Return the frames of one tick, at a boot clock and UTC [s]."""
         boot_ms, (lat, lon) = round(boot_s * 1000), craft.position_deg
         north, east = (round(100 * part) for part in craft.velocity_mps)
         place = round(lat * 1e7), round(lon * 1e7)

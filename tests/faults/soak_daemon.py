@@ -1,4 +1,4 @@
-"""One run of the daemon as a child process: its log, its start and end."""
+"""A run of the daemon as a child process: its log, start and end."""
 
 import os
 import re
@@ -19,7 +19,7 @@ END_WITHIN_S = 30.0
 
 @dataclass(frozen=True)
 class Options:
-    """What every run is started with."""
+    """Options common to all runs."""
 
     record: Path
     profile: Path
@@ -29,8 +29,8 @@ class Options:
 
 class Clock:
     """The daemon's wall clock, which can be made to jump: a small file contains the offset of
-    `time.time` and `time.time_ns` in the child. What C code reads is unchanged (`datetime.now`,
-    file times), and so is the monotonic clock."""
+    `time.time` and `time.time_ns` in the child. Times read by C code (`datetime.now`, file times)
+    and the monotonic clock are unchanged."""
 
     SOURCE = (
         "import mmap, os, struct, time\n"
@@ -100,7 +100,7 @@ class Run:
                 self.viewer = Viewer(self.port)
 
     def wait_up(self) -> bool:
-        """Wait until its feed is up; return False if it ended or took too long."""
+        """Wait until the feed is up; return False if the daemon ended or took too long."""
         until_s = time.monotonic() + UP_WITHIN_S
         while self.viewer is None and time.monotonic() < until_s:
             if self.process.poll() is not None:
@@ -117,7 +117,7 @@ class Run:
     def end(self, with_signal: signal.Signals) -> None:
         """Send a signal and wait; a daemon that ignores it is killed, and `forced` is set."""
         if self.running():
-            # Silence after this is no gap.
+            # Silence after this does not count as a gap.
             if self.viewer is not None:
                 self.viewer.close_at_s = time.monotonic()
             self.cause, self.cause_s = with_signal.name, time.monotonic()

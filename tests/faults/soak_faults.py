@@ -1,4 +1,4 @@
-"""Faults of the process, the link, the clock, the card and the autopilot, done to a daemon."""
+"""Faults of the process, the link, the clock, the card and the autopilot."""
 
 import math
 import signal
@@ -13,7 +13,7 @@ Fault = Callable[[Soak], str | None]
 
 SERIAL_FLOOD_MOST_BYTES = 1_000_000
 OTHERS_PER_S = 1_000_000
-"""Sound frames belong in the record, and a card takes only so many."""
+"""Limit on sound frames of others [bytes/s]: they are recorded, and a card has limited space."""
 ANSWERED_AFTER_S = 2.0
 ALONE_S = 1.2
 
@@ -31,7 +31,7 @@ def term(soak: Soak) -> str:
 
 
 def kill_early(soak: Soak) -> str:
-    """Kill, and kill again within 0.3 s of a start: of the process, or of its feed."""
+    """Kill, and kill again within 0.3 s of the start of the process or of its feed."""
     how, times = soak.chance.choice((signal.SIGKILL, signal.SIGTERM)), []
     soak.end(how)
     for _ in range(soak.chance.randint(1, 3)):
@@ -108,7 +108,7 @@ def link_silent(soak: Soak) -> str | None:
 
 
 def link_unplug(soak: Soak) -> str | None:
-    """Pull out a serial port; plug it in under the same name as another device."""
+    """Unplug a serial port, and plug it in under the same name as another device."""
     if soak.stream.outlet is not soak.serial or soak.busy_with("flood"):
         return None
     seconds, begun_s = soak.chance.uniform(0.2, 5.0), time.monotonic()
@@ -168,7 +168,7 @@ def odd_value(soak: Soak) -> str | None:
 
 
 def autopilot_restart(soak: Soak) -> str:
-    """Restart the boot clock; if no daemon is up, a new trip begins, too."""
+    """Restart the boot clock; if no daemon is up, this also begins a new trip."""
     away_s, down = soak.chance.uniform(0.5, 5.0), soak.chance.random() < 0.5
     if down:
         soak.end(soak.chance.choice((signal.SIGKILL, signal.SIGTERM)))
@@ -200,4 +200,4 @@ FAULTS: dict[str, tuple[Fault, float]] = {
     "odd_value": (odd_value, 1.5),
     "autopilot_restart": (autopilot_restart, 2.0),
 }
-"""Each fault, and how often it is chosen compared with the others."""
+"""Each fault with its relative frequency."""

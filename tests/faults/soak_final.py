@@ -1,4 +1,4 @@
-"""The end of a soak: all records are read once more; the last trip is compared with a review."""
+"""The end of a soak: read all records once more; compare the last trip with a review."""
 
 from itertools import pairwise
 
@@ -11,12 +11,12 @@ from tests.faults.soak_trip import compared, joined, reviewed
 
 
 def finish(soak: Soak, run: Run) -> list[str]:
-    """Judge all of it; return the lines to print.
+    """Judge the whole soak; return the lines to print.
 
     Parameters
     ----------
     soak
-        Whose stream and last daemon have ended.
+        The soak, after its stream and last daemon have ended.
     run
         The last run.
     """
@@ -61,7 +61,7 @@ def _check_none_gone(soak: Soak, ledger: Ledger) -> None:
 
 
 def _check_order(soak: Soak, found: list[RecordContents]) -> None:
-    """Fail if a file's frames are not all later than those of the file before it."""
+    """Fail if a file has frames earlier than those of the previous file."""
     ours = sorted((one for one in found if one.first is not None), key=lambda one: one.first or 0)
     for one, two in pairwise(ours):
         if two.first is not None and two.first <= one.last:
@@ -78,7 +78,7 @@ def _compare(soak: Soak, run: Run, ledger: Ledger, found: list[RecordContents]) 
     if soak.judge.taken:
         return "part of the last trip's record was taken: nothing to compare it with"
     trip, recorded = viewer.last["trip"], sorted(ledger.recorded)
-    # If it is not known which trip is right: the feed's own.
+    # If the right trip is not known, take the feed's own.
     begins_s = soak.judge.trip.begins_s
     known_s = begins_s[-1:] or [sent.at_s[recorded[-1]] - (trip["elapsed_s"] or 0.0)]
     begin_s = known_s[0] - 0.3

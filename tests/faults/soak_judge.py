@@ -1,4 +1,4 @@
-"""What is checked whenever a daemon has ended, and once more over all of it at the end."""
+"""Checks after each end of a daemon, and once more over everything at the end."""
 
 import time
 from typing import TYPE_CHECKING
@@ -15,16 +15,16 @@ if TYPE_CHECKING:
 PAUSE_MOST_S = 3.0
 UNKNOWN_MOST_S = 30.0
 JUDGED_AFTER_S = 20.0
-"""A daemon that was up and received frames for this long should know which trip it is [s]."""
+"""Time of running and receiving after which a daemon should know its trip [s]."""
 END_MOST_S = 10.0
 LEFT_RISES_MOST = 0.06
 LEFT_LASTS_S = 20.0
 SEEN_WITHIN_S = 10.0
-"""An alert that comes up within this after a fault is attributed to it [s]."""
+"""Time after a fault within which a new alert is attributed to it [s]."""
 
 
 class Judge:
-    """Compares what daemons leave with what was sent."""
+    """Compares the records of daemons with what was sent."""
 
     def __init__(self, soak: "Soak") -> None:
         self._soak = soak
@@ -57,7 +57,7 @@ class Judge:
             self.trip.begins_s = [run.began_s]
 
     def ended(self, run: Run, at_rest: bool = False) -> None:
-        """Check what a daemon left: exit code, log, pauses, record, trip."""
+        """Check an ended daemon: exit code, log, pauses, record, trip."""
         soak, score = self._soak, self._soak.score
         card = soak.card
         if card.full_s is not None or run.ended_s < card.room_s + 7.0:
@@ -76,15 +76,15 @@ class Judge:
             self._report_faulty(one)
         viewer = run.viewer
         if viewer is not None and viewer.last is not None and run.up_s is not None:
-            heard_s = soak.stream.newest_s(run.cause_s) or 0.0
-            long_enough = at_rest or min(heard_s, viewer.last_s) - run.up_s >= JUDGED_AFTER_S
+            received_s = soak.stream.newest_s(run.cause_s) or 0.0
+            long_enough = at_rest or min(received_s, viewer.last_s) - run.up_s >= JUDGED_AFTER_S
             if long_enough and not (self.taken and run.number > self.taken_run):
                 sees = run, viewer.last, viewer.last_s
                 for text in self.trip.check(soak.stream, self.ledger, *sees):
                     score.fail("trip", f"run {run.number} ({self._before(viewer.last_s)}): {text}")
 
     def restarted_since_taken(self) -> bool:
-        """Return whether a later daemon has read what is left of the trip."""
+        """Return whether a later daemon has read the rest of the trip's records."""
         run = self._soak.run
         return self.taken and run is not None and run.number > self.taken_run
 
@@ -95,7 +95,7 @@ class Judge:
         return max((at for at, name in self.faults_begun if name == "card_full"), default=0.0)
 
     def _before(self, at_s: float, most: int = 4) -> str:
-        """Return the names of the last faults before a moment."""
+        """Return the names of the last faults before a time."""
         names = [name for begun_s, name in self.faults_begun if begun_s <= at_s]
         return "after " + ", ".join(names[-most:]) if names else "before any fault"
 
@@ -148,7 +148,7 @@ class Judge:
         self._check_charge(run, viewer, last_s)
 
     def _check_charge(self, run: Run, viewer: Viewer, last_s: float) -> None:
-        """Fail if the charge rises without a charge, except for a moment at a start."""
+        """Fail if the charge left rises without charging, except briefly after a start."""
         ends_s = [at_s for at_s, _ in viewer.left[1:]] + [last_s]
         for (at_s, left), end_s in zip(viewer.left, ends_s, strict=False):
             if self._left is not None and self._left[0] < self.charged_s:

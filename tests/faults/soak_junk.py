@@ -1,6 +1,6 @@
 """The bytes of floods: bytes that form no frame, or sound frames of another system.
 
-They are made from a seed and need not be kept: what a record holds of them can be looked up.
+They are made from a seed and need not be stored: those in a record can be recognized.
 """
 
 import functools
@@ -15,7 +15,7 @@ KINDS = ("fd", "fe", "random", "headers", "other")
 HEAD_BYTES = 12
 
 Flood = tuple[str, int, int, float]
-"""Kind, size [bytes], seed, and when it began [s]."""
+"""Kind, size [bytes], seed, and start [s]."""
 
 
 @functools.lru_cache(maxsize=4)
@@ -34,7 +34,7 @@ def junk(kind: str, size: int, seed: int) -> bytes:
 
 
 def _headers(size: int, chance: random.Random) -> bytes:
-    """Return headers of known messages without their payloads, one close behind the other."""
+    """Return headers of known messages without their payloads, in immediate succession."""
     known = (0, 1, 2, 24, 30, 33, 147)
     pool = []
     for _ in range(2000):
@@ -58,12 +58,12 @@ def others(size: int, seed: int) -> tuple[bytes, ...]:
             made.append(frame)
             total += len(frame)
         number += 1
-    # Made once and sent again and again: packing all would take longer than sending.
+    # Packed once and sent repeatedly: packing all would take longer than sending.
     return tuple((made * (size // total + 1))[: max(len(made) * size // total, 1)])
 
 
 def datagrams(kind: str, size: int, seed: int, most: int) -> list[bytes]:
-    """Return a flood in the pieces that it is sent in."""
+    """Return the datagrams of a flood."""
     if kind == "other":
         return list(others(size, seed))
     data = junk(kind, size, seed)
@@ -71,7 +71,7 @@ def datagrams(kind: str, size: int, seed: int, most: int) -> list[bytes]:
 
 
 def may_hold(kind: str, size: int, seed: int, frame: bytes) -> bool:
-    """Return whether a recorded frame may have come from this flood: whole, or its header."""
+    """Return whether a recorded frame, or its header, may come from a flood."""
     if kind == "other":
         return len(frame) > 5 and OTHER in (frame[3], frame[5])
     if kind in ("fd", "fe"):

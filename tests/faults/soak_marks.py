@@ -1,4 +1,4 @@
-"""The rider's commands while all else goes wrong: each must be answered, and take effect."""
+"""The rider's commands amid all faults: each must be answered, and take effect."""
 
 import time
 
@@ -17,7 +17,7 @@ def new_trip(soak: Soak) -> str | None:
             soak.score.fail("command", f"run {run.number}: no answer to new_trip")
         return "no answer"
     if answer["ok"]:
-        # It begins somewhere in between, with the session created then.
+        # The trip begins somewhere in between, with the session created then.
         soak.judge.trip.begins_s = [asked_s]
         soak.judge.taken = False
     return f"answered: {answer.get('why') or 'done'}"
@@ -45,7 +45,7 @@ def run_marks(soak: Soak) -> str | None:
 
 
 def charged(soak: Soak) -> str | None:
-    """Swap in a full pack once this one is well used, and mark it."""
+    """Swap in a full pack once the present one is well used, and mark it."""
     run = soak.run
     if run is None or run.viewer is None or soak.stream.craft.charge_fraction > 0.4:
         return None

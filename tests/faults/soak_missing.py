@@ -1,6 +1,6 @@
-"""Frames that were sent to a daemon and are missing from its record: which have a reason.
+"""Frames sent to a daemon and missing from its record: those with a valid reason.
 
-The reasons are stated here and nowhere else; what none of them covers is the daemon's fault.
+The reasons are stated only here; frames without one are the daemon's fault.
 """
 
 from collections import Counter
@@ -12,18 +12,18 @@ from tests.faults.soak_record import Ledger
 from tests.faults.soak_stream import NOBODY, Sent, Stream
 
 KILL_TAIL_S = 1.0
-"""What a SIGKILL may take: the record is written about once a second [s]."""
+"""Time before a SIGKILL whose frames may be lost [s]: the record is written about once a second."""
 
 END_TAIL_S = 0.3
-"""What is on its way when the daemon is asked to end [s]."""
+"""Time before a requested end whose frames may be in transit [s]."""
 
 OPEN_S, PULL_S = 0.6, 0.6
-"""A serial port discards its buffer when it is opened or pulled out [s]."""
+"""Time of frames lost in a serial port's buffer when it is opened or unplugged [s]."""
 
 
 @dataclass(frozen=True)
 class Allowance:
-    """A stretch of time in which frames may be missing, and why."""
+    """A period in which frames may be missing, and why."""
 
     why: str
     begin_s: float
@@ -36,11 +36,11 @@ class Explained:
     Parameters
     ----------
     stream
-        What was sent, and what the kernel dropped.
+        The frames sent, and those dropped by the kernel.
     runs
         All runs of the daemon.
     allowances
-        What faults were allowed to take.
+        Losses allowed to faults.
     """
 
     def __init__(
@@ -54,7 +54,7 @@ class Explained:
         """How much was missing at each SIGKILL [s]."""
 
     def judge(self, ledger: Ledger, begin: int, end: int) -> None:
-        """Sort the frames sent from one place to another."""
+        """Sort the frames from index `begin` to `end`."""
         sent = self._stream.sent
         dropped: Counter[int] = Counter()
         newest: dict[int, int] = {}

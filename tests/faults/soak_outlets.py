@@ -1,4 +1,4 @@
-"""Where the soak's frames go out: datagrams, or a pseudo-terminal behind a persistent name.
+"""Outlets for the soak's frames: datagrams, or a pseudo-terminal with a persistent name.
 
 An outlet also asks the kernel whether a daemon could have received a frame when it was sent.
 """
@@ -14,7 +14,7 @@ from pathlib import Path
 from tests.free_port import free_port
 
 PTY_WAIT_S = 0.5
-"""No flow control here: what is not taken within this time is lost, and counted [s]."""
+"""Time for the reader to take data [s]; without flow control, the rest is lost, and counted."""
 
 
 class Udp:
@@ -30,7 +30,7 @@ class Udp:
         self._row = f"0100007F:{self.port:04X}"
 
     def drops(self) -> int | None:
-        """Return what the kernel dropped at the daemon's port so far; None if nobody listens."""
+        """Return the number of drops by the kernel at the daemon's port; None if nobody listens."""
         for line in Path("/proc/net/udp").read_text().splitlines()[1:]:
             fields = line.split()
             if fields[1] == self._row:
@@ -54,7 +54,7 @@ class Udp:
 
 
 class Stranger:
-    """Another sender to the same port, which must never get an answer."""
+    """Another sender to the same port, which must never be answered."""
 
     most = 1400
 
@@ -98,7 +98,7 @@ class Serial:
     def plug(self) -> None:
         with self._lock:
             if self._theirs:
-                self._holes += os.openpty()  # so that it gets another number this time
+                self._holes += os.openpty()  # so that the device gets another number this time
             ours, theirs = os.openpty()
             tty.setraw(theirs)
             os.set_blocking(ours, False)
@@ -132,7 +132,7 @@ class Serial:
         return False
 
     def send(self, data: bytes) -> bool:
-        """Write all of it; return whether it was taken."""
+        """Write all data; return whether the reader took it."""
         with self._lock:
             until_s, rest = time.monotonic() + PTY_WAIT_S, data
             while rest and self._ours is not None and time.monotonic() < until_s:
@@ -145,7 +145,7 @@ class Serial:
             self.untaken_bytes += len(rest)
             if self._ours is not None:
                 with contextlib.suppress(OSError):
-                    os.read(self._ours, 65536)  # what the daemon asks for
+                    os.read(self._ours, 65536)  # requests by the daemon
             return not rest
 
     def stranger(self) -> "Serial":

@@ -1,4 +1,4 @@
-"""A reader of records of the soak's own, which compares them with what was sent."""
+"""The soak's own reader of records, which compares them with what was sent."""
 
 from bisect import bisect_right
 from collections.abc import Iterator, Sequence
@@ -13,18 +13,19 @@ STAMP_BYTES = 8
 TAKEN = "taken"
 
 NEAR_S = 60.0
-"""No flood lasts longer, and no autopilot is silent for longer [s]."""
+"""Limit on the duration of floods and of an autopilot's silence [s]."""
 
 
 def frames_of(data: bytes) -> Iterator[tuple[bytes | None, bytes]]:
-    """Return stamp and frame of each record; for bytes that are none, None and the bytes.
+    """Yield stamp and frame of each record; for bytes that form none, None and the bytes.
 
-    Eight bytes of microseconds, big-endian, then the frame: 0xFD, length, flags ... or 0xFE.
+    A record is eight bytes of microseconds, big-endian, then the frame: 0xFD, length, flags ... or
+    0xFE.
     """
     at = 0
     while at < len(data):
         end = _end(data, at)
-        # A lone frame does not count if nothing sound follows: bytes were lost or added.
+        # A frame that nothing sound follows does not count: bytes were lost or added.
         if end is None or (end < len(data) and _end(data, end) is None and not _cut(data, end)):
             skipped = at
             at += 1
@@ -50,13 +51,13 @@ def _end(data: bytes, at: int) -> int | None:
 
 
 def _cut(data: bytes, at: int) -> bool:
-    """Whether the file ends in the middle of a record that was being written."""
+    """Return whether the file ends within a record that was being written."""
     return len(data) - at < STAMP_BYTES + 280 + 13
 
 
 @dataclass
 class RecordContents:
-    """Contents of one file."""
+    """The contents of a file."""
 
     path: Path
     first: int | None = None
@@ -64,24 +65,24 @@ class RecordContents:
     frames: int = 0
     others: int = 0
     unknown: list[bytes] = field(default_factory=list)
-    """Frames that nobody sent."""
+    """Frames that were never sent."""
     junk: list[bytes] = field(default_factory=list)
     bad_bytes: int = 0
     torn_bytes: int = 0
-    """Bytes of the last record, which was being written."""
+    """Bytes of an incomplete last record."""
     disorder: int = 0
     stamps_back: int = 0
 
 
 class Ledger:
-    """Which of the frames sent are in a record.
+    """Tracks which of the frames sent are in a record.
 
     Parameters
     ----------
     sent
-        What was sent; more may be added.
+        The frames sent; may grow.
     floods
-        Floods of junk and of others' frames.
+        Floods of junk and of other systems' frames.
     """
 
     def __init__(self, sent: Sent, floods: Sequence[Flood]) -> None:
@@ -92,7 +93,7 @@ class Ledger:
         self.swallowed: list[bytes] = []
 
     def read(self, path: Path) -> RecordContents:
-        """Read a file; its frames must be in the order in which they were sent."""
+        """Read a file; its frames must be in the order of sending."""
         self._learn()
         found = RecordContents(path)
         data = path.read_bytes()
@@ -128,7 +129,7 @@ class Ledger:
         self._known = total
 
     def _floods_near(self, found: RecordContents) -> Iterator[Flood]:
-        """Return the floods near the place that a file has been read to."""
+        """Yield the floods near the place up to which a file has been read."""
         at_s = self._sent.at_s[found.last] if found.last >= 0 else None
         for flood in self._floods:
             if at_s is None or flood[3] - NEAR_S <= at_s <= flood[3] + NEAR_S:

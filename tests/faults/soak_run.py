@@ -1,4 +1,4 @@
-"""The soak at work: the stream, the present daemon, and the checks whenever one ends."""
+"""The running soak: the stream, the present daemon, and the checks after each end."""
 
 import random
 import signal
@@ -26,22 +26,22 @@ reserve_fraction = {reserve}
 """
 SERIAL_SHARE = 0.3
 STARTS_MOST = 3
-"""After this many failed starts in a row the soak gives up."""
+"""Failed starts in a row after which the soak gives up."""
 
 
 class GivenUpError(Exception):
-    """The daemon does not start any more."""
+    """The daemon no longer starts."""
 
 
 class Soak:
-    """All that the faults act on.
+    """Everything that the faults act on.
 
     Parameters
     ----------
     seed
         Seed of the faults and of the ride.
     folder
-        For everything that is written.
+        Folder for everything written.
     serial
         Whether some runs listen to a serial port.
     """
@@ -70,12 +70,12 @@ class Soak:
         self.run: Run | None = None
 
     def log(self, text: str) -> None:
-        """Print a line: when, in which run of the daemon, and what."""
+        """Print a line with the time and the number of the daemon's run."""
         number = self.run.number if self.run else 0
         print(f"{time.monotonic() - self.began_s:8.1f} s  run {number:4d}  {text}", flush=True)
 
     def write_profile(self, text: str | None = None) -> None:
-        """Write the craft's profile: a sound one if no other is given."""
+        """Write the craft's profile; a sound one by default."""
         sound = PROFILE.format(reserve=0.2)
         self.options.profile.write_text(sound if text is None else text)
 
@@ -87,7 +87,7 @@ class Soak:
         self.start()
 
     def start(self, wait: bool = True) -> None:
-        """Start a daemon, on either kind of link."""
+        """Start a daemon on either kind of link."""
         on_serial = self.serial_allowed and self.chance.random() < SERIAL_SHARE
         for _ in range(STARTS_MOST):
             outlet = self.serial if on_serial else self.udp
@@ -108,7 +108,7 @@ class Soak:
         raise GivenUpError
 
     def end(self, how: signal.Signals, at_rest: bool = False) -> None:
-        """End the present daemon, and check what it leaves; at rest its trip must be known."""
+        """End the present daemon and check the result; at rest its trip must be known."""
         run = self.run
         assert run is not None
         run.end(how)
@@ -137,7 +137,7 @@ class Soak:
         self.stopping.wait(seconds)
 
     def meanwhile(self, name: str, work) -> None:
-        """Do something in a thread while other faults come."""
+        """Do something in a thread while other faults occur."""
         thread = threading.Thread(target=self._guarded, args=(name, work), daemon=True)
         self._lasting.append((name, thread))
         thread.start()
@@ -150,12 +150,12 @@ class Soak:
             raise
 
     def busy_with(self, prefix: str) -> bool:
-        """Return whether something of this kind is still under way."""
+        """Return whether something of this kind is still in progress."""
         self._lasting = [one for one in self._lasting if one[1].is_alive()]
         return any(name.startswith(prefix) for name, _ in self._lasting)
 
     def calm(self) -> None:
-        """Wait until nothing is under way any more."""
+        """Wait until nothing is in progress any more."""
         for _, thread in self._lasting:
             thread.join()
         self.card.make_room()
@@ -163,7 +163,7 @@ class Soak:
         self.hostile.close()
 
     def clear_up(self) -> None:
-        """Leave nothing running and nothing mounted, whatever happened."""
+        """Stop and unmount everything, whatever happened."""
         self.stopping.set()
         for run in self.runs.values():
             if run.running():

@@ -3,11 +3,11 @@
 from collections import Counter, defaultdict
 
 SHOWN_MOST = 8
-"""Failures of one kind that are printed; the rest is counted."""
+"""Limit on the failures printed per kind; the rest is only counted."""
 
 
 class Score:
-    """Counts what was done and gathers what went wrong."""
+    """Counts faults and collects failures."""
 
     def __init__(self) -> None:
         self.faults: Counter[str] = Counter()
@@ -20,12 +20,12 @@ class Score:
         self.failures: defaultdict[str, list[str]] = defaultdict(list)
 
     def fail(self, kind: str, text: str) -> None:
-        """Note a failure; printed at once, and again at the end."""
+        """Record a failure; it is printed at once, and again at the end."""
         self.failures[kind].append(text)
         print(f"    FAIL {kind}: {text}", flush=True)
 
     def lines(self) -> list[str]:
-        """Return the summary of what was done and seen."""
+        """Return the summary of faults and observations."""
         made = ", ".join(f"{name} {count}" for name, count in sorted(self.faults.items()))
         found = [f"faults: {made or 'none'}"]
         found += [f"left out: {text}" for text in self.left_out]

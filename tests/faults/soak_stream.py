@@ -1,4 +1,4 @@
-"""The soak's stream: sent in a thread at its own pace; every frame is remembered."""
+"""The soak's stream: sent in a thread at its own pace; every frame is recorded."""
 
 import threading
 import time
@@ -14,7 +14,7 @@ A_LITTLE_S = 4.0
 
 @dataclass
 class Sent:
-    """Every frame sent, in order: when, to which run of the daemon, in which tick."""
+    """Every frame sent, in order, with its time, run of the daemon and tick."""
 
     data: list[bytes] = field(default_factory=list)
     at_s: list[float] = field(default_factory=list)
@@ -30,10 +30,10 @@ class Truth:
     energy_wh: list[float] = field(default_factory=list)
     distance_m: list[float] = field(default_factory=list)
     drops: list[int] = field(default_factory=list)
-    """What the kernel dropped at the daemon's port during that tick."""
+    """Drops by the kernel at the daemon's port during each tick."""
 
     def between(self, begin_s: float, end_s: float) -> tuple[float, float]:
-        """Return energy [Wh] and distance [m] from one moment to another."""
+        """Return energy [Wh] and distance [m] between two times."""
         (e0, d0), (e1, d1) = self._at(begin_s), self._at(end_s)
         return e1 - e0, d1 - d0
 
@@ -83,19 +83,19 @@ class Stream(threading.Thread):
         self.join()
 
     def reboot(self, away_s: float) -> None:
-        """Restart the autopilot; it is away for this long [s]."""
+        """Restart the autopilot; it is silent for `away_s` [s]."""
         with self._lock:
             self.booted_s = time.monotonic() + away_s
             self.rebooted_s.append(self.booted_s)
             self._autopilot.restart(self.craft)
 
     def stray_pack(self) -> None:
-        """Send one frame of a pack that is never seen again."""
+        """Send a single frame of a pack that never sends again."""
         with self._lock:
             self._extra.append(self._autopilot.battery(STRAY_PACK, 50.0, 8.0, 0.4))
 
     def odd_value(self, amps: float) -> None:
-        """Send one current that no sensor could have measured between its neighbours."""
+        """Send a single current that is impossible between its neighbours."""
         with self._lock:
             volts = self.craft.volts_v
             self._extra.append(self._autopilot.sys_status(volts, amps))
@@ -106,14 +106,14 @@ class Stream(threading.Thread):
             self.craft.charge_fraction = 0.98
 
     def newest_s(self, by_s: float) -> float | None:
-        """Return when the last frame before a moment was sent to a daemon, None without."""
+        """Return the time of the last frame sent to a daemon before a time; None without one."""
         for at_s, run in zip(reversed(self.sent.at_s), reversed(self.sent.run), strict=False):
             if at_s <= by_s and run != NOBODY:
                 return at_s
         return None
 
     def sent_for_s(self, begin_s: float) -> float:
-        """Return for how long a daemon has been sent frames since a moment, less a little [s]."""
+        """Return for how long frames have been sent to a daemon since a time, less a little [s]."""
         first = bisect_left(self.sent.at_s, begin_s)
         while first < len(self.sent.run) and self.sent.run[first] == NOBODY:
             first += 1
@@ -123,7 +123,7 @@ class Stream(threading.Thread):
         return newest_s - self.sent.at_s[first] - A_LITTLE_S
 
     def late_most_s(self, begin_s: float, end_s: float) -> float:
-        """Return how late the machine made this thread between two moments, at most [s]."""
+        """Return the largest delay of this thread by the machine between two times [s]."""
         found = (late for at, late in self.late_s if begin_s - 1 <= at <= end_s + 1)
         return max(found, default=0.0)
 

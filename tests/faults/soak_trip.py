@@ -18,20 +18,20 @@ from tests.faults.soak_viewer import value
 ELAPSED_WITHIN_S = 2.5
 RATIO_WITHIN = 0.015
 ENERGY_WITHIN_WH, DISTANCE_WITHIN_M = 0.3, 8.0
-"""Beside the ratio: a second or so at either end, where figures wait for the next sample."""
+"""Tolerances besides the ratio: about a second at either end, where figures await a sample."""
 
 GAP_S = 1.0
 GAP_SHARE = 1.2
-"""What was drawn in a gap is unknowable: the error may be this share of a straight line's."""
+"""Tolerated error in a gap, as a share of a straight line's: energy drawn there is unknowable."""
 
 
 @dataclass
 class Trip:
-    """When the trip may have begun; of several moments each is right until a restart decides.
+    """Possible starts of the trip; of several, each is acceptable until a restart decides.
 
-    An autopilot that restarts while a daemon is up may begin a trip or not; one that restarts while
-    none is up begins one, and so does a viewer's mark. None is known after part of the trip's
-    record was taken.
+    An autopilot that restarts while a daemon is up may or may not begin a trip; one that restarts
+    while none is up begins one, and so does a viewer's mark. After part of the trip's record was
+    removed, no start is known.
     """
 
     begins_s: list[float] = field(default_factory=list)
@@ -48,34 +48,34 @@ class Trip:
         Parameters
         ----------
         stream, ledger
-            What was sent, and which of it was recorded.
+            The frames sent, and which of them were recorded.
         run
-            The run of the daemon that shows it: it knows what it received, recorded or not.
+            The run of the daemon that shows it, which knows what it received, recorded or not.
         snapshot, came_s
-            The snapshot, and when it came.
+            The snapshot, and its time of arrival.
         """
         sent, at_s = stream.sent, stream.truth.at_s
         recorded = {sent.tick[n] for n in ledger.recorded}
         own = {tick for tick, one in zip(sent.tick, sent.run, strict=False) if one == run.number}
-        heard_s = [at_s[tick] for tick in sorted(recorded | own)]
+        received_s = [at_s[tick] for tick in sorted(recorded | own)]
         trip = snapshot["trip"]
         elapsed_s = trip["elapsed_s"]
-        newest = bisect_left(heard_s, came_s) - 1
+        newest = bisect_left(received_s, came_s) - 1
         if newest < 0 or not self.begins_s or elapsed_s is None:
             return []
         self.checked += 1
         within_s = ELAPSED_WITHIN_S + stream.late_most_s(came_s - 5, came_s)
         should = []
-        # What was on its way when the trip began belongs to it or to the one before.
+        # Frames in transit when the trip began belong to it or to the previous one.
         for border_s, way_s in product(self.begins_s, (0.3, 0.0, -0.3)):
-            first = bisect_left(heard_s, border_s - way_s)
+            first = bisect_left(received_s, border_s - way_s)
             if first <= newest:
-                should.append((border_s, heard_s[newest] - heard_s[first]))
+                should.append((border_s, received_s[newest] - received_s[first]))
         for border_s, wanted_s in should:
             if abs(wanted_s - elapsed_s) <= within_s:
                 if all(run.began_s > begin_s + 3.0 for begin_s in self.begins_s):
                     self.begins_s = [border_s]
-                begin_s = heard_s[newest] - wanted_s
+                begin_s = received_s[newest] - wanted_s
                 kept_s = [at_s[tick] for tick in sorted(recorded)]
                 return self._sums(stream, kept_s, trip, begin_s, begin_s + elapsed_s)
         if not should:
@@ -84,7 +84,7 @@ class Trip:
         wanted = " or ".join(str(one) for one in all_wanted)
         self.lost += 1
         self.lost_s += max(all_wanted[0] - elapsed_s, 0.0)
-        self.begins_s = [heard_s[newest] - elapsed_s]
+        self.begins_s = [received_s[newest] - elapsed_s]
         return [f"elapsed {elapsed_s:.1f} s, should be {wanted} s"]
 
     def _sums(
@@ -100,7 +100,7 @@ class Trip:
             shown = value(trip[name])
             within = RATIO_WITHIN * right + GAP_SHARE * gap + room
             if shown is None:
-                # A trip of seconds has no figures yet.
+                # A trip of a few seconds has no figures yet.
                 if end_s - begin_s > 10.0:
                     why = trip.get("why", {}).get(name)
                     wrong.append(f"{name} unknown ({why}) after {end_s - begin_s:.0f} s")
@@ -117,7 +117,7 @@ class Trip:
 
 
 def _gaps(stream: Stream, kept_s: Sequence[float]) -> tuple[float, float]:
-    """Return what straight lines over the gaps would miss: energy [Wh] and distance [m]."""
+    """Return the error of straight lines over the gaps: energy [Wh] and distance [m]."""
     energy_wh = distance_m = 0.0
     for one_s, two_s in pairwise(kept_s):
         if two_s - one_s > GAP_S:
@@ -131,7 +131,7 @@ def _gaps(stream: Stream, kept_s: Sequence[float]) -> tuple[float, float]:
 
 
 def joined(found: Sequence[RecordContents], first: int, into: Path) -> int:
-    """Concatenate the records of a trip; return how many.
+    """Concatenate the records of a trip; return their number.
 
     Parameters
     ----------
@@ -151,7 +151,7 @@ def joined(found: Sequence[RecordContents], first: int, into: Path) -> int:
 
 
 def reviewed(log: Path, profile: Path) -> dict[str, Any] | str:
-    """Return the trip of a review of a log, or the review's complaint."""
+    """Return the trip from a review of a log, or the review's error."""
     done = subprocess.run(
         [
             *(sys.executable, "-m", "groundside", "review", str(log), "--json"),

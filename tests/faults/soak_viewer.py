@@ -1,4 +1,4 @@
-"""The soak's own viewer: what the feed showed, how long it paused, and what it answered."""
+"""The soak's own viewer: the feed's snapshots, pauses and answers."""
 
 import contextlib
 import json
@@ -14,7 +14,7 @@ class Viewer:
     Parameters
     ----------
     port
-        On this machine.
+        The feed's port on this machine.
     """
 
     def __init__(self, port: int) -> None:
@@ -45,7 +45,7 @@ class Viewer:
                 try:
                     message = json.loads(line)
                 except ValueError:
-                    # Only the last line of a killed daemon may be cut.
+                    # Only the last line of a killed daemon may be truncated.
                     self.faulty_lines += line.endswith(b"\n")
                     continue
                 with self._changed:
@@ -77,11 +77,11 @@ class Viewer:
             self.left.append((now_s, left))
 
     def silent_s(self, now_s: float) -> float:
-        """Return for how long no snapshot has come [s]."""
+        """Return the time since the last snapshot [s]."""
         return min(now_s, self.close_at_s) - self._before_s
 
     def send(self, within_s: float = 20.0, **command: Any) -> dict[str, Any] | None:
-        """Send a command; return the answer, None without one."""
+        """Send a command; return the answer; None without one."""
         with self._changed:
             number = self._next_id
             self._next_id += 1
@@ -108,5 +108,5 @@ class Viewer:
 
 
 def value(figure: Any) -> float | None:
-    """Return a figure's value: with an interval or plain, None if unknown."""
+    """Return a figure's value, with an interval or plain; None if unknown."""
     return figure["value"] if isinstance(figure, dict) else figure

@@ -1,7 +1,7 @@
-"""Hostile connections at the encrypted door, while the craft rides and a good viewer watches.
+"""Hostile connections to the encrypted door, while the craft rides and a good viewer watches.
 
-None gets a snapshot, none ends the daemon, the good viewer misses nothing, and every frame of the
-link is in the record as it was sent.
+None gets a snapshot, none ends the daemon, the good viewer misses nothing, and the record has every
+frame of the link unaltered.
 
 WATTWAKE_ATTACKS=1000 python -m pytest tests/faults/test_attacks.py -s
 """
@@ -42,14 +42,14 @@ FRAMES_PER_S = 50.0
 
 
 class Target:
-    """What is attacked, and what an attacker may have obtained."""
+    """The target of an attack, and secrets that the attacker may have obtained."""
 
     def __init__(self, port: int, token: str, revoked: str, used: bytes, seed: int) -> None:
         self.port, self.token, self.revoked, self.used = port, token, revoked, used
         self.chance = random.Random(seed)
 
     async def plain(self, data: bytes, source: str) -> bytes:
-        """Send something unencrypted; return what comes back until the other end hangs up."""
+        """Send data unencrypted; return the answer up to the end of the connection."""
         reader, writer = await asyncio.open_connection(
             "127.0.0.1", self.port, local_addr=(source, 0)
         )
@@ -58,7 +58,7 @@ class Target:
     async def secret(
         self, data: bytes, source: str, context: ssl.SSLContext | None = None
     ) -> bytes:
-        """The same, encrypted."""
+        """Send data encrypted; return the answer up to the end of the connection."""
         reader, writer = await asyncio.open_connection(
             "127.0.0.1",
             self.port,
@@ -75,7 +75,7 @@ async def _received(
     got = b""
     try:
         writer.write(data)
-        async with asyncio.timeout(PATIENCE_S):  # the door hangs up long before
+        async with asyncio.timeout(PATIENCE_S):  # the door disconnects long before
             while data := await reader.read(65_536):
                 got += data
     finally:
@@ -188,7 +188,7 @@ async def a_hundred_at_once(on: Target, source: str) -> bytes:
 
 
 async def attack(on: Target, count: int) -> dict[str, list[bytes]]:
-    """Attack so many times, each from an address of its own except the flood."""
+    """Attack `count` times, each time from another address, except for the flood."""
     got: dict[str, list[bytes]] = {kind.__name__: [] for kind in (*KINDS, a_hundred_at_once)}
     room = asyncio.Semaphore(AT_ONCE)
 
@@ -208,7 +208,7 @@ async def attack(on: Target, count: int) -> dict[str, list[bytes]]:
 
 
 class GoodViewer(threading.Thread):
-    """Joins, and notes the numbers of all snapshots."""
+    """Joins the feed, and records the numbers of all snapshots."""
 
     def __init__(self, port: int, token: str) -> None:
         super().__init__(daemon=True)
@@ -219,7 +219,7 @@ class GoodViewer(threading.Thread):
         self.ended = False
 
     def sees(self, number: int) -> None:
-        """Wait until it got this snapshot, or a later one."""
+        """Wait until this snapshot, or a later one, has arrived."""
         end_s = time.monotonic() + PATIENCE_S
         while not self.numbers or self.numbers[-1] < number:
             assert time.monotonic() < end_s
@@ -252,7 +252,7 @@ def assert_recorded(record: bytes, frames: list[bytes]) -> None:
     assert place == len(record)
 
 
-def test_no_attack_gets_or_breaks_anything(tmp_path: Path) -> None:
+def test_no_attack_gets_data_or_breaks_anything(tmp_path: Path) -> None:
     folder, port = paired_folder(tmp_path), free_port()
     record = tmp_path / "rec"
     good, revoked = member(folder, "good"), member(folder, "revoked")
@@ -290,7 +290,7 @@ def test_no_attack_gets_or_breaks_anything(tmp_path: Path) -> None:
         for one in received:
             assert b"snapshot" not in one and b"hello" not in one and b"token" not in one, kind
     assert sum(map(len, got.values())) == ATTACKS + 1
-    # Those who got as far as an answer learned nothing.
+    # Answers, where there were any, revealed nothing.
     assert {one for one in got["wrong_token"] + got["used_code"] if one} == {REFUSED}
     numbers = viewer.numbers
     assert numbers == list(range(numbers[0], numbers[0] + len(numbers)))

@@ -1,4 +1,4 @@
-"""Bad links: of what they deliver the sound frames are recorded, once and unaltered."""
+"""Bad links: the sound frames that they deliver are recorded, once and unaltered."""
 
 import os
 import time
@@ -19,7 +19,7 @@ SECONDS = 5.0
 
 
 def expected(chunks: list[Chunk]) -> list[bytes]:
-    """Return the sound frames in what was sent, by the slow reading of the framing rule."""
+    """Return the sound frames among the bytes sent, by a slow reference reader of the framing."""
     data = b"".join(chunk.data for chunk in chunks)
     return [data[begin:end] for begin, end in slow_frames(data, 0)[0]]
 
@@ -44,7 +44,7 @@ def check(directory: Path, chunks: list[Chunk], snapshot: dict) -> None:
     assert frames == sound
     assert stamps == sorted(stamps)
     assert stamps[-1] - stamps[0] < (SECONDS + PATIENCE_S) * 1e6
-    # The figures are those of the sound part: 50 V, 10 A, 2 m/s.
+    # The figures come from the sound part: 50 V, 10 A, 2 m/s.
     assert snapshot["power_w"] == pytest.approx(500)
     assert snapshot["speed_mps"] == pytest.approx(2.0, abs=0.2)
     sent = sum(len(chunk.data) for chunk in chunks)
@@ -54,7 +54,7 @@ def check(directory: Path, chunks: list[Chunk], snapshot: dict) -> None:
 
 
 def all_received(chunks: list[Chunk]):
-    # Up to the last one, which may wait for bytes that never come.
+    # Except the last one, which may wait for bytes that never come.
     count = len(expected(chunks)) - 1
     return lambda snapshot: snapshot["link"]["messages"] >= count
 
@@ -80,7 +80,7 @@ def test_a_bad_serial_link(tmp_path: Path, seed: int) -> None:
     check(tmp_path, chunks, snapshot)
 
 
-def test_unplugged_and_plugged_in_under_another_device(tmp_path: Path) -> None:
+def test_a_port_plugged_in_again_as_another_device(tmp_path: Path) -> None:
     first, second = list(spoil(ride(2), BAD, 5)), list(spoil(ride(3), BAD, 6))
     with Plug(tmp_path / "by-id" / "autopilot") as plug:
         options = ("--link", str(plug.name), "--record", str(tmp_path))
@@ -109,7 +109,7 @@ def test_unplugged_and_plugged_in_under_another_device(tmp_path: Path) -> None:
     frames, _ = record(tmp_path)
     before = expected(first)
     assert frames[: len(before)] == before
-    # The half frame spoils nothing behind it; what a read contained when it was pulled may be lost.
+    # The half frame spoils nothing after it; a read in progress at unplugging may be lost.
     assert frames[len(before) :] == expected(second)
     assert took_s - held_up_s < 6.0
 
@@ -142,7 +142,7 @@ time.time = lambda: wrong_ns() * 1e-9
 """
 
 
-def test_a_board_whose_clock_was_never_set_and_then_is(
+def test_a_board_clock_that_is_set_during_the_ride(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     (tmp_path / "clock").mkdir()
@@ -166,5 +166,5 @@ def test_a_board_whose_clock_was_never_set_and_then_is(
     frames, stamps = record(directory)
     assert frames == expected(chunks)
     assert stamps == sorted(stamps)
-    # The clock was set by days, and the stamps by nothing.
+    # The clock was set by days, but the stamps did not jump.
     assert stamps[-1] - stamps[0] < (SECONDS + PATIENCE_S) * 1e6

@@ -1,4 +1,4 @@
-"""A real daemon with a fault in its figures: the record loses nothing, and an alert says so."""
+"""A real daemon with a fault in its figures: the record loses nothing, and an alert reports it."""
 
 import re
 from pathlib import Path
@@ -38,7 +38,7 @@ def failing(snapshot: dict[str, Any]) -> bool:
 
 
 def ridden(folder: Path, fault: str, until) -> tuple[Daemon, list[dict[str, Any]], bytes]:
-    """Send telemetry until a snapshot is as wanted; return all snapshots, and the bytes sent."""
+    """Send telemetry until a condition on the snapshots holds; return them, and the bytes sent."""
     sender, sent, seen = Sender(), b"", []
     options = ("--link", "udpin:127.0.0.1:0", "--record", str(folder))
     with Daemon(*options, broken=fault) as daemon, udp(daemon.port("link udpin")) as send:
@@ -50,8 +50,8 @@ def ridden(folder: Path, fault: str, until) -> tuple[Daemon, list[dict[str, Any]
             for frame in sender.second(100.0 + second, 40.0, 8.0, 1.5):
                 send(frame)
                 sent += frame
-        # The last of it has come once its count stands in a snapshot, figures or not: it is
-        # recorded by then, and the end takes what is left.
+        # Everything has arrived once a snapshot has its count, with figures or not: it is recorded
+        # by then, and the rest is written at the end.
     return daemon, seen, sent
 
 
@@ -65,7 +65,7 @@ def recorded(folder: Path) -> bytes:
     return frames
 
 
-def test_a_fault_at_every_frame_costs_the_figures_and_nothing_else(tmp_path: Path) -> None:
+def test_a_fault_at_every_frame_costs_only_the_figures(tmp_path: Path) -> None:
     fault = broken("onboard.ride.ride", "Ride", "take", "len(calls) > 20")
     daemon, seen, sent = ridden(
         tmp_path, fault, lambda seen: sum(failing(one) for one in seen) > 15
@@ -74,13 +74,13 @@ def test_a_fault_at_every_frame_costs_the_figures_and_nothing_else(tmp_path: Pat
     failed = next(one for one in seen if failing(one))
     assert failed["range_m"]["now"] is None
     assert failed["trip"]["why"]["energy_wh"]["code"] == "working_again"
-    # A ride that is fed nothing shows neither a silent link, nor a rate below zero.
+    # A ride that gets no data shows neither a silent link nor a negative rate.
     for one in (one for one in seen if failing(one)):
         assert one["link"]["messages_per_s"] is None
         assert one["why"]["position_deg"]["code"] in ("working_again", "given_up")
         assert one["why"]["course_deg"]["code"] in ("working_again", "given_up")
-    # Isolated is not swallowed: the traceback is there, though not hundreds of times. Each of
-    # the three that may meet the fault (the loop, the fold, the next fold) logs it once.
+    # Isolated is not swallowed: the traceback is logged, though not hundreds of times. Each of the
+    # three places that may meet the fault (the loop, the fold, the next fold) logs it once.
     assert "Traceback" in daemon.stderr
     ways = daemon.stderr.split("Traceback")[1:]
     faults = [re.findall(r'File "(.*)", line (\d+)', way) for way in ways]
@@ -88,7 +88,7 @@ def test_a_fault_at_every_frame_costs_the_figures_and_nothing_else(tmp_path: Pat
     assert 0 < len(faults) == daemon.stderr.count("nobody foresaw this") <= 3
 
 
-def test_a_fault_at_one_frame_is_mended_from_the_record(tmp_path: Path) -> None:
+def test_a_fault_at_one_frame_is_repaired_from_the_record(tmp_path: Path) -> None:
     fault = broken(
         "onboard.efficiency.sources.power_sources", "PowerSources", "fold", "len(calls) == 20"
     )
@@ -100,13 +100,13 @@ def test_a_fault_at_one_frame_is_mended_from_the_record(tmp_path: Path) -> None:
     _, seen, sent = ridden(tmp_path, fault, mended)
     assert recorded(tmp_path) == sent
     trip = seen[-1]["trip"]
-    # All of it: 320 W from the first second on, nothing left out.
+    # Complete: 320 W from the first second on, nothing left out.
     hours = trip["elapsed_s"] / 3600.0
     assert trip["energy_wh"]["value"] == pytest.approx(320.0 * hours, rel=0.03)
     assert trip["elapsed_s"] > 20
 
 
-def test_an_estimator_that_always_fails_is_left_out_and_the_others_come_back(
+def test_an_estimator_that_always_fails_is_left_out_and_the_others_recover(
     tmp_path: Path,
 ) -> None:
     fault = broken("onboard.efficiency.curve.learner", "Learner", "fold", "len(calls) > 3")
@@ -122,7 +122,7 @@ def test_an_estimator_that_always_fails_is_left_out_and_the_others_come_back(
     assert alert["parts"] == ["curve"]
 
 
-def test_a_feed_that_fails_now_and_then_goes_on(tmp_path: Path) -> None:
+def test_a_feed_that_fails_occasionally_continues(tmp_path: Path) -> None:
     fault = broken("onboard.feed.server", "FeedServer", "publish", "len(calls) % 7 == 0")
     _, _, sent = ridden(
         tmp_path, fault, lambda seen: any("feed_failed" in codes(one) for one in seen)
@@ -130,7 +130,7 @@ def test_a_feed_that_fails_now_and_then_goes_on(tmp_path: Path) -> None:
     assert recorded(tmp_path) == sent
 
 
-def test_a_card_that_fails_at_every_sync_still_takes_the_record(tmp_path: Path) -> None:
+def test_a_card_that_fails_every_sync_still_gets_the_record(tmp_path: Path) -> None:
     fault = """
 import os
 def failing(descriptor):
@@ -140,5 +140,5 @@ os.fsync = os.fdatasync = failing
     _, _, sent = ridden(
         tmp_path, fault, lambda seen: any("record_at_risk" in codes(one) for one in seen)
     )
-    # The alert was that it is at risk, and it is all there.
+    # The alert reported the record at risk, but it is complete.
     assert recorded(tmp_path) == sent

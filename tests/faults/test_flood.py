@@ -1,5 +1,4 @@
-"""Junk on the link's port: it costs less than frames do, no good frame is lost, nobody else is
-answered.
+"""Junk on the link's port costs less than frames, loses no good frame and is not answered.
 
 The cost is the daemon's own CPU time, compared with that of plain frames in the same run: a
 slow or busy machine is slow at both.
@@ -22,7 +21,7 @@ pytestmark = pytest.mark.slow
 
 FLOOD_BYTES, DATAGRAM_BYTES = 200_000, 1400
 AT_ONCE_BYTES = 100_000
-"""The smallest socket buffer of a system takes this much in such datagrams."""
+"""Bytes sent at once in such datagrams: fit into the smallest socket buffer of a system."""
 
 FLOODS = {
     "0xFD": b"\xfd" * FLOOD_BYTES,
@@ -50,13 +49,13 @@ def recorded(directory: Path, system: int) -> list[bytes]:
 
 def cpu_s(daemon: Daemon) -> float:
     """Return the CPU time that the daemon has used [s]."""
-    # By thread: that of the whole process comes in hundredths of a second only.
+    # Per thread: for the whole process the resolution is only a hundredth of a second.
     threads = Path(f"/proc/{daemon.process.pid}/task").glob("*/schedstat")
     return sum(int(one.read_text().split()[0]) for one in threads) * 1e-9
 
 
 class Craft(socket.socket):
-    """Sends good frames from an address of its own, and knows what it sent."""
+    """Sends good frames from its own address, and records them."""
 
     def __init__(self, port: int) -> None:
         super().__init__(socket.AF_INET, socket.SOCK_DGRAM)
@@ -83,7 +82,7 @@ def test_a_flood_costs_little_loses_nothing_and_is_not_answered(tmp_path: Path) 
         def when(counted: str, least: int) -> None:
             daemon.snapshot_when(lambda snapshot: snapshot["link"][counted] >= least)
 
-        # Another system sends first and last; the craft is chosen, and answered.
+        # Another system sends first and last; the craft is selected, and answered.
         stranger.send(other.attitude(1.0))
         craft.send_frames(200)
         stranger.send(other.attitude(1.0))
@@ -105,12 +104,12 @@ def test_a_flood_costs_little_loses_nothing_and_is_not_answered(tmp_path: Path) 
                 craft.send_frames(1)
                 bad_bytes += len(datagram)
                 if at % AT_ONCE_BYTES < DATAGRAM_BYTES:
-                    # Some wait for what comes behind them; a few random ones make a frame.
+                    # Some wait for the bytes after them; a few random ones form a frame.
                     when("bad_bytes", bad_bytes - 2000)
             spent_s[name] = cpu_s(daemon) - before_s
         with Craft(port) as moved:
             moved.sent, moved.sender = craft.sent, craft.sender
-            # It is answered once nothing came from where it was for a while.
+            # It is answered once its old address has been silent for a while.
             moved.settimeout(0.5)
             answer = b""
             while not answer:

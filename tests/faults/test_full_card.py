@@ -1,4 +1,4 @@
-"""A full card: the figures go on, an alert says so, and recording goes on once there is room."""
+"""A full card: figures continue, an alert reports it, and recording resumes once there is room."""
 
 import errno
 import resource
@@ -41,7 +41,7 @@ class Card:
 
 
 class Limit(Card):
-    """Stands in for a full card if none can be mounted: the process's limit on file size."""
+    """A limit on the process's file size, in place of a full card if none can be mounted."""
 
     errno = errno.EFBIG
 
@@ -49,7 +49,7 @@ class Limit(Card):
         assert daemon is not None
         session = latest_session(self.directory)
         assert session is not None
-        # In the middle of the next record: part of it is written.
+        # Within the next record, so that part of it is written.
         size = (session / RECORD_NAME).stat().st_size + 1000
         _, hard = resource.prlimit(daemon.process.pid, resource.RLIMIT_FSIZE)
         resource.prlimit(daemon.process.pid, resource.RLIMIT_FSIZE, (size, hard))
@@ -62,7 +62,7 @@ class Limit(Card):
 
 @contextmanager
 def small_card(place: Path) -> Iterator[Card]:
-    """A file system of one megabyte; the test is skipped if none can be mounted."""
+    """Mount a file system of one megabyte; skip the test if that is impossible."""
     place.mkdir()
     command = ["mount", "-t", "tmpfs", "-o", "size=1m", "tmpfs", str(place)]
     try:
@@ -87,7 +87,7 @@ def limited(place: Path) -> Iterator[Card]:
 
 @contextmanager
 def sent_whole(daemon: Daemon) -> Iterator[list[float]]:
-    """Send until the block ends, and until the daemon has received all of it."""
+    """Send until the block ends, then wait until the daemon has received everything."""
     with udp(daemon.port("link udpin")) as send:
         with background(numbered(300), send) as sent_s:
             yield sent_s
@@ -109,10 +109,10 @@ def test_a_full_card_stops_the_record_only_while_it_is_full(tmp_path: Path, make
             full = daemon.snapshot_when(stopped)
             (alert,) = (one for one in full["alerts"] if one["code"] == "record_stopped")
             assert alert["errno"] == card.errno
-            # The figures go on.
+            # The figures continue.
             count = full["link"]["messages"]
             daemon.snapshot_when(lambda one: one["link"]["messages"] > count + 1.5 * RATE_HZ)
-            # A new trip would end the session whose frames wait.
+            # A new trip would end the session with waiting frames.
             refused = daemon.send_command(kind="mark", mark="new_trip", text="")
             assert not refused["ok"]
             assert refused["why"]["code"] == "card_behind"
@@ -128,7 +128,7 @@ def test_a_full_card_stops_the_record_only_while_it_is_full(tmp_path: Path, make
         assert sum(part.bad_bytes for part in parts) == 0
         kept = sum(map(len, parts))
         sequence = [number for part in parts for number in part.sequence.tolist()]
-        # What came meanwhile was queued and is there, nothing twice and nothing left out.
+        # Frames that arrived meanwhile were queued and are recorded, each exactly once.
         assert sequence == [n % 256 for n in range(kept)]
         assert kept == len(sent_s)
         print(f"{kept} of {len(sent_s)} frames kept; went on {took_s:.1f} s after there was room")

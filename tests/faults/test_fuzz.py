@@ -14,7 +14,7 @@ def test_mutated_bytes_do_no_harm_to_either_scanner() -> None:
     for kind, outcome in run(400_000, seed=3).items():
         print(f"{kind}: {outcome}")
         assert outcome.fed_bytes == 200_000
-        # Most of the stream is sound, and must be found in spite of the rest.
+        # Most of the stream is sound, and must be found despite the rest.
         assert outcome.frames > 2_000
         assert outcome.bad_bytes > 5_000
 
@@ -31,7 +31,7 @@ def test_mutated_bytes_do_no_harm_to_either_scanner() -> None:
     ),
     st.integers(0, 1000),
 )
-def test_any_bytes_at_all_do_no_harm(parts: list[bytes], seed: int) -> None:
+def test_arbitrary_bytes_do_no_harm(parts: list[bytes], seed: int) -> None:
     data = b"".join(parts)
     chance = random.Random(seed)
     link, log = Outcome(), Outcome()

@@ -1,7 +1,7 @@
-"""A fault in any estimator or subscriber: the record has all that was sent, the others recover.
+"""A fault in any estimator or subscriber: the record is complete, and the others recover.
 
-Estimators are found by walking the code: whatever has a `fold`. All functions of the daemon, one
-after the other: python -m tests.faults.injection
+Estimators are found by walking the code: every class with a `fold`. For all functions of the
+daemon, one after another: python -m tests.faults.injection
 """
 
 import functools
@@ -28,7 +28,7 @@ SUBSCRIBERS = [
 ]
 
 NO_FEED = ("Ride.snapshot", "FeedServer.publish", "plain")
-"""Without these nothing can be shown; the log has the fault."""
+"""Functions without which nothing can be shown; the log has the fault."""
 
 NOT_SHOWN = ("Ride.kept", "OwnAlerts.now")
 
@@ -48,7 +48,7 @@ def test_the_walk_finds_the_estimators() -> None:
 
 @pytest.mark.parametrize("always", [False, True], ids=["once", "always"])
 @pytest.mark.parametrize(("module", "name"), ESTIMATORS + SUBSCRIBERS)
-def test_a_fault_takes_nothing_else_with_it(module: str, name: str, always: bool) -> None:
+def test_a_fault_affects_nothing_else(module: str, name: str, always: bool) -> None:
     fault = Fault(module, name, always)
     outcome = run(fault)
     assert outcome.record == outcome.sent == sound().sent

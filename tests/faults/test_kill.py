@@ -1,4 +1,4 @@
-"""Killed at any moment, the record reads back whole, and at most the last second is missing.
+"""Killed at any moment: the record is readable, and at most the last second is missing.
 
 WATTWAKE_KILLS=200 python -m pytest tests/faults/test_kill.py -s
 """
@@ -22,16 +22,16 @@ pytestmark = pytest.mark.slow
 
 KILLS = max(int(os.environ.get("WATTWAKE_KILLS", "3")), 1)
 BATCH = 8
-"""Kills in one test, so that none takes long."""
+"""Kills per test, so that none takes long."""
 BATCHES = [range(first, min(first + BATCH, KILLS)) for first in range(0, KILLS, BATCH)]
 
 MISSING_MOST_S = 1.0
 
 
 def killed(directory: Path, after_s: float) -> tuple[float, int]:
-    """Run a daemon and kill it; return how much of what was sent is missing [s], and frames kept.
+    """Run a daemon and kill it; return the time missing from its record [s], and its frames.
 
-    The time in which the daemon had to wait for a processor does not count as missing.
+    Time in which the daemon had to wait for a processor does not count as missing.
     """
     daemon = Daemon("--link", "udpin:127.0.0.1:0", "--record", str(directory))
     try:
@@ -42,7 +42,7 @@ def killed(directory: Path, after_s: float) -> tuple[float, int]:
             before_s = daemon.held_up_s()
             time.sleep(after_s)
             held_up_s = daemon.held_up_s() - before_s
-            killed_s = time.monotonic()  # its beginning: what comes later need not be kept
+            killed_s = time.monotonic()  # when the kill begins: later frames need not be recorded
             daemon.process.kill()
     finally:
         daemon.process.kill()
@@ -50,7 +50,7 @@ def killed(directory: Path, after_s: float) -> tuple[float, int]:
     session = latest_session(directory)
     assert session is not None
     kept, bad_bytes = recorded(session)
-    assert bad_bytes < 40  # a record that was being written
+    assert bad_bytes < 40  # the record being written
     before = [at_s for at_s in sent_s if at_s <= killed_s]
     assert kept <= len(sent_s)
     missing_s = killed_s - before[kept] if kept < len(before) else 0.0
@@ -66,16 +66,14 @@ def test_a_kill_takes_at_most_the_last_second(tmp_path: Path, kills: range) -> N
         missing_s.append(lost_s)
         print(f"kill {n + 1}: {kept} frames kept, the last {lost_s:.2f} s missing")
     assert max(missing_s) <= MISSING_MOST_S
-    # Each start has marked the one before, and none was taken away.
+    # Each start has marked the previous session, and none was removed.
     notes = [read_session(folder) for folder in sessions(tmp_path)]
     assert [note.number for note in notes if note] == list(range(len(kills), 0, -1))
     assert [note.note for note in notes[1:] if note] == [CUT_OFF] * (len(kills) - 1)
 
 
 @pytest.mark.parametrize("kills", BATCHES)
-def test_a_kill_while_it_starts_leaves_nothing_that_hinders_the_next(
-    tmp_path: Path, kills: range
-) -> None:
+def test_a_kill_during_a_start_does_not_hinder_the_next_start(tmp_path: Path, kills: range) -> None:
     chance = random.Random(5000 + kills.start)
     command = [sys.executable, "-m", "onboard", "run", "--listen", "127.0.0.1:0"]
     for _ in kills:

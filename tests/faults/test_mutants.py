@@ -1,4 +1,4 @@
-"""The lists of faults fit the code as it is, and the runner sees which faults are caught."""
+"""The lists of faults match the code, and the runner detects which faults are caught."""
 
 import re
 from pathlib import Path
@@ -11,7 +11,7 @@ from tests.faults.mutants.trying import Result, copied, run_tests, try_all, try_
 LISTED = [(name, mutant) for name, mutants in every_list().items() for mutant in mutants]
 
 
-def test_there_are_faults_and_each_has_its_own_name() -> None:
+def test_there_are_faults_with_unique_names() -> None:
     names = [mutant.name for _, mutant in LISTED]
     assert names
     assert len(set(names)) == len(names)
@@ -20,7 +20,7 @@ def test_there_are_faults_and_each_has_its_own_name() -> None:
 @pytest.mark.parametrize(
     "mutant", [pytest.param(mutant, id=f"{name}: {mutant.name}") for name, mutant in LISTED]
 )
-def test_the_fault_can_be_put_in_and_its_tests_are_there(mutant: Mutant) -> None:
+def test_a_fault_can_be_applied_and_its_tests_exist(mutant: Mutant) -> None:
     sound = (ROOT / mutant.file).read_text()
     assert sound.count(mutant.old) == 1
     faulty = mutant.put_into(sound)
@@ -35,7 +35,7 @@ def test_the_fault_can_be_put_in_and_its_tests_are_there(mutant: Mutant) -> None
             assert re.search(rf"^\s*(def|class) {re.escape(name.split('[')[0])}\b", text, re.M)
 
 
-def test_a_row_with_a_key_too_few_is_refused(tmp_path: Path) -> None:
+def test_a_row_with_a_missing_key_is_refused(tmp_path: Path) -> None:
     (tmp_path / "few.toml").write_text('[[mutant]]\nname = "a"\nfile = "b"\n')
     with pytest.raises(ValueError, match="few"):
         read(tmp_path / "few.toml")
@@ -43,7 +43,7 @@ def test_a_row_with_a_key_too_few_is_refused(tmp_path: Path) -> None:
 
 @pytest.fixture
 def tree(tmp_path: Path) -> Path:
-    """A tree of one function and its test, beside files that must not be copied."""
+    """Return a tree of one function and its test, beside files that must not be copied."""
     root = tmp_path / "root"
     (root / ".git").mkdir(parents=True)
     (root / "sums.py").write_text("def larger(a, b):\n    return a if a > b else b\n")
@@ -58,7 +58,7 @@ def mutant(old: str, new: str, test: str = "test_sums.py") -> Mutant:
 
 
 @pytest.mark.slow
-def test_what_becomes_of_a_fault(tree: Path) -> None:
+def test_each_result_of_a_fault(tree: Path) -> None:
     sound = (tree / "sums.py").read_text()
     assert not (tree / ".git").exists()
     assert run_tests(tree, ["test_sums.py"]) == 0
@@ -75,7 +75,7 @@ def test_what_becomes_of_a_fault(tree: Path) -> None:
 
 
 @pytest.mark.slow
-def test_what_takes_too_long_counts_as_noticed_and_is_ended(tree: Path) -> None:
+def test_a_test_that_takes_too_long_counts_as_caught_and_is_killed(tree: Path) -> None:
     endless = mutant("return a if a > b else b", "while True: pass")
     assert try_one(tree, endless, patience_s=0.1) is Result.CAUGHT
     assert "while" not in (tree / "sums.py").read_text()

@@ -1,7 +1,7 @@
-"""Power cut: what is on the card at any moment reads back; at most the last 2 s are missing.
+"""Power cut: the card is readable as of any moment, and at most the last 2 s are missing.
 
 The card is an ext4 file system in a file. A copy of that file is what a power cut at that moment
-would have left: what the kernel still holds in memory is not in it.
+would leave: it lacks the data that the kernel still has in memory.
 """
 
 import random
@@ -62,7 +62,7 @@ def test_a_power_cut_takes_at_most_two_seconds(tmp_path: Path) -> None:
                 before_s = daemon.held_up_s()
                 time.sleep(chance.uniform(0.8, 2.0))
                 held_up_s.append(daemon.held_up_s() - before_s)
-                # Before the copy: what comes later may be in it, but need not.
+                # Taken before the copy: later frames may be in it, but need not.
                 cuts_s.append(time.monotonic())
                 shutil.copyfile(image, tmp_path / f"cut{n}.img")
     missing_s = []

@@ -1,4 +1,4 @@
-"""A record that is taken away or spoilt: an alert says so, and recording goes on beside it."""
+"""A record that is removed or damaged: an alert reports it, and recording goes on beside it."""
 
 import os
 from collections.abc import Callable
@@ -16,7 +16,7 @@ from tests.newest import latest_session
 pytestmark = pytest.mark.slow
 
 FRAME_BYTES = 8 + 28
-"""Of `numbered`, with the stamp."""
+"""Size of a frame of `numbered`, with the stamp [bytes]."""
 
 
 def numbers(log: Path) -> list[int]:
@@ -60,7 +60,7 @@ def moved_to(name: str) -> Callable[[dict], bool]:
     return reported
 
 
-def test_whatever_takes_the_file_away_nothing_else_is_lost(tmp_path: Path) -> None:
+def test_a_record_taken_away_costs_nothing_else(tmp_path: Path) -> None:
     acts = [rename, put_a_pipe, put_a_folder, put_a_link, remove]
     record, gone = tmp_path / "records", tmp_path / "gone"
     gone.mkdir()
@@ -78,7 +78,7 @@ def test_whatever_takes_the_file_away_nothing_else_is_lost(tmp_path: Path) -> No
             act(file, gone / f"{number}.tlog")
             moved = daemon.snapshot_when(moved_to(record_name(number + 1)))
             assert not [one for one in moved["alerts"] if one["code"] == "record_stopped"]
-        # The last one is cut in the middle of a record.
+        # The last one is cut within a record.
         cut = session / record_name(len(acts) + 1)
         daemon.snapshot_when(lambda _: cut.stat().st_size > 40 * FRAME_BYTES)
         whole_frames = cut.stat().st_size // FRAME_BYTES // 2
@@ -86,8 +86,8 @@ def test_whatever_takes_the_file_away_nothing_else_is_lost(tmp_path: Path) -> No
         moved = daemon.snapshot_when(moved_to(record_name(len(acts) + 2)))
         daemon.snapshot_when(lambda one: one["link"]["messages"] > moved["link"]["messages"] + 40)
     kept = [n for place in sorted(gone.iterdir()) for n in numbers(place)]
-    # `read_log` of the folder takes what is left of the cut file, and the next; a pipe, a folder
-    # and a link that give no file are passed over.
+    # `read_log` of the folder reads the rest of the cut file, and the next; a pipe, a folder and a
+    # link that lead to no file are skipped.
     begins = len(kept)
     kept += numbers(session)
     cut_at = begins + whole_frames
@@ -95,12 +95,12 @@ def test_whatever_takes_the_file_away_nothing_else_is_lost(tmp_path: Path) -> No
     rest = kept[cut_at:]
     assert rest == list(range(rest[0], rest[0] + len(rest)))
     assert rest[0] > cut_at
-    assert len(sent_s) - rest[-1] <= 0.3 * RATE_HZ + 1  # on its way when the daemon ended
+    assert len(sent_s) - rest[-1] <= 0.3 * RATE_HZ + 1  # in transit when the daemon ended
     for name in ("renamed", "replaced", "cut short"):
         assert f" was {name}: recording goes on in " in daemon.stderr
 
 
-def test_a_session_folder_that_was_renamed_is_made_anew_even_while_nothing_comes(
+def test_a_renamed_session_folder_is_created_again_even_on_a_silent_link(
     tmp_path: Path,
 ) -> None:
     daemon = Daemon("--link", "udpin:127.0.0.1:0", "--record", str(tmp_path / "records"))

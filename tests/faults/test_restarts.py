@@ -1,4 +1,4 @@
-"""However often the daemon is restarted, the trip goes on while the autopilot keeps running.
+"""However often the daemon restarts, the trip continues while the autopilot keeps running.
 
 WATTWAKE_RESTARTS=40 python -m pytest tests/faults/test_restarts.py -s
 """
@@ -34,15 +34,15 @@ CRAFT = ROOT / "replay_logs" / "harbour_loop.toml"
 RESTARTS = max(int(os.environ.get("WATTWAKE_RESTARTS", "4")), 1)
 TICK_S = 0.1
 RECORDED_S = 2.0
-"""A daemon killed after this long has some of it on the card: it may lose a second [s]."""
+"""Run time after which a killed daemon has something on the card [s]: it may lose a second."""
 UTC_S = 1_790_000_000.0
 
 
 class Autopilot:
     """Sends telemetry to a UDP port until the block ends, whether a daemon is up or not.
 
-    Its boot clock goes on whatever becomes of the daemon; `restart` sets it back. While `silent`
-    it sends on, but nothing arrives.
+    Its boot clock runs on regardless of the daemon; `restart` sets it back. While `silent`, it
+    keeps sending, but nothing arrives.
     """
 
     def __init__(self, boot_s: float = 500.0, tells_utc: bool = True) -> None:
@@ -100,7 +100,7 @@ def options(autopilot: Autopilot, records: Path) -> tuple[str, ...]:
 
 
 def run_for(autopilot: Autopilot, records: Path, seconds: float, how: signal.Signals) -> None:
-    """Start a daemon, and end it that long after, whatever it is doing."""
+    """Start a daemon, and end it after a time, whatever it is doing."""
     command = [sys.executable, "-m", "onboard", "run", "--listen", "127.0.0.1:0"]
     quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
     process = subprocess.Popen([*command, *options(autopilot, records)], cwd=ROOT, **quiet)
@@ -111,7 +111,7 @@ def run_for(autopilot: Autopilot, records: Path, seconds: float, how: signal.Sig
 
 @contextmanager
 def killed(*given: str) -> Iterator[Daemon]:
-    """A daemon that is killed when the block ends, however it ends."""
+    """Run a daemon that is killed when the block ends, however that ends."""
     daemon = Daemon(*given)
     try:
         yield daemon
@@ -121,9 +121,9 @@ def killed(*given: str) -> Iterator[Daemon]:
 
 
 def run_until(autopilot: Autopilot, records: Path, condition: Callable[[Any], bool]) -> float:
-    """Run a daemon until its feed shows something and its card has it, and then kill it.
+    """Run a daemon until its feed meets a condition and its card has the data, then kill it.
 
-    Returns when the trip began by the autopilot's clock [s]: a daemon may take long to start.
+    Return the start of the trip by the autopilot's clock [s]: a daemon may take long to start.
     """
     with killed(*options(autopilot, records)) as daemon:
         shown = daemon.snapshot_when(condition)
@@ -134,7 +134,7 @@ def run_until(autopilot: Autopilot, records: Path, condition: Callable[[Any], bo
 
 
 def on_card(records: Path) -> int:
-    """Size of the newest record [bytes]."""
+    """Return the size of the newest record [bytes]."""
     return (sessions(records)[0] / RECORD_NAME).stat().st_size
 
 
@@ -143,7 +143,7 @@ def elapsed(seconds: float) -> Callable[[Any], bool]:
 
 
 def went_on(autopilot: Autopilot, since_s: float) -> Callable[[Any], bool]:
-    """Whether the feed shows an earlier trip: it lasts longer than the daemon."""
+    """Return a condition: the feed shows an earlier trip, longer than the daemon's run."""
     before_s = autopilot.boot_s - since_s
     return lambda snapshot: (
         (snapshot["trip"]["elapsed_s"] or 0.0) > autopilot.boot_s - since_s - 0.5 * before_s
@@ -151,7 +151,7 @@ def went_on(autopilot: Autopilot, since_s: float) -> Callable[[Any], bool]:
 
 
 def joined(records: Path, newest: int | None = None) -> Path:
-    """All records as one log, or those of the newest sessions."""
+    """Return all records, or those of the newest sessions, as one log."""
     log = records.parent / "joined.tlog"
     folders = sessions(records)[:newest][::-1]
     log.write_bytes(b"".join((one / RECORD_NAME).read_bytes() for one in folders))
@@ -159,7 +159,7 @@ def joined(records: Path, newest: int | None = None) -> Path:
 
 
 def last_of(autopilot: Autopilot, records: Path, condition: Callable[[Any], bool]) -> Any:
-    """Run a daemon until its feed shows something, end the stream, and return the trip shown."""
+    """Run a daemon until its feed meets a condition, end the stream, and return the trip shown."""
     with Daemon(*options(autopilot, records)) as daemon:
         daemon.snapshot_when(condition)
         autopilot.stop()
@@ -173,7 +173,7 @@ def assert_same(trip: Any, log: Path) -> None:
     assert trip["elapsed_s"] == pytest.approx(whole["elapsed_s"], abs=0.01)
 
 
-def test_restarts_in_a_row_at_any_moment_go_on_with_the_trip(tmp_path: Path) -> None:
+def test_repeated_restarts_at_any_moment_continue_the_trip(tmp_path: Path) -> None:
     chance, records = random.Random(RESTARTS), tmp_path / "records"
     with Autopilot() as autopilot:
         began_s = run_until(autopilot, records, elapsed(RECORDED_S))
@@ -187,7 +187,7 @@ def test_restarts_in_a_row_at_any_moment_go_on_with_the_trip(tmp_path: Path) -> 
     print(f"{RESTARTS} restarts, {len(sessions(records))} sessions, {trip['elapsed_s']:.0f} s")
 
 
-def test_the_autopilots_own_restart_begins_another_trip_that_goes_on(tmp_path: Path) -> None:
+def test_a_restart_of_the_autopilot_begins_another_trip_which_continues(tmp_path: Path) -> None:
     records = tmp_path / "records"
     with Autopilot() as autopilot:
         run_until(autopilot, records, elapsed(RECORDED_S))
@@ -204,12 +204,12 @@ def test_the_autopilots_own_restart_begins_another_trip_that_goes_on(tmp_path: P
 
 
 def has(snapshot: Any, reserve_fraction: float) -> bool:
-    """Whether there is a target, though it is too early for a cue, and this reserve."""
+    """Return whether there is a target (even without a cue yet), and this reserve."""
     untold = snapshot["target"] is None and snapshot["why"]["target"]["code"] == NO_AIM.code
     return snapshot["reserve_fraction"] == reserve_fraction and not untold
 
 
-def test_a_target_set_while_the_craft_is_silent_outlasts_restarts(tmp_path: Path) -> None:
+def test_a_target_set_while_the_craft_is_silent_survives_restarts(tmp_path: Path) -> None:
     records = tmp_path / "records"
     with Autopilot() as autopilot:
         run_until(autopilot, records, elapsed(RECORDED_S))
@@ -220,7 +220,7 @@ def test_a_target_set_while_the_craft_is_silent_outlasts_restarts(tmp_path: Path
         run_for(autopilot, records, 1.5, signal.SIGKILL)
         autopilot.silent = False
         run_until(autopilot, records, lambda snapshot: has(snapshot, 0.31))
-        # And a command between a start and the verdict is not lost by the verdict.
+        # A command between a start and the decision on the trip is not lost by that decision.
         autopilot.silent, since_s = True, autopilot.boot_s - 3.0
         with Daemon(*options(autopilot, records)) as daemon:
             assert daemon.send_command(kind="set", key="reserve_fraction", value=0.32)["ok"]
@@ -228,7 +228,7 @@ def test_a_target_set_while_the_craft_is_silent_outlasts_restarts(tmp_path: Path
             assert has(daemon.snapshot_when(went_on(autopilot, since_s)), 0.32)
 
 
-def test_a_new_trip_is_not_undone_by_what_is_folded_or_restarted(tmp_path: Path) -> None:
+def test_a_new_trip_is_not_undone_by_refolding_or_restarts(tmp_path: Path) -> None:
     records = tmp_path / "records"
     profile = tmp_path / "craft.toml"
     profile.write_text(CRAFT.read_text())
@@ -236,7 +236,7 @@ def test_a_new_trip_is_not_undone_by_what_is_folded_or_restarted(tmp_path: Path)
         run_until(autopilot, records, elapsed(RECORDED_S))
         with killed(*options(autopilot, records), "--profile", str(profile)) as daemon:
             daemon.snapshot_when(elapsed(3.0))
-            # The records of the trip are folded again, which takes until after the new one began.
+            # The trip's records are folded again, which lasts beyond the start of the new trip.
             daemon.process.send_signal(signal.SIGHUP)
             assert daemon.send_command(kind="mark", mark="new_trip", text="")["ok"]
             began_s = autopilot.boot_s

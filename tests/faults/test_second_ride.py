@@ -1,4 +1,4 @@
-"""A second ride on the same charge: the pack is not full again, whatever was restarted."""
+"""A second ride on the same charge: the pack does not count as full, whatever was restarted."""
 
 import time
 from pathlib import Path
@@ -19,11 +19,11 @@ pytestmark = pytest.mark.slow
 PROFILE = "[battery]\nchemistry = 'lfp'\ncells = 16\ncapacity_ah = 20.0\nresistance_ohm = 0.01\n"
 UTC_S = 1_760_000_000.0
 FULL = 0.8
-"""Above the reserve."""
+"""Charge of a full pack above the reserve."""
 
 
 class Craft:
-    """Daemons of one craft, and its autopilot, played faster than real time."""
+    """The daemons of one craft, and its autopilot, played faster than real time."""
 
     def __init__(self, folder: Path) -> None:
         self._profile = folder / "craft.toml"
@@ -50,13 +50,13 @@ class Craft:
                     frames.append(self._sender.time_of_day(self.utc_s, self.boot_s))
                 send(b"".join(frames))
                 self.boot_s, self.utc_s, self.t_s = self.boot_s + 1, self.utc_s + 1, self.t_s + 1
-            # At first the last record is read, and nothing is shown.
+            # At first the last record is read, and nothing is shown yet.
             return daemon.snapshot_when(
                 lambda seen: seen["t_s"] > self.t_s - 1.5 and seen["battery"]
             )
 
     def cut_off(self, daemon: Daemon, seen: dict[str, Any]) -> None:
-        """Kill a daemon once its card has all that it was sent."""
+        """Kill a daemon once its card has everything sent to it."""
         deadline = time.monotonic() + PATIENCE_S
         while self._on_card() < seen["link"]["messages"]:
             assert time.monotonic() < deadline
@@ -82,14 +82,14 @@ def codes(seen: dict[str, Any]) -> list[str]:
     return [alert["code"] for alert in seen["alerts"]]
 
 
-def test_a_second_ride_goes_on_with_what_is_left_and_asks(tmp_path: Path) -> None:
+def test_a_second_ride_continues_with_the_charge_left_and_asks(tmp_path: Path) -> None:
     craft = Craft(tmp_path)
     with craft.daemon() as daemon:
         first = left(craft.rides(daemon, 400, 90.0))
     assert first < 0.4
     craft.off(7200.0)
     with craft.daemon() as daemon:
-        # From the first figure on, before the time of day is known.
+        # From the first figure on, even before the time of day is known.
         early = craft.rides(daemon, 3, 20.0, utc=False)["battery"]["left_fraction"]
         assert early["value"] == pytest.approx(first, abs=0.02)
         seen = craft.rides(daemon, 30, 20.0)
@@ -104,7 +104,7 @@ def test_a_second_ride_goes_on_with_what_is_left_and_asks(tmp_path: Path) -> Non
         assert left(craft.rides(daemon, 1, 20.0)) == pytest.approx(0.7, abs=0.02)
 
 
-def test_a_brown_out_of_both_goes_on_with_the_count(tmp_path: Path) -> None:
+def test_a_brown_out_of_both_continues_the_count(tmp_path: Path) -> None:
     craft = Craft(tmp_path)
     daemon = craft.daemon()
     seen = craft.rides(daemon, 300, 90.0)
@@ -153,7 +153,7 @@ def test_a_charge_stated_before_the_craft_sends_counts_after_a_restart_too(
     assert "charge_unsaid" not in codes(again)
 
 
-def test_without_learned_json_the_records_tell(tmp_path: Path) -> None:
+def test_without_learned_json_the_records_are_used(tmp_path: Path) -> None:
     craft = Craft(tmp_path)
     with craft.daemon() as daemon:
         first = left(craft.rides(daemon, 300, 90.0))

@@ -1,4 +1,4 @@
-"""The soak itself: it finds what is missing, doubled or invented, and a short one passes."""
+"""The soak itself: it finds missing, duplicated and invented frames, and a short run passes."""
 
 from collections.abc import Sequence
 from pathlib import Path
@@ -31,12 +31,12 @@ def record(frames: Sequence[bytes]) -> bytes:
     )
 
 
-def test_every_frame_is_like_no_other() -> None:
+def test_every_frame_is_unique() -> None:
     sent = sent_frames(3000)
     assert len(set(sent.data)) == len(sent.data)
 
 
-def test_a_whole_record_is_found_whole(tmp_path: Path) -> None:
+def test_a_complete_record_has_every_frame(tmp_path: Path) -> None:
     sent = sent_frames(100)
     path = tmp_path / "telemetry.tlog"
     path.write_bytes(record(sent.data) + record(sent.data[:1])[:20])
@@ -55,7 +55,7 @@ def test_frames_left_out_of_a_record_are_missing(tmp_path: Path) -> None:
     assert set(range(len(sent.data))) - ledger.recorded == {50, 51, 52}
 
 
-def test_frames_twice_or_out_of_order_are_found(tmp_path: Path) -> None:
+def test_duplicate_and_disordered_frames_are_found(tmp_path: Path) -> None:
     sent, path = sent_frames(100), tmp_path / "telemetry.tlog"
     path.write_bytes(record(sent.data[:50] + sent.data[48:]))
     assert Ledger(sent, []).read(path).disorder == 2
@@ -63,7 +63,7 @@ def test_frames_twice_or_out_of_order_are_found(tmp_path: Path) -> None:
     assert Ledger(sent, []).read(path).disorder == 1
 
 
-def test_a_spoilt_frame_is_one_that_nobody_sent(tmp_path: Path) -> None:
+def test_a_corrupted_frame_counts_as_never_sent(tmp_path: Path) -> None:
     sent, path = sent_frames(100), tmp_path / "telemetry.tlog"
     spoilt = sent.data[9][:-1] + bytes([sent.data[9][-1] ^ 1])
     path.write_bytes(record([*sent.data[:9], spoilt, *sent.data[10:]]))
@@ -72,16 +72,16 @@ def test_a_spoilt_frame_is_one_that_nobody_sent(tmp_path: Path) -> None:
     assert 9 not in ledger.recorded
 
 
-def test_bytes_between_records_are_found_and_passed_over(tmp_path: Path) -> None:
+def test_bytes_between_records_are_found_and_skipped(tmp_path: Path) -> None:
     sent, path = sent_frames(100), tmp_path / "telemetry.tlog"
     path.write_bytes(record(sent.data[:50]) + bytes(500) + record(sent.data[50:]))
     ledger = Ledger(sent, [])
     assert ledger.read(path).bad_bytes >= 500
-    # The record in front of a hole is given up with it: nothing sound follows.
+    # The record before a hole is lost with it, as nothing sound follows.
     assert len(sent.data) - len(ledger.recorded) <= 1
 
 
-def test_frames_of_a_flood_are_told_from_frames_that_nobody_sent(tmp_path: Path) -> None:
+def test_frames_of_a_flood_are_distinguished_from_invented_ones(tmp_path: Path) -> None:
     sent = sent_frames(10)
     theirs = list(others(5000, 3))
     path = tmp_path / "telemetry.tlog"
@@ -91,7 +91,7 @@ def test_frames_of_a_flood_are_told_from_frames_that_nobody_sent(tmp_path: Path)
     assert theirs[0][5] == OTHER
 
 
-def test_a_name_that_is_no_fault_is_refused() -> None:
+def test_an_unknown_fault_is_refused() -> None:
     with pytest.raises(ValueError, match="floods: no such fault"):
         soak.chosen(["floods"], [])
 

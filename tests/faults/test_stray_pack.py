@@ -14,7 +14,7 @@ pytestmark = pytest.mark.slow
 PROFILE = '[battery]\nchemistry = "li-ion"\ncells = 14\nenergy_wh = 1000.0\n'
 BOOT_S, UTC_S = 100, 1_750_000_000
 AT_ONCE_S = 20
-"""Seconds of the stream that are sent before waiting for the daemon."""
+"""Seconds of the stream sent before waiting for the daemon."""
 
 
 class Craft:
@@ -87,10 +87,10 @@ def test_strays_and_dying_packs_over_a_restart(tmp_path: Path) -> None:
         assert sources(found, "source_silent") == ["battery 1"]
         daemon.process.kill()
         daemon.process.wait()
-        daemon.process.returncode = 0  # the way out of the block expects an end by itself
+        daemon.process.returncode = 0  # the end of the block expects a daemon that ended by itself
 
     with started(tmp_path) as daemon:
-        # The trip goes on, and the pack is missed as before.
+        # The trip continues, and the pack is still reported as missing.
         found = craft.ride(daemon, 20, 0)
         found = daemon.snapshot_when(lambda one: (one["trip"]["elapsed_s"] or 0.0) > 190)
         assert [found[key] for key in KNOWN] == [None, None]

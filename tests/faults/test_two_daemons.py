@@ -51,7 +51,7 @@ def test_a_second_daemon_is_refused_and_touches_nothing(tmp_path: Path) -> None:
             more = ["--record", str(tmp_path)] if reader[0] == "onboard" else []
             done = ended(sys.executable, "-m", *reader, *more)
             assert "another daemon" not in done.stdout + done.stderr
-    # A kill releases it at once.
+    # A kill releases the lock at once.
     third = Daemon(*LINK, "--record", str(tmp_path))
     third.process.send_signal(signal.SIGKILL)
     with Daemon(*LINK, "--record", str(tmp_path)):

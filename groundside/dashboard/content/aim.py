@@ -1,4 +1,4 @@
-"""Content of the aim view: the target being chosen, the one in force, and how it is met."""
+"""Content of the aim view: the target being chosen, the one in force, and how it is being met."""
 
 from dataclasses import dataclass
 
@@ -39,11 +39,11 @@ def aim_content(state: ViewState, choice: TargetChoice) -> AimContent:
     kind, units = choice.kind, state.units
     force = value_in_force(kind, state.snapshot)
     value = choice.value
-    if not state.can_talk:
+    if not state.can_command:
         value = force
     digits = None if value is None else kind.text(value, units)
     is_set = force is not None and kind.text(force, units) == digits
-    label = "in force" if is_set else "not set" if state.can_talk else "none"
+    label = "in force" if is_set else "not set" if state.can_command else "none"
     figure = BigFigureContent(
         digits,
         kind.unit(units),
@@ -51,7 +51,7 @@ def aim_content(state: ViewState, choice: TargetChoice) -> AimContent:
         interval=label,
         why="" if value is not None else "no target",
     )
-    more = PURPOSE[kind.key] if state.can_talk else NOBODY
+    more = PURPOSE[kind.key] if state.can_command else NOBODY
     return AimContent(figure, ((*_in_force(state), Item("for", more)),))
 
 

@@ -1,4 +1,4 @@
-"""Content of the craft view: can the figures be trusted? Instruments and link, one by one."""
+"""Content of the craft view: instruments and link, to show which figures can be trusted."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -26,9 +26,9 @@ from onboard.contract.figure import Unknown, within
 from onboard.contract.snapshot import Snapshot, Trip
 
 BRIDGED_MOST = 0.05
-"""A trip with more than this bridged over gaps deserves a look. Common practice, no source."""
+"""Share of a trip bridged over gaps above which it is flagged. Common practice, no source."""
 LOST_MOST = 0.05
-"""A link that loses more than this share deserves a look. Common practice, no source."""
+"""Share of lost messages above which a link is flagged. Common practice, no source."""
 
 Status = Literal["LOOK", "--", "ok"]
 ORDER: tuple[Status, ...] = ("LOOK", "--", "ok")
@@ -45,7 +45,7 @@ class Check:
 
 
 def craft_blocks(state: ViewState) -> tuple[Block, ...]:
-    """Return the content of the craft view: alerts, then the instruments, the worst first."""
+    """Return the content of the craft view: alerts, then the instruments, worst first."""
     checks = sorted(_checks(state), key=lambda check: ORDER.index(check.status))
     instruments = tuple(
         Item(check.status, f"{check.name}: {check.text}", strong=check.status == "LOOK")
@@ -55,7 +55,7 @@ def craft_blocks(state: ViewState) -> tuple[Block, ...]:
 
 
 def silent_source(snapshot: Snapshot) -> str:
-    """Return the first source that an alert names as silent, empty if none is.
+    """Return the first source that an alert reports as silent; empty if none is.
 
     Examples
     --------
@@ -73,7 +73,7 @@ def silent_source(snapshot: Snapshot) -> str:
 
 
 def names_of(value: Value) -> tuple[str | float, ...]:
-    """Return the names that a value of an alert holds, none if it is not known."""
+    """Return the names in an alert's value; none if it is unknown."""
     return value if isinstance(value, tuple) else ()
 
 
@@ -191,13 +191,13 @@ def _milliohm(ohm: float) -> str:
 
 def _left(snapshot: Snapshot, units: Units) -> Check:
     reserve = snapshot.reserve_fraction
-    kept = "" if isinstance(reserve, Unknown) else f", reserve {percent(reserve)}"
+    reserve_text = "" if isinstance(reserve, Unknown) else f", reserve {percent(reserve)}"
     if isinstance(snapshot.battery, Unknown):
         return Check("--", "energy left", reason_text(snapshot.battery, units))
     share = reading(snapshot.battery.left_fraction, units)
     if share.value is None:
-        return Check("--", "energy left", share.why + kept)
-    text = f"{percent(share.value)}{in_brackets(share, percent)}{kept}"
+        return Check("--", "energy left", share.why + reserve_text)
+    text = f"{percent(share.value)}{in_brackets(share, percent)}{reserve_text}"
     suspicious = not isinstance(reserve, Unknown) and share.value < reserve
     return Check("LOOK" if suspicious else "ok", "energy left", text)
 

@@ -37,15 +37,15 @@ from onboard.contract.snapshot import Curve, Snapshot, SpeedKind
 KINDS: Mapping[SpeedKind, str] = {"through_water": "through water", "over_ground": "over ground"}
 LEARN = "Ride half a minute steadily at each of a few speeds: the curve is learned from that."
 BAND_MOST = 1.5
-"""The y axis ends at this many times the curve's highest point, even where the band goes on."""
+"""The y axis ends at this multiple of the curve's highest point, even if the band goes beyond."""
 STEEPEST = 3.0
-"""A consumption plot ends at this many times its lowest: slow speeds would flatten the rest."""
+"""A consumption plot ends at this multiple of its lowest: slow speeds would flatten the rest."""
 SLOWEST_MPS = 0.3
-"""Below this speed a consumption means nothing."""
+"""Speed below which a consumption is meaningless [m/s]."""
 CHEAPEST_WITHIN = 0.015
-"""Consumptions closer than this to the least are alike on the water. Common practice, no source."""
+"""Consumptions within this share of the lowest count as equal. Common practice, no source."""
 WH_PER_KM = 1.0 / 3.6
-"""One J/m in Wh/km."""
+"""Conversion factor from J/m to Wh/km."""
 
 
 @dataclass(frozen=True)
@@ -70,7 +70,7 @@ def power_at(curve: Curve, speed_mps: float) -> float | None:
 
 @dataclass(frozen=True)
 class GroundToCurve:
-    """Converts speeds over ground on the present course to speeds of the curve.
+    """Converts speeds over ground on the present course to speeds on the curve.
 
     Parameters
     ----------
@@ -108,7 +108,7 @@ def ground_to_curve(snapshot: Snapshot, curve: Curve) -> GroundToCurve | None:
 
 
 def can_be_drawn(curve: Curve) -> bool:
-    """Return whether there is a line to draw: at least two points, in order of speed."""
+    """Return whether there is a line to draw: at least two points, in increasing speed."""
     speeds = curve.speed_mps
     columns = (curve.power_w, curve.low_w, curve.high_w)
     rising = all(a < b for a, b in itertools.pairwise(speeds))
@@ -123,7 +123,7 @@ def curve_content(state: ViewState, *, of_consumption: bool) -> CurveContent:
     state
         The present state.
     of_consumption
-        Plot consumption instead of power.
+        Whether to plot consumption instead of power.
     """
     curve = state.snapshot.curve
     if isinstance(curve, Unknown):
@@ -160,7 +160,7 @@ class _Drawing:
         self._x = Axis(low, round_top(last - low) + low, self._units.speed_name)
 
     def plot(self) -> PlotContent:
-        """Return the curve with its band, its points and its marks."""
+        """Return the curve with its band, points and marks."""
         curve, units = self._curve, self._units
         columns = [
             tuple(self._y(v, p) for v, p in zip(curve.speed_mps, column, strict=True))
@@ -170,7 +170,7 @@ class _Drawing:
         keep = [n for n, v in enumerate(curve.speed_mps) if v >= SLOWEST_MPS]
         x = tuple(xs[n] for n in keep)
         middle, low, high = (tuple(column[n] for n in keep) for column in columns)
-        # where little was ridden, the band goes far beyond everything else
+        # at speeds with few data the band extends far beyond everything else
         top = min(max(high, default=1.0), BAND_MOST * max(middle, default=1.0))
         if self._of_consumption:
             top = min(top, STEEPEST * min(middle, default=1.0))

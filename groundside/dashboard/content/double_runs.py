@@ -1,4 +1,4 @@
-"""What to run next so that each set-up goes there and back: one way alone is off by the water."""
+"""The next run that completes a double run, there and back: one way alone is biased by current."""
 
 from collections.abc import Sequence
 
@@ -8,18 +8,20 @@ from onboard.contract.figure import Unknown
 from onboard.contract.snapshot import Run
 
 OPPOSITE_DEG = 150.0
-"""Courses at least this far apart are there and back. Common practice, no source."""
+"""Angle between two courses from which they count as there and back [deg]. Common practice, no
+source."""
 ALIKE_FRACTION = 0.1
-"""Powers within this share of each other can make a double run. Common practice, no source."""
+"""Relative difference in power up to which two runs can form a double run. Common practice, no
+source."""
 
 
 def next_step(runs: Sequence[Run], setup: str) -> str:
-    """Return what to do next with the set-up in force, empty if it has no valid run yet.
+    """Return what to do next with the set-up in force; empty if it has no valid run yet.
 
     Parameters
     ----------
     runs
-        Those of the snapshot, oldest first.
+        The snapshot's runs, oldest first.
     setup
         The label in force, empty if there is none.
 

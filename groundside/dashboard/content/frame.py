@@ -1,4 +1,4 @@
-"""Content of the frame around every view: notices, age of the data, time bar of a replay."""
+"""Content of the frame around every view: notices, age of the data, a replay's time bar."""
 
 from dataclasses import dataclass, field
 
@@ -40,7 +40,7 @@ class FrameContent:
 
 
 def age_content(state: ViewState) -> AgeContent:
-    """Return the age of the data and their source, behind the result of a command."""
+    """Return the age of the data and their source, after the result of a command."""
     if not state.started:
         return AgeContent(_behind_result(state, ("no data", state.source)))
     link = state.snapshot.link

@@ -1,4 +1,4 @@
-"""Content of the home view: whether the way home can be made, where it lies, what it leaves."""
+"""Content of the home view: whether home is in reach, where it lies, how much energy is left."""
 
 from dataclasses import dataclass
 from typing import Literal
@@ -30,10 +30,10 @@ CAUTIONS = (
     "carry a way to move without the motor. Distance and bearing are a straight line: land and "
     "shallows on it are not looked at.",
 )
-"""From brief to full; one of them is always shown."""
+"""Cautions from brief to full; one of them is always shown."""
 
 AT_HOME_M = 30.0
-"""Closer than this no direction is given; the advice to turn back ends here too."""
+"""Distance within which no direction is shown and the advice to turn back ends [m]."""
 
 UNTIL_KNOWN = "Until it is known, turn back before half the energy is used."
 """Common practice, no source."""
@@ -57,15 +57,15 @@ class HomeContent:
     distance, margin
         The big figures.
     arrow_deg
-        Where the arrow points, in steps, 0 being ahead; None for no arrow.
+        Direction of the arrow, in steps, 0 being ahead; None for no arrow.
     turn
         Which way to turn, in brief and in full.
     cost
-        What the way takes, in two parts: the energy, and the time with its speed.
+        Cost of the way, in two parts: energy, and time with its speed.
     water
         Set and drift.
     do
-        What to do, one sentence each.
+        Advice, one sentence each.
     old
         Whether the data are too old to ride by.
     """
@@ -83,7 +83,7 @@ class HomeContent:
 
     @property
     def cue(self) -> CueContent:
-        """The cue to turn back with what to do, or empty if it is not time yet."""
+        """The cue to turn back with the advice; empty if it is not time yet."""
         return CueContent("turn", self.do) if self.verdict == "turn back" else CueContent()
 
 
@@ -188,7 +188,7 @@ def _time(time_s: float) -> str:
 def _to_do(
     verdict: Verdict, turn: Turn, home: WayHome, units: Units, *, there: bool, old: bool
 ) -> tuple[str, ...]:
-    """Return what to do, most urgent first."""
+    """Return the advice, most urgent first."""
     if verdict == "turn back":
         return _turn_back(turn, home, units, old=old)
     if there:

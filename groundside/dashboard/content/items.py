@@ -10,11 +10,11 @@ class Item:
     Parameters
     ----------
     name
-        What it is about, in a few letters; empty if the text speaks for itself.
+        Its subject, in a few letters; empty if the text speaks for itself.
     text
-        Wrapped, never cut.
+        Wrapped, never truncated.
     strong
-        Whether it stands out.
+        Whether it is emphasized.
     """
 
     name: str
@@ -23,4 +23,4 @@ class Item:
 
 
 Block = tuple[Item, ...]
-"""Items kept together where possible; their texts line up in one column."""
+"""Items shown together where possible, with their texts in one column."""

@@ -30,7 +30,7 @@ LARGEST_SHOWN = 9999.5
 
 @dataclass(frozen=True)
 class BigFigureContent:
-    """A big figure: digits or None, unit, label and interval, and why it is unknown."""
+    """A big figure: digits or None, unit, label, interval, and why it is unknown."""
 
     digits: str | None = None
     unit: str = ""
@@ -42,7 +42,7 @@ class BigFigureContent:
 
 @dataclass(frozen=True)
 class CueContent:
-    """The cue: `ease`, `hold`, `push`, `turn`, or empty with the reason among the texts."""
+    """The cue: `ease`, `hold`, `push` or `turn`; or empty, with the reason among the texts."""
 
     word: str = ""
     parts: tuple[str, ...] = ()
@@ -80,12 +80,12 @@ def big_figure(
 
 
 def big_distance(distance: float) -> str:
-    """Write a distance, already in the rider's unit, in three digits."""
+    """Write a distance in the rider's unit with three digits."""
     return three_figures(distance) if abs(distance) < 0.995 else one_decimal(distance)
 
 
 def cue_content(state: ViewState) -> CueContent:
-    """Return the cue, but none from stale data: it would steer a rider by the past."""
+    """Return the cue; none from stale data, which would steer a rider by the past."""
     snapshot, units, target = state.snapshot, state.units, state.snapshot.target
     if within(snapshot.home, lambda home: home.turn_back) is True and not state.stale:
         return CueContent("turn", ("back home now", "what is left is what the way takes"))
@@ -106,7 +106,7 @@ def cue_content(state: ViewState) -> CueContent:
 
 
 def difference_text(fraction: float) -> str:
-    """Write how far something is off its target.
+    """Write how far a value is off its target.
 
     Examples
     --------
@@ -120,7 +120,7 @@ def difference_text(fraction: float) -> str:
 
 
 def _wanted(target: Target, units: Units) -> list[str]:
-    """Return what to hold, and the distance left to go."""
+    """Return the target and the distance left to go."""
     texts = []
     if not isinstance(target.power_w, Unknown):
         texts.append(f"hold {whole(target.power_w)} W")
@@ -134,7 +134,7 @@ def _wanted(target: Target, units: Units) -> list[str]:
 
 
 def run_parts(snapshot: Snapshot, *, stale: bool = False) -> tuple[str, ...]:
-    """Return how the open run is doing, most important first; nothing if none is open."""
+    """Return the progress of the open run, most important first; empty if none is open."""
     if not snapshot.runs or not snapshot.runs[-1].open:
         return ()
     run = snapshot.runs[-1]
@@ -143,7 +143,7 @@ def run_parts(snapshot: Snapshot, *, stale: bool = False) -> tuple[str, ...]:
         return (f"{name} is open", "the data are stale")
     if run.long_enough:
         return ("long enough", name)
-    # of the run itself: what was steady before it began does not count
+    # steady time within the run: what came before it does not count
     return (f"steady for {whole(run.steady_s)} s", name)
 
 

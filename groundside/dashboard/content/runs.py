@@ -1,6 +1,6 @@
-"""Content of the runs view: the set-up in force, the open run, earlier runs, and what is next.
+"""Content of the runs view: the set-up in force, the open run, earlier runs, the next step.
 
-Which set-up is better is left to the review; here a rider sees whether a run will count.
+Which set-up is better is left to `compare`; here a rider sees whether a run will count.
 """
 
 import math
@@ -27,10 +27,10 @@ from onboard.contract.figure import Number, Unknown, within
 from onboard.contract.snapshot import Run, Snapshot, Steady
 
 LONG_ENOUGH_S = 30.0
-"""Where the bar is full [s]; whether a run is long enough, the daemon decides."""
+"""Settled time at which the bar is full [s]; the daemon decides whether a run is long enough."""
 BAR_STEPS = 60
 STANDING_W = 20.0
-"""Below this battery power the motor hardly turns: electronics alone draw a few watts. Common
+"""Battery power below which the motor hardly turns [W]: electronics alone draw a few watts. Common
 practice, no source."""
 
 FULL_SIGN, SHORT_SIGN = "█", "░"
@@ -46,7 +46,7 @@ RULE_MORE = (
 
 @dataclass(frozen=True)
 class RunLine:
-    """A run that has ended, as texts; `within` is the interval in short."""
+    """A run that has ended, as texts; `within` is the short form of the interval."""
 
     number: str
     setup: str
@@ -62,7 +62,7 @@ class RunLine:
 
 @dataclass(frozen=True)
 class OpenRun:
-    """The open run: how long it has lasted, how long it was steady, and whether that will do."""
+    """The open run: its duration, its steady time, and whether that suffices."""
 
     number: str
     setup: str
@@ -75,8 +75,8 @@ class OpenRun:
 
 
 @dataclass(frozen=True)
-class HeldPower:
-    """Battery power now against the power target: the cue, or the reason why there is none."""
+class PowerCue:
+    """Battery power against the power target: the cue, or why there is none."""
 
     power: str
     target: str = ""
@@ -90,7 +90,7 @@ class RunsContent:
 
     setup: str
     steady: str
-    held_power: HeldPower
+    power_cue: PowerCue
     next: str
     open: OpenRun | None = None
     missing: str = ""
@@ -108,7 +108,7 @@ def runs_content(state: ViewState) -> RunsContent:
     return RunsContent(
         setup=setup_in_force(snapshot),
         steady=_steady(snapshot.steady, units, state.stale),
-        held_power=_held_power(snapshot, units, state.stale),
+        power_cue=_power_cue(snapshot, units, state.stale),
         next=next_step(runs, setup_in_force(snapshot)) or RULE,
         open=_open(now_open, snapshot.steady, units) if now_open is not None else None,
         missing=missing(snapshot, units) if now_open is not None and not state.stale else "",
@@ -121,17 +121,17 @@ def runs_content(state: ViewState) -> RunsContent:
 
 
 def open_run(snapshot: Snapshot) -> Run | None:
-    """Return the open run, None if there is none."""
+    """Return the open run; None if there is none."""
     return next((run for run in reversed(snapshot.runs) if run.open), None)
 
 
 def asks_for_charge(snapshot: Snapshot) -> bool:
-    """Return whether the daemon is asking if the pack was charged."""
+    """Return whether the daemon asks if the pack was charged."""
     return any(alert.code is AlertCode.CHARGE_UNSAID for alert in snapshot.alerts)
 
 
 def missing(snapshot: Snapshot, units: Units) -> str:
-    """Return what a run started now would lack, empty if nothing."""
+    """Return what a run started now would lack; empty if nothing."""
     parts = []
     if not setup_in_force(snapshot):
         parts.append("no set-up label")
@@ -148,8 +148,8 @@ def missing(snapshot: Snapshot, units: Units) -> str:
 
 
 def why_no_runs(state: ViewState) -> str:
-    """Return why no run can be started or marked here, empty if one can."""
-    if state.can_talk:
+    """Return why no run can be started or marked here; empty if one can."""
+    if state.can_command:
         return ""
     if state.can_seek:
         return "A saved ride: its runs are shown; none can be started."
@@ -170,19 +170,19 @@ def _steady(steady: Steady, units: Units, stale: bool) -> str:
     return "  ".join(parts)
 
 
-def _held_power(snapshot: Snapshot, units: Units, stale: bool) -> HeldPower:
+def _power_cue(snapshot: Snapshot, units: Units, stale: bool) -> PowerCue:
     power, target = snapshot.power_w, snapshot.target
     now = UNKNOWN if isinstance(power, Unknown) or stale else f"{whole(power)} W"
     if isinstance(target, Unknown) or isinstance(target.power_w, Unknown):
-        return HeldPower(now)
+        return PowerCue(now)
     wanted, cue, difference = f"{whole(target.power_w)} W", target.cue, target.difference_fraction
     if stale:
-        return HeldPower(now, wanted, "no cue: stale")
+        return PowerCue(now, wanted, "no cue: stale")
     if isinstance(cue, Unknown):
-        return HeldPower(now, wanted, f"no cue: {reason_text(cue, units)}")
+        return PowerCue(now, wanted, f"no cue: {reason_text(cue, units)}")
     if isinstance(difference, Unknown):
-        return HeldPower(now, wanted, f"no cue: {reason_text(difference, units)}")
-    return HeldPower(now, wanted, difference_text(difference), cue)
+        return PowerCue(now, wanted, f"no cue: {reason_text(difference, units)}")
+    return PowerCue(now, wanted, difference_text(difference), cue)
 
 
 def _open(run: Run, steady: Steady, units: Units) -> OpenRun:
@@ -192,7 +192,7 @@ def _open(run: Run, steady: Steady, units: Units) -> OpenRun:
         more = f"{left} s more" if left > 0 else "a little more"
         if run.steady_s < 1.0 and isinstance(steady.power_w, Unknown):
             why = reason_text(steady.power_w, units)
-    # a bar that looks full too soon would end a run too early
+    # a bar that looked full too soon would make riders end a run too early
     share = 1.0 if run.long_enough else min(run.steady_s / LONG_ENOUGH_S, 0.95)
     return OpenRun(
         number=str(run.number),

@@ -1,4 +1,4 @@
-"""Set-up labels: those known, the next letter, and what may be typed."""
+"""Set-up labels: the known ones, the next free letter, and validation of typed ones."""
 
 import string
 
@@ -7,11 +7,11 @@ from onboard.contract.commands import LABEL_MOST
 from onboard.contract.snapshot import Snapshot
 
 PLAIN = "as is"
-"""The daemon's label for a set-up that was not named."""
+"""The daemon's label for an unnamed set-up."""
 
 
 def setup_in_force(snapshot: Snapshot) -> str:
-    """Return the label in force, empty if none was given.
+    """Return the label in force; empty if none was given.
 
     Examples
     --------
@@ -27,13 +27,13 @@ def setup_in_force(snapshot: Snapshot) -> str:
 
 
 def known_setups(snapshot: Snapshot) -> tuple[str, ...]:
-    """Return the labels that the daemon knows and those of the runs, sorted, each once."""
+    """Return the labels known to the daemon and those of the runs, sorted, each once."""
     found = {*snapshot.setups, *(run.setup for run in snapshot.runs), snapshot.setup}
     return tuple(sorted(found - {"", PLAIN}))
 
 
 def next_letter(known: tuple[str, ...]) -> str:
-    """Return the first letter that is not a label yet, empty if all are.
+    """Return the first letter that is not a label yet; empty if all are.
 
     Examples
     --------

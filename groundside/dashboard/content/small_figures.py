@@ -1,4 +1,4 @@
-"""The small figures of the ride view: a row for each, the most wanted first."""
+"""The small figures of the ride view: a row for each, most important first."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -20,7 +20,7 @@ from onboard.contract.snapshot import Snapshot
 
 @dataclass(frozen=True)
 class SmallFigure:
-    """A small figure: name, text, interval if stated; whether it is known, and why not."""
+    """A small figure: name, text, interval if stated, whether it is known, and why not."""
 
     label: str
     text: str
@@ -31,14 +31,14 @@ class SmallFigure:
 
 @dataclass(frozen=True)
 class Format:
-    """How a quantity is written, and the unit behind it, both in the rider's units."""
+    """How to write a quantity, and the unit after it, both in the rider's units."""
 
     write: Callable[[float, Units], str]
     unit: Callable[[Units], str]
 
 
 def plain(write: Callable[[float], str], unit: str = "") -> Format:
-    """Return the format of a quantity that has one unit only."""
+    """Return the format of a quantity whose unit does not depend on the rider."""
     return Format(lambda value, _: write(value), lambda _: unit)
 
 
@@ -62,9 +62,9 @@ class Row:
     read
         Reads it from a snapshot.
     format
-        How it is written.
+        How to write it.
     optional
-        Left out while unknown: only some crafts have it.
+        Whether to omit it while unknown, as only some crafts have it.
     """
 
     label: str
@@ -101,11 +101,11 @@ ROWS = (
         optional=True,
     ),
 )
-"""A small terminal shows the first few; what only some crafts have comes last."""
+"""A small terminal shows the first few; figures that only some crafts have come last."""
 
 
 def small_figures(snapshot: Snapshot, units: Units) -> tuple[SmallFigure, ...]:
-    """Return the small figures, the most wanted first."""
+    """Return the small figures, most important first."""
     figures = (_small_figure(row, snapshot, units) for row in ROWS)
     return tuple(
         figure
@@ -127,7 +127,7 @@ def _small_figure(row: Row, snapshot: Snapshot, units: Units) -> SmallFigure:
 
 
 def unknown_reasons(figures: tuple[SmallFigure, ...]) -> tuple[str, ...]:
-    """Return why figures are unknown, each reason once behind the figures that lack it."""
+    """Return why figures are unknown: each reason once, after the names of its figures."""
     labels: dict[str, list[str]] = {}
     for figure in figures:
         if not figure.known and figure.label not in labels.setdefault(figure.why, []):

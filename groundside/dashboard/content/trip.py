@@ -1,4 +1,4 @@
-"""Content of the trip view: where the energy went, over time or over distance."""
+"""Content of the trip view: where the energy went, over time or distance."""
 
 from bisect import bisect_left
 from collections.abc import Callable
@@ -24,14 +24,14 @@ from onboard.contract.figure import Estimate, Unknown, within
 
 PANELS = ("power", "speed", "cost", "left")
 LABEL_COLUMNS = 5
-"""The same width for the numbers of every panel, so that stacked panels line up."""
+"""Width of the axis numbers in every panel [cells], so that stacked panels line up."""
 EVENTS_MOST = 40
 Column = tuple[float | None, ...]
 
 
 @dataclass(frozen=True)
 class TripContent:
-    """The content of the trip view at one moment: a plot for each panel, and the sums in words."""
+    """The content of the trip view at one moment: a plot per panel, and the sums in words."""
 
     plots: tuple[PlotContent, ...]
     blocks: tuple[Block, ...]
@@ -45,9 +45,9 @@ def trip_content(state: ViewState, panels: tuple[str, ...], *, over_distance: bo
     state
         The present state.
     panels
-        The `PANELS` to show.
+        Those of `PANELS` to show.
     over_distance
-        Whether the x axis is the distance made instead of time.
+        Whether the x axis is distance instead of time.
     """
     series = trip_series(state.trip_line)
     if len(series.t_s) < 2:
@@ -60,14 +60,14 @@ def trip_content(state: ViewState, panels: tuple[str, ...], *, over_distance: bo
 
 
 def place_in_replay(state: ViewState, x: float, *, over_distance: bool) -> tuple[str, float] | None:
-    """Return where a tap on the plot leads: a `distance_m`, or a `fraction` of the time.
+    """Return the place to seek to for a tap: a `distance_m`, or a `fraction` of the time.
 
     Parameters
     ----------
     state
         The present state.
     x
-        Where it was tapped, in axis units.
+        Place of the tap, in axis units.
     over_distance
         Whether the x axis is distance.
     """
@@ -81,7 +81,7 @@ def place_in_replay(state: ViewState, x: float, *, over_distance: bool) -> tuple
 
 
 def _ahead_s(state: ViewState, replay: ReplayState) -> float:
-    """Return how far the stream's time is ahead of the place in a saved log [s]."""
+    """Return the offset from the place in a saved log to stream time [s]."""
     return state.snapshot.t_s - replay.t_s
 
 
@@ -148,7 +148,7 @@ def _panel(panel: str, state: ViewState, series: TripSeries, places: _Places) ->
 
 
 def _top(known: list[float], panel: str) -> float:
-    """Return where the y axis ends; consumption while hardly moving must not flatten the rest."""
+    """Return the end of the y axis; consumption when hardly moving must not flatten the rest."""
     if panel != "cost":
         return max(known)
     middle = sorted(known)[len(known) // 2]
@@ -160,7 +160,7 @@ def _left_wh(state: ViewState) -> Estimate:
 
 
 def _left(state: ViewState, series: TripSeries) -> tuple[float | None, ...]:
-    """Return the energy left at each point: what is left now, plus what was used since then."""
+    """Return the energy left at each point: the energy left now plus that used since then."""
     left, used_now = _left_wh(state), state.snapshot.trip.energy_wh
     if isinstance(left, Unknown) or isinstance(used_now, Unknown):
         return (None,) * len(series.t_s)

@@ -1,1 +1,1 @@
-"""Drawing into terminal cells: big type, plots, the arrow to home. It knows nothing of rides."""
+"""Drawing into terminal cells: big type, plots, the arrow home; independent of rides."""

@@ -44,7 +44,7 @@ GLYPHS: Mapping[str, tuple[str, ...]] = {
 
 @dataclass(frozen=True)
 class TypeSize:
-    """How far the glyphs are stretched.
+    """How much the glyphs are stretched.
 
     Parameters
     ----------
@@ -53,7 +53,7 @@ class TypeSize:
     halves
         Height of each of the seven pixel rows, in half cells.
     gap
-        Cells between two glyphs.
+        Width between two glyphs, in cells.
     """
 
     columns: tuple[int, ...]
@@ -85,13 +85,13 @@ SIZES = (
     TypeSize((2, 2, 2, 2, 2, 2), (4, 3, 3, 4, 3, 3, 4), 2),  # 12 rows
     TypeSize((2, 2, 2, 2, 2, 2), (4, 4, 4, 4, 4, 4, 4), 3),  # 14 rows
 )
-"""From small to large."""
+"""All sizes, from small to large."""
 
 SMALLEST_ROWS = SIZES[0].rows
 
 
 def fitting(text: str, width: int, rows: int) -> TypeSize | None:
-    """Return the largest size in which a text fits, None if none does.
+    """Return the largest size in which a text fits; None if none does.
 
     Examples
     --------
@@ -111,11 +111,11 @@ def draw(text: str, size: TypeSize, *, hatched: bool = False) -> tuple[str, ...]
     Parameters
     ----------
     text
-        Characters that are in `GLYPHS`.
+        Characters of `GLYPHS`.
     size
-        How large.
+        The size.
     hatched
-        Draw with a pattern in place of solid blocks, which reads as 'old' without any colour.
+        Whether to draw with a pattern instead of solid blocks, which reads as 'old' without colour.
 
     Returns
     -------
@@ -129,7 +129,7 @@ def draw(text: str, size: TypeSize, *, hatched: bool = False) -> tuple[str, ...]
     drawn = half_blocks(lines)
     if not hatched:
         return drawn
-    # the pattern exists for whole cells only
+    # the pattern character exists for whole cells only
     return tuple("".join(" " if cell == " " else "▒" for cell in line) for line in drawn)
 
 

@@ -1,13 +1,13 @@
-"""A canvas of dots finer than the terminal's cells, drawn in braille: two across, four down."""
+"""A canvas of braille dots, finer than the terminal's cells: two across, four down in each."""
 
 _BASE = 0x2800
 _BITS = ((0x01, 0x08), (0x02, 0x10), (0x04, 0x20), (0x40, 0x80))
-"""The bit of each dot, [row][column]: dots 1 to 8 of the Unicode Standard's block U+2800, in which
-a code point is the base plus its bits."""
+"""The bit of each dot, [row][column]: dots 1 to 8 of the Unicode Standard's block U+2800, where a
+code point is the base plus the bits of its dots."""
 
 
 class DotCanvas:
-    """Dots on so many columns and rows of cells; the dot 0, 0 is at the top left.
+    """Dots on a grid of cells; dot 0, 0 is at the top left.
 
     Parameters
     ----------
@@ -29,13 +29,13 @@ class DotCanvas:
         self._cells = bytearray(columns * rows)
 
     def dot(self, x: int, y: int) -> None:
-        """Set a dot, unless it lies outside."""
+        """Set a dot; ignore one outside the canvas."""
         if 0 <= x < self.wide and 0 <= y < self.high:
             self._cells[y // 4 * self._columns + x // 2] |= _BITS[y % 4][x % 2]
 
     def line(self, x0: float, y0: float, x1: float, y1: float, *, pen: int = 1) -> None:
-        """Draw a straight line with a square pen so many dots wide."""
-        # far outside nothing is seen, and steps through it would take their time
+        """Draw a straight line with a square pen, `pen` dots wide."""
+        # clip: nothing is visible far outside, and stepping through it would be slow
         y0, y1 = (min(max(y, -self.high), 2.0 * self.high) for y in (y0, y1))
         x0, x1 = (min(max(x, -self.wide), 2.0 * self.wide) for x in (x0, x1))
         steps = max(1, round(max(abs(x1 - x0), abs(y1 - y0))))

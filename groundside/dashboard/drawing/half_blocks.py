@@ -1,6 +1,6 @@
 """Pictures in half blocks: two square points, one above the other, in each cell.
 
-Half blocks are in every terminal font.
+Every terminal font has half blocks.
 """
 
 from collections.abc import Sequence
@@ -9,7 +9,7 @@ _CELLS = {(False, False): " ", (True, False): "▀", (False, True): "▄", (True
 
 
 def half_blocks(rows: Sequence[str]) -> tuple[str, ...]:
-    """Draw rows of points, `#` for a set one.
+    """Draw rows of points; `#` marks a set point.
 
     Examples
     --------

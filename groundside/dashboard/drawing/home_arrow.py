@@ -1,4 +1,4 @@
-"""The arrow to home, relative to the rider's own direction."""
+"""The arrow home, relative to the rider's own direction."""
 
 import math
 from functools import lru_cache
@@ -6,13 +6,13 @@ from functools import lru_cache
 from groundside.dashboard.drawing.half_blocks import half_blocks
 
 STEP_DEG = 15
-"""Step of its turn [deg]: finer ones look alike in so few points, and would flicker."""
+"""Step of the arrow's angle [deg]: finer ones look alike at this resolution, and would flicker."""
 
 SHAPE = (
     *((0.0, 1.0), (0.85, 0.05), (0.3, 0.05), (0.3, -0.95)),
     *((-0.3, -0.95), (-0.3, 0.05), (-0.85, 0.05)),
 )
-"""Corners, right and ahead: a broad head on a thick stem, so that its ends look different."""
+"""Corners as (right, ahead): a broad head on a thick stem, so that the ends look different."""
 
 _FINE = 4
 _HALF = _FINE * _FINE / 2
@@ -25,9 +25,9 @@ def home_arrow(angle_deg: int, columns: int, rows: int) -> tuple[str, ...]:
     Parameters
     ----------
     angle_deg
-        Where it points: 0 is ahead, 90 to the right.
+        Direction in which it points: 0 is ahead, 90 to the right.
     columns, rows
-        The cells that it fills.
+        Size of the drawing in cells.
 
     Returns
     -------

@@ -1,4 +1,4 @@
-"""A widget that paints its own lines and sends only those that changed to the terminal."""
+"""A widget that paints its own lines and sends only changed ones to the terminal."""
 
 from typing import Any
 
@@ -9,24 +9,24 @@ from textual.strip import Strip
 from textual.widget import Widget
 
 Piece = tuple[str, str]
-"""A text and the name of its component style; empty for the widget's own style."""
+"""A text and the name of its component style; an empty name is the widget's own style."""
 Line = list[Piece]
 
 
 def piece_width(line: Line) -> int:
-    """Return the columns that a line takes; all texts here are of single width."""
+    """Return the width of a line in columns; all texts here are of single width."""
     return sum(len(text) for text, _ in line)
 
 
 def shortened(text: str, width: int) -> str:
-    """Return a text cut to a width; a cut one ends in two dots."""
+    """Return a text cut to a width; two dots mark a cut."""
     if len(text) <= width:
         return text
     return text[: max(0, width - 2)].rstrip() + ".." if width > 2 else text[:width]
 
 
 def joined(parts: tuple[str, ...], width: int) -> str:
-    """Return the first part with as many of the others as fit whole."""
+    """Return the first part, joined by as many of the others as fit whole."""
     text = shortened(parts[0], width) if parts else ""
     for part in parts[1:]:
         if len(text) + 2 + len(part) <= width:
@@ -35,7 +35,7 @@ def joined(parts: tuple[str, ...], width: int) -> str:
 
 
 def wrapped(text: str, width: int) -> list[str]:
-    """Return a text broken into lines at its spaces; a word that is longer is cut."""
+    """Return a text wrapped at spaces; a word longer than a line is cut."""
     lines: list[str] = []
     here = ""
     for word in text.split():
@@ -51,7 +51,7 @@ def wrapped(text: str, width: int) -> list[str]:
 class Painted(Widget):
     """Base of the dashboard's widgets.
 
-    A subclass paints its `content` as lines of styled pieces. Setting equal content costs nothing.
+    A subclass paints its `content` as lines of styled pieces. Setting equal content has no effect.
     """
 
     ALLOW_SELECT = False
@@ -64,13 +64,13 @@ class Painted(Widget):
         self._painted_for: Size | None = None
 
     def paint(self, size: Size) -> list[Line]:
-        """Return the lines that show `content` in a size of columns and rows."""
+        """Return the lines that show `content` in a given size."""
         raise NotImplementedError
 
     def watch_content(self) -> None:
-        """Repaint the lines that changed, and no others."""
+        """Repaint only the lines that changed."""
         size = self.size
-        if not size.area:  # out of sight: the lines that the toolkit kept are no longer valid
+        if not size.area:  # hidden: the lines cached by the toolkit are no longer valid
             self._painted_for = None
             self.refresh()
             return
@@ -92,7 +92,7 @@ class Painted(Widget):
         return self._lines
 
     def on_show(self) -> None:
-        """Repaint: the content may have changed out of sight."""
+        """Repaint: the content may have changed while hidden."""
         self.lay_out()
 
     def lay_out(self) -> None:

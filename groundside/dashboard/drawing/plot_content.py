@@ -1,4 +1,4 @@
-"""The content of a plot: a line, a band, points and marks, in axis units. No screen code."""
+"""The content of a plot, free of screen code: line, band, points and marks, in axis units."""
 
 from dataclasses import dataclass, field
 
@@ -48,13 +48,13 @@ class AxisMark:
     letter
         One character.
     x
-        Where it is drawn.
+        Its place on the axis.
     low, high
-        Ends of its interval, drawn along the axis; None if it has none.
+        Ends of its interval, drawn along the axis; None without one.
     top
-        Where a dotted line up from the axis ends; None for no line.
+        Upper end of a dotted line from the axis; None for no line.
     stale
-        Whether it is from old data.
+        Whether it is based on stale data.
     """
 
     letter: str
@@ -76,13 +76,13 @@ class PlotContent:
     x, y
         The axes.
     trace, band
-        The line, and what is shaded behind it.
+        The line, and the shaded area behind it.
     points, marks
-        What is pointed out, most important first.
+        Highlighted places, most important first.
     why
-        What is shown instead of the plot if there is nothing to draw, else None.
+        Text shown instead of the plot if there is nothing to draw; else None.
     label_columns
-        Least width for the numbers of the y axis, so that stacked plots line up.
+        Minimum width of the y axis's numbers, so that stacked plots line up.
     """
 
     title: tuple[str, ...] = ()

@@ -1,6 +1,6 @@
-"""Draws a plot into cells: frame and numbers, band, line, points and marks, one over the other.
+"""Draws a plot into cells: frame and numbers, band, line, points and marks, in layers.
 
-Each cell shows one thing, the most important there, recognisable by its shape alone.
+Each cell shows the most important thing there, recognizable by its shape alone.
 """
 
 from bisect import bisect_right
@@ -17,35 +17,35 @@ MARK, STALE, TITLE, EVENT = "plot--mark", "plot--stale", "plot--title", "plot--e
 STYLES = {FRAME, LABEL, CURVE, BAND, MARK, STALE, TITLE, EVENT}
 
 TITLE_FROM_ROWS = 8
-"""A lower plot has no title."""
+"""Height in rows from which a plot has a title."""
 LEAST_COLUMNS, LEAST_ROWS = 16, 4
 ROWS_BETWEEN_NUMBERS = 2
 PEN = 2
 _Place = Callable[[float], float]
-"""Converts a number of an axis to dots."""
+"""Converts an axis value to dots."""
 EVENT_SIGNS = "!▲"
-"""Signs that a letter may cover."""
+"""Signs that a letter may overwrite."""
 
 
 @dataclass(frozen=True)
 class PlotArea:
-    """Where a plot lies in its widget, in cells; `top` and `left` are the first within it."""
+    """The area of a plot within its widget, in cells; `top` and `left` are its first cell."""
 
     left: int
     top: int
     columns: int
     rows: int
     y_labels: tuple[tuple[int, str], ...]
-    """Row within the plot, and what stands there."""
+    """Row within the plot, and the label there."""
 
     def x_at(self, column: int, axis: Axis) -> float:
-        """Return the x of a column of the widget; the nearest end of the axis beside the plot."""
+        """Return the x of a column of the widget, clamped to the ends of the axis."""
         share = (column - self.left + 0.5) / self.columns
         return axis.low + min(1.0, max(0.0, share)) * (axis.high - axis.low)
 
 
 def plot_area(content: PlotContent, width: int, height: int) -> PlotArea | None:
-    """Return where a plot lies in its widget, None if there is too little room."""
+    """Return the area of a plot within its widget; None if there is too little room."""
     top = 1 if content.title and height >= TITLE_FROM_ROWS else 0
     rows = height - top - 2
     if rows < LEAST_ROWS - 2 or width < LEAST_COLUMNS:
@@ -67,9 +67,9 @@ def plot_lines(content: PlotContent, width: int, height: int) -> list[Line]:
     Parameters
     ----------
     content
-        What it shows.
+        The plot's content.
     width, height
-        Its size in cells.
+        Size of the widget in cells.
 
     Returns
     -------
@@ -102,7 +102,7 @@ class _Grid:
             self.chars[row][place], self.styles[row][place] = char, style
 
     def lines(self) -> list[Line]:
-        """Return the rows, with cells of one style put together."""
+        """Return the rows, with adjacent cells of one style merged."""
         result: list[Line] = []
         for chars, styles in zip(self.chars, self.styles, strict=True):
             line: Line = []
@@ -125,7 +125,7 @@ def _column(x: float, axis: Axis, area: PlotArea) -> int:
 
 
 def _reason(content: PlotContent, width: int, height: int) -> list[Line]:
-    """Write in the middle why there is nothing to see."""
+    """Write in the middle why there is no plot."""
     lines: list[Line] = []
     if content.title and height >= TITLE_FROM_ROWS:
         lines.append([(joined(content.title, width), TITLE)])
@@ -155,7 +155,7 @@ def _draw_frame(grid: _Grid, content: PlotContent, area: PlotArea) -> None:
 
 
 def _x_labels(axis: Axis, area: PlotArea, end: int) -> list[tuple[float, str]]:
-    """Return the numbers that fit clear of each other, of the corner and of the unit."""
+    """Return the numbers that fit without touching each other, the corner or the unit."""
     for most in range(max(1, area.columns // 5), 0, -1):
         values = ticks(axis.low, axis.high, most)
         step = tick_step(axis.high - axis.low, most)
@@ -165,7 +165,7 @@ def _x_labels(axis: Axis, area: PlotArea, end: int) -> list[tuple[float, str]]:
         for value in values:
             text = tick_text(value, step)
             begin = max(area.left, area.left + _column(value, axis, area) - len(text) // 2)
-            if begin + len(text) > end:  # the unit stands there
+            if begin + len(text) > end:  # the unit is there
                 continue
             clear = clear and begin >= free
             free = begin + len(text) + 2
@@ -209,7 +209,7 @@ def _draw_lines(grid: _Grid, content: PlotContent, area: PlotArea) -> None:
 
 
 def _draw_band(canvas: DotCanvas, content: PlotContent, dot_x: _Place, dot_y: _Place) -> None:
-    """Fill the band with sparse dots, distinct from the line without any colour."""
+    """Fill the band with sparse dots, distinct from the line even without colour."""
     band = content.band
     if not band.x:
         return
@@ -233,7 +233,7 @@ def _between(places: list[float], values: tuple[float, ...], x: float) -> float:
 
 
 def _draw_point(grid: _Grid, content: PlotContent, area: PlotArea, point: Point) -> None:
-    """Draw a point's letter in a box of three cells, hatched if it is old."""
+    """Draw a point's letter in a box of three cells, hatched if stale."""
     across, up = _share(point.x, content.x), _share(point.y, content.y)
     column = min(max(0, _column(point.x, content.x, area)), area.columns - 1)
     row = min(max(0, round((1.0 - up) * (area.rows - 1))), area.rows - 1)
@@ -250,7 +250,7 @@ def _draw_point(grid: _Grid, content: PlotContent, area: PlotArea, point: Point)
 
 
 def _draw_marks(grid: _Grid, content: PlotContent, area: PlotArea) -> None:
-    """Draw letters on the axis; one whose place is taken stands above it."""
+    """Draw letters on the axis; one whose place is taken goes above it."""
     bottom = area.top + area.rows
     for mark in content.marks:
         if mark.low is None or mark.high is None:

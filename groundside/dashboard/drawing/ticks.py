@@ -1,10 +1,10 @@
-"""Where an axis has its numbers: at multiples of 1, 2 or 5 of a power of ten."""
+"""Tick positions on an axis: multiples of 1, 2 or 5 times a power of ten."""
 
 import math
 
 
 def tick_step(span: float, most: int) -> float:
-    """Return the smallest step of 1, 2 or 5 that makes no more than `most` steps.
+    """Return the smallest step, 1, 2 or 5 times a power of ten, giving at most `most` steps.
 
     Examples
     --------
@@ -22,7 +22,7 @@ def tick_step(span: float, most: int) -> float:
 
 
 def ticks(low: float, high: float, most: int) -> tuple[float, ...]:
-    """Return the multiples of the step from `low` to `high`, both included.
+    """Return the multiples of the step from `low` to `high`, inclusive.
 
     Examples
     --------
@@ -48,7 +48,7 @@ def tick_text(value: float, step: float) -> str:
 
 
 def round_top(value: float, most: int = 8) -> float:
-    """Round up to a multiple of a step, so that an axis stays as it is while its data creep.
+    """Round up to a multiple of a step, so that an axis does not follow every change of its data.
 
     Examples
     --------

@@ -1,1 +1,1 @@
-"""The views, a file each: every one answers one question of the rider's."""
+"""The views, one file each: every view answers one question of the rider."""

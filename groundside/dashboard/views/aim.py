@@ -1,4 +1,4 @@
-"""The aim view: set a target with thumbs alone."""
+"""The aim view: set a target by thumb alone."""
 
 from collections.abc import Callable
 from typing import ClassVar
@@ -42,25 +42,25 @@ class AimView(View):
         self._choice = TargetChoice()
 
     def on_resize(self, _event: events.Resize) -> None:
-        """Give the figure as many rows as the text can spare."""
+        """Give the figure the rows that the text can spare."""
         room = self.size.height - TEXT_ROWS
         self._value.styles.height = next((rows for rows in BIG_FIGURE_ROWS if rows <= room), 1)
 
     def on_hide(self, _event: events.Hide) -> None:
-        """Forget what was chosen and not set: coming back later it would surprise."""
+        """Discard an unsent choice, which would surprise on coming back later."""
         self._choice.clear()
 
     def show(self, state: ViewState) -> None:
-        """Show the target in force and the one that is being chosen."""
+        """Show the target in force and the one being chosen."""
         self._state = state
-        if state.can_talk and state.started:
+        if state.can_command and state.started:
             self._choice.propose(state.snapshot, state.units)
         content = aim_content(state, self._choice)
         self._value.content = content.value
         self._page.content = content.blocks
 
     def buttons(self) -> tuple[Button, ...]:
-        """Return the kinds, the steps, and what can be done with the value."""
+        """Return the kinds, the steps and the actions on the value."""
         kind = self._choice.kind
         kinds = tuple(
             self.own_button(
@@ -71,7 +71,7 @@ class AimView(View):
             )
             for each in KINDS
         )
-        if self._state is None or not self._state.can_talk:
+        if self._state is None or not self._state.can_command:
             return kinds
         return (
             *kinds,
@@ -92,7 +92,7 @@ class AimView(View):
         state = self._state
         if state is None:
             return
-        if state.can_talk:
+        if state.can_command:
             self._change(word, state)
         self.show(state)
 

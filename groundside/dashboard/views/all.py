@@ -1,4 +1,4 @@
-"""All views: a new one is a row here, and a file with its name, its purpose and its keys."""
+"""All views: a new one is a row here, and a file with its name, purpose and keys."""
 
 from collections.abc import Callable
 
@@ -23,7 +23,7 @@ VIEWS: tuple[type[View], ...] = (
     AimView,
     MoreView,
 )
-"""In the order of their tabs; the place is the key, from 1."""
+"""In the order of their tabs; the position is the view's key, from 1."""
 
 VIEW_KEYS = tuple(
     Key((str(place),), str(place), f"view('{view.NAME}')", view.PURPOSE)
@@ -32,7 +32,7 @@ VIEW_KEYS = tuple(
 
 
 def make_views(keys: tuple[Key, ...], clock: Callable[[], float]) -> tuple[View, ...]:
-    """Make one of each.
+    """Return an instance of each view.
 
     Parameters
     ----------

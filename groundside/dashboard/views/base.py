@@ -16,11 +16,11 @@ from groundside.dashboard.widgets.button_bar import Button
 from onboard.contract.commands import Command
 
 OWN = "own."
-"""Prefix of an action that the view in sight carries out itself."""
+"""Prefix of an action that the visible view carries out itself."""
 
 
 def set_heights(*parts: tuple[Widget, int]) -> None:
-    """Give each part its rows; one that has none is hidden."""
+    """Set the height of each part in rows; hide parts without rows."""
     for part, rows in parts:
         part.display = rows > 0
         part.styles.height = rows
@@ -29,8 +29,8 @@ def set_heights(*parts: tuple[Widget, int]) -> None:
 class View(Container):
     """A view: fills the room between the notices and the buttons, and never scrolls.
 
-    A subclass shows a state in `show`. Only the view in sight is given one, five times a second; it
-    hands content to painted widgets, which paint what changed.
+    A subclass shows a state in `show`, called five times a second for the visible view only; it
+    passes content to painted widgets, which paint what changed.
 
     Parameters
     ----------
@@ -43,9 +43,9 @@ class View(Container):
     NAME: ClassVar[str] = ""
     """Its id, and the word on its tab: at most five letters."""
     PURPOSE: ClassVar[str] = ""
-    """What it is for, in a few words for the help."""
+    """Its purpose, in a few words for the help view."""
     KEYS: ClassVar[tuple[ViewKey, ...]] = ()
-    """Its own keys, in the order in which the help lists them."""
+    """Its own keys, in the order of the help view."""
 
     @dataclass
     class Send(Message):
@@ -54,9 +54,9 @@ class View(Container):
         Parameters
         ----------
         command
-            As `groundside.connection.commands.setting` and `mark` make it.
+            A command made by `groundside.connection.commands.setting` or `mark`.
         done
-            What the rider reads once it is carried out.
+            Text shown once it has been carried out.
         """
 
         command: Command
@@ -64,7 +64,7 @@ class View(Container):
 
     @dataclass(kw_only=True)
     class Seek(Message):
-        """A wish to go to a place of a saved ride: a share of its time, or a distance."""
+        """A request to seek in a saved ride: to a share of its time, or to a distance."""
 
         fraction: float | None = None
         distance_m: float | None = None
@@ -75,28 +75,28 @@ class View(Container):
         self._state: ViewState | None = None
 
     def on_hide(self, _event: events.Hide) -> None:
-        """Drop an open question: coming back later, its answer would surprise."""
+        """Drop an open question, whose answer would surprise on coming back later."""
         self._confirmation.cancel()
 
     def show(self, state: ViewState) -> None:
-        """Show a state; must be cheap if nothing changed."""
+        """Show a state; must be cheap if nothing has changed."""
         raise NotImplementedError
 
     def buttons(self) -> tuple[Button, ...]:
-        """Return the buttons that this view wants beneath itself now; they may change.
+        """Return the buttons to show below this view now; they may change.
 
-        An action that begins with `OWN` comes back as `pressed`; any other is the app's.
+        An action that begins with `OWN` calls `pressed`; any other is the app's.
         """
         return ()
 
     def hidden_buttons(self) -> tuple[Button, ...]:
-        """Return buttons that there is no room for: their keys work all the same."""
+        """Return buttons that are not shown for lack of room; their keys work all the same."""
         return ()
 
     def pressed(self, word: str) -> None:
-        """Carry out an action of this view; `word` is the action without `OWN`."""
+        """Carry out an action of this view; `word` is the action without the prefix `OWN`."""
 
     def own_button(self, label: str, word: str, *, on: bool = False, short: str = "") -> Button:
-        """Return a button for an action of this view, with the key that `KEYS` has for it."""
+        """Return a button for an action of this view, with its key from `KEYS`."""
         key = next((key.key for key in self.KEYS if word in key.words), "")
         return Button(label, OWN + word, key, on, short)

@@ -1,15 +1,15 @@
-"""Asks once more before something that cannot be taken back: the same key again, and soon."""
+"""Confirmation of an irreversible action: the same key again within a few seconds."""
 
 from collections.abc import Callable
 
 AGAIN_S = 5.0
-"""A second press counts as yes for so long [s]."""
+"""Time within which a second press confirms [s]."""
 TOO_SOON_S = 0.3
-"""A second press within this is a wet thumb that bounces [s]."""
+"""Time within which a second press is ignored as a bouncing wet thumb [s]."""
 
 
 class Confirmation:
-    """A question that a second press answers, until it is too old.
+    """A question answered by a second press, until it expires.
 
     Parameters
     ----------
@@ -34,13 +34,13 @@ class Confirmation:
 
     @property
     def pending(self) -> str:
-        """What the question is about, empty if there is none."""
+        """Subject of the open question; empty if there is none."""
         if self._what and self._clock() - self._since_s > AGAIN_S:
             self._what = ""
         return self._what
 
     def confirmed(self, what: str) -> bool:
-        """Return whether this press answers the question; else ask it."""
+        """Return whether this press confirms the question; if not, ask it."""
         if self.pending == what:
             if self._clock() - self._since_s < TOO_SOON_S:
                 return False

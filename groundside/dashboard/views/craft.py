@@ -14,7 +14,7 @@ from groundside.dashboard.widgets.text_page import TextPage
 
 
 class CraftView(View):
-    """Lists the instruments, the worst first; a silent pack can be marked as unplugged."""
+    """Lists the instruments, worst first; a silent pack can be marked as unplugged."""
 
     NAME: ClassVar[str] = "craft"
     PURPOSE: ClassVar[str] = "instruments and link"
@@ -30,8 +30,8 @@ class CraftView(View):
         self._redraw = RedrawInterval()
 
     def show(self, state: ViewState) -> None:
-        """Show the instruments, once a second: nobody reads a page faster."""
-        self._silent = silent_source(state.snapshot) if state.can_talk else ""
+        """Show the instruments, once a second, as nobody reads a page faster."""
+        self._silent = silent_source(state.snapshot) if state.can_command else ""
         if self._redraw.due(state.now_s, (state.stale, state.units)):
             self._page.content = craft_blocks(state)
 
@@ -45,7 +45,7 @@ class CraftView(View):
         return (*turn, self.own_button(label, "unplugged", on=asked, short="unplug"))
 
     def pressed(self, word: str) -> None:
-        """Turn the page; mark a pack as unplugged at the second press."""
+        """Turn the page; on a second press, mark a pack as unplugged."""
         if word == "turn":
             self._page.turn()
         elif word == "unplugged" and self._silent and self._confirmation.confirmed(self._silent):

@@ -20,7 +20,7 @@ PLOT_ROWS_LEAST = 8
 
 
 class CurveView(View):
-    """A plot, and beneath it the same in words."""
+    """A plot, and the same in words below it."""
 
     NAME: ClassVar[str] = "curve"
     PURPOSE: ClassVar[str] = "power against speed"
@@ -37,7 +37,7 @@ class CurveView(View):
         self._redraw = RedrawInterval()
 
     def on_resize(self, _event: events.Resize) -> None:
-        """Give the words their rows, and the plot the rest."""
+        """Give the text its rows, and the plot the rest."""
         height = self.size.height
         wanted = TEXT_ROWS if self.size.width >= SIDE_BY_SIDE_COLUMNS else NARROW_TEXT_ROWS
         rows = min(wanted, max(0, height - PLOT_ROWS_LEAST))
@@ -63,7 +63,7 @@ class CurveView(View):
         )
 
     def pressed(self, word: str) -> None:
-        """Choose what is drawn."""
+        """Choose power or consumption."""
         self._of_consumption = word == "cost"
         if self._state is not None:
             self.show(self._state)

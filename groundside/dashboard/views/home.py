@@ -1,4 +1,4 @@
-"""The way home: how far, which way, what is left then, and whether it is time to turn back."""
+"""The home view: distance and direction home, energy left there, and when to turn back."""
 
 from collections.abc import Callable
 from typing import ClassVar
@@ -34,17 +34,17 @@ class HomeView(View):
         self._big_figures = BigFigures(self._distance, self._margin, id="home-big-figures")
         self._way = WayPage(id="home-way")
         super().__init__(clock, self._cue, self._big_figures, self._way)
-        self._can_talk = False
+        self._can_command = False
         self._has_cue = False
         self._content = HomeContent()
 
     def on_resize(self, _event: events.Resize) -> None:
-        """Share out the rows again."""
+        """Allot the rows again."""
         self._share()
 
     def show(self, state: ViewState) -> None:
-        """Hand each part its content."""
-        self._can_talk = state.can_talk
+        """Pass each part its content."""
+        self._can_command = state.can_command
         self._content = home_content(state)
         has_cue = bool(self._content.cue.word)
         if has_cue != self._has_cue:
@@ -59,15 +59,15 @@ class HomeView(View):
         self._way.content = (self._content, QUESTION if self._confirmation.pending else "")
 
     def buttons(self) -> tuple[Button, ...]:
-        """Return the one that sets home, if a daemon takes it."""
-        if not self._can_talk:
+        """Return the button that sets home, if there is a daemon to command."""
+        if not self._can_command:
             return ()
         asked = self._confirmation.pending == "home"
         return (self.own_button("sure?" if asked else "home here", "home", on=asked),)
 
     def pressed(self, word: str) -> None:
-        """Set home at the second press."""
-        if word == "home" and self._can_talk and self._confirmation.confirmed("home"):
+        """Set home on a second press."""
+        if word == "home" and self._can_command and self._confirmation.confirmed("home"):
             self.post_message(self.Send(setting("home", "here"), "home is here now"))
         self._paint()
 

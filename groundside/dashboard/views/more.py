@@ -1,4 +1,4 @@
-"""The more view: every key, the signs, the cautions; and the buttons common to all views."""
+"""The more view: all keys, signs and cautions, and the buttons common to all views."""
 
 from collections.abc import Callable, Mapping
 from typing import ClassVar
@@ -34,7 +34,7 @@ class MoreView(View):
     keys
         The app's keys.
     own
-        The keys of each view by its name.
+        The keys of each view, by its name.
     """
 
     NAME: ClassVar[str] = "more"
@@ -63,11 +63,11 @@ class MoreView(View):
         )
 
     def show(self, _state: ViewState) -> None:
-        """Show the same at all times."""
+        """Show the page, which never changes."""
         self._page.content = self._blocks
 
     def buttons(self) -> tuple[Button, ...]:
-        """Return the next page, if there is one, and what concerns all views."""
+        """Return the next page, if there is one, and the buttons common to all views."""
         next_page = (self.own_button("next page", "turn"),) if self._page.pages > 1 else ()
         return (
             *next_page,

@@ -1,4 +1,4 @@
-"""The ride view: what a rider reads at a glance. It shares out its rows and never scrolls."""
+"""The ride view: what a rider reads at a glance. It never scrolls."""
 
 from collections.abc import Callable
 from typing import ClassVar
@@ -16,13 +16,13 @@ from groundside.dashboard.widgets.figure_table import FigureTable
 
 
 class RideView(View):
-    """Consumption and range in big type, the cue, and all else quiet."""
+    """Consumption and range in big type, the cue, and small figures."""
 
     NAME: ClassVar[str] = "ride"
     PURPOSE: ClassVar[str] = "what to ride by"
 
     def __init__(self, clock: Callable[[], float]) -> None:
-        # Kept here, not queried: a tick may come before they are mounted or after they are gone.
+        # Stored, not queried: a tick may come before they are mounted or after they are removed.
         self._consumption = BigFigure(id="consumption")
         self._range = BigFigure(id="range")
         self._big_figures = BigFigures(self._consumption, self._range, id="big-figures")
@@ -36,11 +36,11 @@ class RideView(View):
         self._shared: RideRows | None = None
 
     def on_resize(self, _event: events.Resize) -> None:
-        """Share out the rows again."""
+        """Allot the rows again."""
         self._share()
 
     def show(self, state: ViewState) -> None:
-        """Hand each part its content; equal content is not painted again."""
+        """Pass each part its content; equal content is not painted again."""
         content = ride_content(state)
         has_cue, rows = bool(content.cue.word), CueBar.text_rows(content.cue, self.size.width)
         if (has_cue, rows) != (self._has_cue, self._text_rows):
@@ -60,7 +60,7 @@ class RideView(View):
         if shared == self._shared:
             return
         self._shared = shared
-        # above the cue, above the small figures, and what is left beneath them
+        # spare rows: above the cue, above the small figures, and the rest below them
         above_cue = shared.spare // 3 if shared.cue else 0
         above_table = (shared.spare - above_cue) // 2
         set_heights(

@@ -1,4 +1,4 @@
-"""The runs view: compare set-ups on the water. Starts and ends runs, names set-ups, sets marks."""
+"""The runs view, to compare set-ups on the water: runs, set-up names and marks."""
 
 from collections.abc import Callable
 from typing import ClassVar
@@ -28,7 +28,7 @@ from onboard.contract.commands import LABEL_MOST, TEXT_MOST, Amount
 from onboard.contract.snapshot import Snapshot
 
 TYPE = "other"
-"""The last choice of a set-up: one that is typed."""
+"""The last choice of a set-up: a name to be typed."""
 QUESTIONS = {
     "full": "If the charger stopped by itself, press again within {} s. Else say how much.",
     "trip": "A new trip ends this one and counts from nought: press again within {} s.",
@@ -36,7 +36,7 @@ QUESTIONS = {
 
 
 class TypedLine(Input):
-    """A line to type on; escape leaves it."""
+    """An input line; escape cancels it."""
 
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "leave", show=False)]
 
@@ -44,12 +44,12 @@ class TypedLine(Input):
         """Typing was cancelled."""
 
     def action_leave(self) -> None:
-        """Leave without sending."""
+        """Cancel without sending."""
         self.post_message(self.Left())
 
 
 class RunsView(View):
-    """Shows the runs, and takes what a rider marks on the water."""
+    """Shows the runs, and takes the rider's marks on the water."""
 
     NAME: ClassVar[str] = "runs"
     PURPOSE: ClassVar[str] = "runs and set-ups"
@@ -72,20 +72,20 @@ class RunsView(View):
         self._choices: tuple[tuple[str, str], ...] = ()
         self._chosen = 0
         self._typing = ""
-        self._not_read = False
+        self._unreadable = False
 
     def on_mount(self) -> None:
-        """Nothing is typed at first."""
+        """Hide the input line at first."""
         self._line.display = False
 
     def on_hide(self, _event: events.Hide) -> None:
-        """Cancel what was begun: coming back later, it would surprise."""
+        """Cancel what was begun, which would surprise on coming back later."""
         self._leave()
 
     def show(self, state: ViewState) -> None:
         """Show the runs."""
         self._state = state
-        if not state.can_talk:
+        if not state.can_command:
             self._leave()
         self._paint()
 
@@ -100,7 +100,7 @@ class RunsView(View):
             return "A note of this moment: type it, then enter. Escape leaves."
         if self._typing == "charge":
             ask = "How much went in, or how full is it now, reserve included?"
-            if self._not_read:
+            if self._unreadable:
                 ask = "Not understood."
             return f"{ask} Type it, {EXAMPLES}, then enter. Escape leaves."
         if self._typing == "setup":
@@ -110,8 +110,8 @@ class RunsView(View):
         return QUESTIONS.get(self._confirmation.pending, "").format(f"{AGAIN_S:g}")
 
     def buttons(self) -> tuple[Button, ...]:
-        """Return the buttons of the present step; none if nobody takes marks."""
-        if self._state is None or not self._state.can_talk:
+        """Return the buttons of the present step; none without a daemon to command."""
+        if self._state is None or not self._state.can_command:
             return ()
         back = self.own_button("back", "leave")
         if self._typing:
@@ -121,7 +121,7 @@ class RunsView(View):
         no_charge = self.own_button("not charged", "none", short="none")
         asked = self._confirmation.pending
         if asked == "full":
-            return (self.own_button("full", "full"), self._so_much(), no_charge, back)
+            return (self.own_button("full", "full"), self._typed_charge_button(), no_charge, back)
         is_open = open_run(self._state.snapshot) is not None
         new_trip = ("sure?", "sure?") if asked == "trip" else ("new trip", "trip")
         return (
@@ -134,16 +134,16 @@ class RunsView(View):
         )
 
     def hidden_buttons(self) -> tuple[Button, ...]:
-        """Return the charge that is typed: its button is seen once the rider is asked how full."""
-        busy = self._state is None or not self._state.can_talk or self._typing or self._choices
-        return () if busy else (self._so_much(),)
+        """Return the button for a typed charge, which is shown only with the question how full."""
+        busy = self._state is None or not self._state.can_command or self._typing or self._choices
+        return () if busy else (self._typed_charge_button(),)
 
-    def _so_much(self) -> Button:
+    def _typed_charge_button(self) -> Button:
         return self.own_button("so much", "much", short="much")
 
     def pressed(self, word: str) -> None:
-        """Carry out what a button or key stands for."""
-        if self._state is None or not self._state.can_talk:
+        """Carry out the action of a button or key."""
+        if self._state is None or not self._state.can_command:
             return
         if word not in QUESTIONS:
             self._confirmation.cancel()
@@ -161,7 +161,7 @@ class RunsView(View):
             case "much":
                 self._type("charge")
             case "none":
-                self._say_charge(("charged_wh", 0.0))
+                self._send_charge(("charged_wh", 0.0))
             case "full" if self._confirmation.confirmed("full"):
                 self.post_message(self.Send(mark("charged_full"), "charged full: the pack is full"))
             case "trip" if self._confirmation.confirmed("trip"):
@@ -169,7 +169,7 @@ class RunsView(View):
         self._paint()
 
     def _next_choice(self, snapshot: Snapshot) -> None:
-        """Start choosing a set-up from the one after that in force, or choose the next."""
+        """Start choosing with the set-up after the one in force, or move on to the next."""
         if self._choices:
             self._chosen = (self._chosen + 1) % len(self._choices)
             return
@@ -190,17 +190,17 @@ class RunsView(View):
         if typed:
             self._type("setup")
         else:
-            self._say_setup(label)
+            self._send_setup(label)
 
-    def _say_setup(self, label: str) -> None:
+    def _send_setup(self, label: str) -> None:
         self.post_message(self.Send(setting("setup", label), f"set-up is now {label}"))
 
-    def _say_charge(self, amount: Amount) -> None:
+    def _send_charge(self, amount: Amount) -> None:
         command = mark("charged", amount=amount)
         self.post_message(self.Send(command, f"charged: {charge_text(amount)}"))
 
     def _type(self, what: str) -> None:
-        self._typing, self._not_read = what, False
+        self._typing, self._unreadable = what, False
         self._line.value = ""
         self._line.max_length = LABEL_MOST if what == "setup" else TEXT_MOST
         self._line.display = True
@@ -211,17 +211,17 @@ class RunsView(View):
         what, typed = self._typing, self._line.value
         amount = parse_charge(typed) if what == "charge" else None
         if what == "charge" and amount is None and clean(typed):
-            # The line stays as typed, to be corrected.
-            self._not_read = True
+            # The line stays open for correction.
+            self._unreadable = True
             self._paint()
             return
         self._leave()
         if what == "setup" and valid_label(typed):
-            self._say_setup(valid_label(typed))
+            self._send_setup(valid_label(typed))
         elif what == "note" and clean(typed):
             self.post_message(self.Send(mark("note", clean(typed)), "note kept"))
         elif amount is not None:
-            self._say_charge(amount)
+            self._send_charge(amount)
         self._paint()
 
     def _leave(self) -> None:
@@ -235,12 +235,12 @@ class RunsView(View):
                 self.screen.set_focus(None)
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
-        """Send at the enter key."""
+        """Send on enter."""
         event.stop()
         self._send()
 
     def on_typed_line_left(self, event: TypedLine.Left) -> None:
-        """Cancel at the escape key."""
+        """Cancel on escape."""
         event.stop()
         self._leave()
         self._paint()

@@ -1,4 +1,4 @@
-"""The trip view: power, speed, consumption and energy left, over time or over distance."""
+"""The trip view: power, speed, consumption and energy left, over time or distance."""
 
 from collections.abc import Callable
 from typing import ClassVar
@@ -55,7 +55,7 @@ class TripView(View):
         self._redraw.reset()
 
     def _panels(self) -> tuple[str, ...]:
-        """Return the panels in sight, the chosen one first unless all are."""
+        """Return the visible panels, the chosen one first unless all are visible."""
         if self.size.width < SIDE_BY_SIDE_COLUMNS:
             return (self._chosen,)
         if self.size.height >= ROWS_FOR_FOUR:
@@ -76,7 +76,7 @@ class TripView(View):
         self._page.content = content.blocks
 
     def buttons(self) -> tuple[Button, ...]:
-        """Return the choice of panels, unless all are in sight, and that of the axis."""
+        """Return the choice of panels, unless all are visible, and that of the axis."""
         units = self._state.units if self._state else None
         names = {"cost": units.consumption_name if units else "Wh/km"}
         panels = self._panels()
@@ -101,7 +101,7 @@ class TripView(View):
             self.show(self._state)
 
     def on_plot_tapped(self, message: Plot.Tapped) -> None:
-        """Go to the place of a saved ride that was tapped."""
+        """Go to the tapped place of a saved ride."""
         message.stop()
         if self._state is None or not self._state.can_seek:
             return

@@ -1,1 +1,1 @@
-"""Widgets of the dashboard, a file each: they paint content into lines."""
+"""Widgets of the dashboard, one file each, which paint content into lines."""

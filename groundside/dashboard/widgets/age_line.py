@@ -14,7 +14,7 @@ class AgeLine(Painted):
     COMPONENT_CLASSES: ClassVar[set[str]] = {"age--fresh", "age--stale"}
 
     def paint(self, size: Size) -> list[Line]:
-        """Join as many parts as fit."""
+        """Return the parts that fit, joined."""
         width = size.width
         content: AgeContent = self.content
         text = f" {joined(content.parts, width - 2)} "

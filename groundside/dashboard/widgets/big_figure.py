@@ -23,7 +23,7 @@ SIDE_COLUMNS = 13
 
 
 class BigFigure(Painted):
-    """Shows a big figure: the label beside it in a narrow terminal, above it in a wide one."""
+    """Shows a big figure, its label beside it in a narrow terminal and above it in a wide one."""
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {
         "figure--digits",
@@ -43,11 +43,11 @@ class BigFigure(Painted):
             self.lay_out()
 
     def paint(self, size: Size) -> list[Line]:
-        """Draw the digits and write what belongs to them."""
+        """Draw the digits with unit, label and interval."""
         content: BigFigureContent = self.content
         width = size.width
         rows = size.height - 1 if self.label_above else size.height
-        # of the template and not of the value, so that the size does not jump
+        # sized by the template, not by the value, so that the size does not jump
         template_room = width - 2 if self.label_above else width - SIDE_COLUMNS
         letters = fitting(BIG_FIGURE_TEMPLATE, template_room, rows)
         unknown = content.digits is None
@@ -86,7 +86,7 @@ class BigFigures(Container):
         self._both = (first, second)
 
     def set_rows(self, rows: int, *, side_by_side: bool) -> None:
-        """Set the height of each figure with its label, and how they stand."""
+        """Set the height of each figure with its label, and the arrangement."""
         self.styles.layout = "horizontal" if side_by_side else "vertical"
         for figure in self._both:
             figure.styles.height = rows
@@ -111,7 +111,7 @@ def _head(content: BigFigureContent, width: int) -> Line:
 def _with_notes(
     drawn: tuple[str, ...], style: str, start: int, room: int, notes: list[Piece]
 ) -> list[Line]:
-    """Put notes to the right of drawn digits, one a row from the top."""
+    """Put notes to the right of drawn digits, one per row from the top."""
     lines: list[Line] = []
     for y, digits in enumerate(drawn):
         line: Line = [(f" {digits}".ljust(start), style)]

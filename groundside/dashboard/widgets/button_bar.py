@@ -1,4 +1,4 @@
-"""Buttons that a wet thumb can hit, side by side: the tabs, and those of a view.
+"""Rows of buttons large enough for a wet thumb: the tabs, and those of a view.
 
 Each shows its key, so that tapping teaches the keyboard.
 """
@@ -21,15 +21,15 @@ class Button:
     Parameters
     ----------
     label
-        What it does, in a word or two.
+        Its action, in a word or two.
     action
-        The app's action behind it, with its arguments, such as `view('curve')`.
+        The app's action, with its arguments, such as `view('curve')`.
     key
-        The key that does the same, empty for none.
+        The equivalent key; empty for none.
     on
-        Whether it is the chosen one of its row.
+        Whether it is the selected one of its row.
     short
-        A label of at most five letters for little room; empty to cut the label itself.
+        A label of at most five letters for narrow cells; empty to cut `label`.
     """
 
     label: str
@@ -40,18 +40,18 @@ class Button:
 
 
 def rows_of(buttons: tuple[Button, ...], width: int, least: int = 7) -> list[list[Button]]:
-    """Return buttons in rows in which each is at least `least` cells wide."""
+    """Return buttons arranged in rows, each at least `least` cells wide."""
     most = max(1, width // least)
     rows = max(1, -(-len(buttons) // most))
-    across = max(1, -(-len(buttons) // rows))  # rows of equal length, not a full one and a rest
+    across = max(1, -(-len(buttons) // rows))  # rows of equal length
     return [list(buttons[n : n + across]) for n in range(0, len(buttons), across)]
 
 
 def edges_of(row: list[Button], width: int) -> list[int]:
-    """Return where the cells of a row begin, and its end.
+    """Return the start column of each cell of a row, and the row's end.
 
-    Cells are even; if a label would fill its cell from end to end, cells are as long as their
-    labels need, so that there is a blank between two words.
+    Cells have equal widths; if a label would fill its cell, widths follow the labels instead, so
+    that there is a blank between two words.
 
     Examples
     --------
@@ -87,7 +87,7 @@ class ButtonBar(Painted):
         action: str
 
     def paint(self, size: Size) -> list[Line]:
-        """Draw the cells; each label stands in the middle of its cell."""
+        """Draw the cells, each with its label in the middle."""
         rows = rows_of(self.content, size.width, self.least_width)
         lines: list[Line] = []
         for number, row in enumerate(rows):
@@ -97,7 +97,7 @@ class ButtonBar(Painted):
         return lines
 
     def on_click(self, event: events.Click) -> None:
-        """Press what was tapped."""
+        """Press the button that was tapped."""
         rows = rows_of(self.content or (), self.size.width, self.least_width)
         if not self.content or not self.size.height:
             return
@@ -115,7 +115,7 @@ def _line(row: list[Button], width: int, number: int, with_label: bool) -> Line:
         style = "button--even" if (place + number) % 2 else "button--odd"
         text = _label(button, end - begin) if with_label else ""
         cells = end - begin
-        # with one blank to spare it stands behind the word, so that two words never touch
+        # a single spare blank goes after the word, so that two words never touch
         text = f"{text} " if cells - len(text) == 1 else text.center(cells)
         line.append((text, "button--on" if button.on else style))
     return line

@@ -1,4 +1,4 @@
-"""The caution that stands over the figures until the rider has read it."""
+"""The caution shown above the figures until the rider has read it."""
 
 from typing import ClassVar
 
@@ -13,7 +13,7 @@ ANSWER, TOUCH_ANSWER = "[enter = read]", "[tap = read]"
 
 
 class CautionBar(Painted):
-    """Shows the caution; a click or the key confirms that it was read."""
+    """Shows the caution; a click or its key confirms that it was read."""
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {"caution--text"}
 
@@ -25,16 +25,16 @@ class CautionBar(Painted):
         self._text = f"{CAUTION} {TOUCH_ANSWER if touch else ANSWER}"
 
     def rows_needed(self, width: int) -> int:
-        """Return the rows that the caution takes in a width."""
+        """Return the number of rows that the caution takes at a width."""
         return len(wrapped(self._text, width - 2))
 
     def paint(self, size: Size) -> list[Line]:
-        """Wrap the caution into the rows it has."""
+        """Wrap the caution into the rows available."""
         width = size.width
         texts = wrapped(self._text, width - 2)
         return [[(f" {text}".ljust(width), "caution--text")] for text in texts]
 
     def on_click(self, event: events.Click) -> None:
-        """Take a click anywhere on it as the answer."""
+        """Take a click anywhere as the confirmation."""
         event.stop()
         self.post_message(self.Read())

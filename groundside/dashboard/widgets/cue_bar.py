@@ -1,4 +1,4 @@
-"""The cue against the target: by word, by shape and by place, never by colour alone."""
+"""The cue against the target, by word, shape and place, never by colour alone."""
 
 from typing import ClassVar
 
@@ -15,29 +15,29 @@ TEXT_ROWS_MOST = 3
 
 
 class CueBar(Painted):
-    """Shows `ease` on the left with a shape that sinks, `push` on the right with one that rises.
+    """Shows `ease` on the left with a falling shape, `push` on the right with a rising one.
 
-    `hold` stands in the middle between level bars, `turn` between bars that close in. A tap
-    leads to where the target is set, or to the way home.
+    `hold` is in the middle between level bars, `turn` between bars that close in. A tap opens the
+    view in which the target is set, or the way home.
     """
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {"cue--word", "cue--turn", "cue--text", "cue--none"}
 
     @staticmethod
     def text_rows(content: CueContent, width: int) -> int:
-        """Return the rows that the text takes in place of a cue."""
+        """Return the number of rows of the text in place of a cue."""
         if content.word or not content.parts:
             return 0
         return min(TEXT_ROWS_MOST, len(wrapped(" ".join(content.parts), max(8, width - 2))))
 
     def on_click(self, event: events.Click) -> None:
-        """Go where the cue comes from."""
+        """Open the view that the cue comes from."""
         event.stop()
         view = "home" if self.content is not None and self.content.word == "turn" else "aim"
         self.post_message(ButtonBar.Pressed(f"view('{view}')"))
 
     def paint(self, size: Size) -> list[Line]:
-        """Draw the word with its shape, and the sentence beneath if there is room."""
+        """Draw the word with its shape, and the sentence below if there is room."""
         width, height = size.width, size.height
         content: CueContent = self.content
         if not content.word:
@@ -49,7 +49,7 @@ class CueBar(Painted):
                 lines[top + y] = [(f" {text}".ljust(width), "cue--none")]
             return lines
         style = "cue--turn" if content.word == "turn" else "cue--word"
-        # how far off the rider is matters too: the word gives up a row for the sentence
+        # the word cedes a row to the sentence, as the difference from the target matters too
         text_rows = 1 if height > 1 else 0
         letters = fitting(WORD_TEMPLATE, width - 12, height - text_rows)
         if letters is None:

@@ -9,7 +9,7 @@ from groundside.dashboard.drawing.painted import Line, Painted, shortened
 from groundside.words.figures import UNKNOWN
 
 VALUE_COLUMNS = 18
-"""Columns of a label and its value; the rest of a wider cell goes to the interval."""
+"""Columns for a label and its value; the rest of a wider cell is for the interval."""
 WIDE_COLUMNS = 28
 
 
@@ -30,7 +30,7 @@ class FigureTable(Painted):
     columns = 2
 
     def set_columns(self, columns: int) -> None:
-        """Set how many figures stand beside each other."""
+        """Set the number of figures side by side."""
         if columns != self.columns:
             self.columns = columns
             self.lay_out()

@@ -1,4 +1,4 @@
-"""The notices on top of every view."""
+"""The notices above every view."""
 
 from typing import ClassVar
 
@@ -9,11 +9,11 @@ from groundside.dashboard.notices import Notice
 
 MOST_ROWS = 3
 TWO_FROM_ROWS = 24
-"""A terminal that is this high has the room to show two."""
+"""Height of the terminal from which there is room for two notices [rows]."""
 
 
 class NoticeBar(Painted):
-    """Shows the worst notices in the rows it has, and how many more there are."""
+    """Shows the worst notices that fit, and how many more there are."""
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {
         "notice--danger",
@@ -24,7 +24,7 @@ class NoticeBar(Painted):
 
     @staticmethod
     def rows_needed(notices: tuple[Notice, ...], screen: Size) -> int:
-        """Return the rows in which the worst notice can be read whole: its end says what to do."""
+        """Return the rows needed for the whole of the worst notice, whose end is the advice."""
         graver = [notice for notice in notices if notice.level in ("danger", "warning")]
         whole = graver[: 2 if screen.height >= TWO_FROM_ROWS else 1]
         count = f" +{len(notices) - len(whole)}" if len(notices) > len(whole) else ""
@@ -33,7 +33,7 @@ class NoticeBar(Painted):
         return max(1, min(MOST_ROWS, rows))
 
     def paint(self, size: Size) -> list[Line]:
-        """Fill the rows from the worst on; a longer text takes more rows."""
+        """Fill the rows, worst first; a longer text takes more rows."""
         width, height = size.width, size.height
         notices: tuple[Notice, ...] = self.content
         lines: list[Line] = []
@@ -45,7 +45,7 @@ class NoticeBar(Painted):
             texts = wrapped(notice.signed, width - 2)
             graver = notice.level != "quiet"
             if len(texts) > room or (others and len(texts) == room):
-                # no row is left behind this one: the count of the others goes on its last row
+                # no row is left after this notice: the count of the others goes on its last row
                 count = f" +{others}" if others and graver else ""
                 head = texts[: room - 1]
                 rest = " ".join(texts[room - 1 :])

@@ -1,4 +1,4 @@
-"""A plot in a widget, which can be tapped."""
+"""A widget with a plot that can be tapped."""
 
 from dataclasses import dataclass
 from typing import ClassVar
@@ -12,7 +12,7 @@ from groundside.dashboard.drawing.plotting import STYLES, plot_area, plot_lines
 
 
 class Plot(Painted):
-    """Shows a `PlotContent`; whoever sets `content` does so once a second at most."""
+    """Shows a `PlotContent`; callers set `content` at most once a second."""
 
     COMPONENT_CLASSES: ClassVar[set[str]] = STYLES
 
@@ -27,7 +27,7 @@ class Plot(Painted):
         return plot_lines(self.content, size.width, size.height)
 
     def on_click(self, event: events.Click) -> None:
-        """Report where it was tapped."""
+        """Report the place of a tap."""
         if self.content is None or self.content.why is not None:
             return
         area = plot_area(self.content, self.size.width, self.size.height)

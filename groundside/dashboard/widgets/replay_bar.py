@@ -1,4 +1,4 @@
-"""The time bar of a replay: its place and pace, and where events are."""
+"""The time bar of a replay: its place, speed and events."""
 
 from dataclasses import dataclass
 from typing import ClassVar
@@ -14,18 +14,18 @@ PLAYED, READY, AHEAD, EVENT = "█", "─", "·", "|"
 
 
 class ReplayBar(Painted):
-    """Shows the status in words and the place in the log as a bar; a tap on the bar goes there."""
+    """Shows the status in words and the place in the log as a bar; a tap on the bar seeks."""
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {"replay--text", "replay--done", "replay--rest"}
 
     @dataclass
     class Tapped(Message):
-        """The bar was tapped at a share of the whole time."""
+        """The bar was tapped at a share of its length."""
 
         fraction: float
 
     def paint(self, size: Size) -> list[Line]:
-        """Write the status, and fill the rest of the row with the bar."""
+        """Write the status, and draw the bar in the rest of the row."""
         head, room = self._head(size.width)
         if room < 4:
             return [[(head, "replay--text")]]
@@ -42,7 +42,7 @@ class ReplayBar(Painted):
         ]
 
     def on_click(self, event: events.Click) -> None:
-        """Go to where the bar was tapped; a tap on the words means nothing."""
+        """Seek to the place of a tap on the bar; ignore taps on the words."""
         if self.content is None:
             return
         head, room = self._head(self.size.width)
@@ -51,7 +51,7 @@ class ReplayBar(Painted):
             self.post_message(self.Tapped(min((event.x - len(head) + 0.5) / room, 1.0)))
 
     def _head(self, width: int) -> tuple[str, int]:
-        """Return the words, and how many cells are left for the bar."""
+        """Return the words, and the number of cells left for the bar."""
         content: ReplayContent = self.content
         head = f" {content.status} {content.at}" + (
             f" of {content.of}" if content.of and width >= 60 else ""

@@ -1,4 +1,4 @@
-"""The runs so far as rows of a table that fits the width: newest first, one row a run."""
+"""The runs so far as a table that fits the width: newest first, one row per run."""
 
 from groundside.dashboard.content.runs import (
     FULL_SIGN,
@@ -11,7 +11,7 @@ from groundside.dashboard.content.runs import (
 from groundside.dashboard.drawing.painted import Line, piece_width, shortened
 
 WIDE_COLUMNS = 72
-"""From this width on a word follows each run; a narrower table has a legend beneath."""
+"""Width from which a word follows each run; a narrower table has a legend below."""
 LEAST_SETUP = 2
 
 
@@ -23,7 +23,7 @@ def table_lines(content: RunsContent, size: tuple[int, int]) -> list[Line]:
     content
         The content of the runs view.
     size
-        Room in columns and rows.
+        Columns and rows available.
     """
     width, height = size
     if height < 2:
@@ -62,7 +62,7 @@ def table_lines(content: RunsContent, size: tuple[int, int]) -> list[Line]:
 def _tails(
     runs: tuple[RunLine, ...], width: int, widths: list[int], gap: int
 ) -> tuple[list[tuple[str, str]], int]:
-    """Return each run's consumption and interval, the latter short if the long form has no room."""
+    """Return each run's consumption and interval, in short form if the long one does not fit."""
     figures = max(len(run.consumption) for run in runs)
     for long in (True, False):
         intervals = [run.interval if long else run.within for run in runs]
@@ -85,7 +85,7 @@ def _row(cells: tuple[str, ...], widths: list[int], space: str) -> str:
 
 
 def _cut(line: Line, width: int) -> Line:
-    """Cut the end of a line that is too long, its blanks first."""
+    """Cut the end of a line that is too long, removing blanks first."""
     cut: Line = []
     for text, style in line:
         room = width - piece_width(cut)

@@ -1,4 +1,4 @@
-"""The runs view, painted: the open run in big type, or what to do next, and the runs so far."""
+"""The page of the runs view: the open run in big type, or the next step, and the runs so far."""
 
 from dataclasses import dataclass
 from typing import ClassVar
@@ -11,8 +11,8 @@ from groundside.dashboard.content.runs import (
     RULE,
     RULE_MORE,
     SHORT_SIGN,
-    HeldPower,
     OpenRun,
+    PowerCue,
     RunsContent,
 )
 from groundside.dashboard.drawing.block_font import draw, fitting
@@ -22,23 +22,23 @@ from groundside.dashboard.widgets.run_table import table_lines
 TEMPLATE = "888"
 NOTES_COLUMNS = 17
 CUE_SIGNS = {"ease": "vv", "hold": "==", "push": "^^"}
-"""As in the ride view's cue of one row."""
+"""As in the ride view's one-row cue."""
 
 
 @dataclass(frozen=True)
 class RunsPageContent:
-    """What the page paints.
+    """The content of the page.
 
     Parameters
     ----------
     content
         The content of the runs view.
     ask
-        A question to the rider, or a hint after the last key; empty for nothing.
+        A question to the rider, or a hint after the last key; else empty.
     choices
-        Set-ups to choose from, each with what it is; empty while none is being chosen.
+        Set-ups to choose from, each with its description; empty while none is being chosen.
     chosen
-        Place of the one that would be taken.
+        Index of the selected one.
     """
 
     content: RunsContent
@@ -64,7 +64,7 @@ class RunsPage(Painted):
     }
 
     def paint(self, size: Size) -> list[Line]:
-        """Fill the rows from the top; the table of the runs takes what is left."""
+        """Fill the rows from the top; the table of runs takes the rest."""
         width, height = size.width, size.height
         picture: RunsPageContent = self.content
         content = picture.content
@@ -74,15 +74,15 @@ class RunsPage(Painted):
         if picture.choices:
             return lines + _choices(picture, width, height - len(lines))
         if content.open is not None:
-            # what is left after bar, power and a run or two is for the digits
+            # the digits get the rows left by bar, power and a run or two
             lines += _open_run(content.open, content.stale, width, max(1, height - len(lines) - 6))
-            lines.append(_held_power(content.held_power, width))
+            lines.append(_power_cue(content.power_cue, width))
             if content.missing:
                 lines += _texts(f"! {content.missing}", width, "runs--head")
         else:
             lines += _texts(content.steady, width, "runs--text")
-            if content.held_power.target:
-                lines.append(_held_power(content.held_power, width))
+            if content.power_cue.target:
+                lines.append(_power_cue(content.power_cue, width))
             lines += _texts(content.why_no_runs or content.next, width, "runs--text")
         lines += _rules(picture, width, height - len(lines))
         if height - len(lines) > 6:
@@ -95,7 +95,7 @@ def _texts(text: str, width: int, style: str) -> list[Line]:
 
 
 def _head(content: RunsContent, width: int) -> Line:
-    """Name the set-up in force, and at the right the run that is open."""
+    """Write the set-up in force, and on the right the open run."""
     state = "no run open"
     if content.open is not None:
         other = (
@@ -112,7 +112,7 @@ def _head(content: RunsContent, width: int) -> Line:
 
 
 def _open_run(run: OpenRun, stale: bool, width: int, rows: int) -> list[Line]:
-    """Draw the settled seconds with notes beside them, and beneath the bar that fills."""
+    """Draw the settled seconds with notes beside them, and the progress bar below."""
     letters = fitting(TEMPLATE, width - NOTES_COLUMNS - 3, rows)
     if letters is None or letters.width(run.steady) > width - NOTES_COLUMNS - 3:
         letters = fitting(run.steady, width - 2, rows)
@@ -132,7 +132,7 @@ def _open_run(run: OpenRun, stale: bool, width: int, rows: int) -> list[Line]:
 
 
 def _bar(run: OpenRun, width: int) -> Line:
-    """Draw the bar: full and closed by its words once the run is long enough."""
+    """Draw the progress bar: full, and ending in words, once the run is long enough."""
     if run.long_enough:
         text = f" {LONG.upper()} "
         return [(f" {text.center(width - 2, FULL_SIGN)} ", "runs--done")]
@@ -145,8 +145,8 @@ def _bar(run: OpenRun, width: int) -> Line:
     ]
 
 
-def _held_power(power: HeldPower, width: int) -> Line:
-    """Write the power against its target, in the cue's signs and words."""
+def _power_cue(power: PowerCue, width: int) -> Line:
+    """Write the power against its target, with the cue's signs and words."""
     if not power.target:
         text = f" {power.power} now, no power target"
         return [(shortened(text, width), "runs--text")]
@@ -162,7 +162,7 @@ def _held_power(power: HeldPower, width: int) -> Line:
 
 
 def _rules(picture: RunsPageContent, width: int, room: int) -> list[Line]:
-    """Write what a fair run is, if the runs so far leave room for it."""
+    """Write the rules for a fair run, if the runs so far leave room."""
     content = picture.content
     need = min(len(content.lines), 8) + 4
     lines: list[Line] = []
@@ -175,7 +175,7 @@ def _rules(picture: RunsPageContent, width: int, room: int) -> list[Line]:
 
 
 def _choices(picture: RunsPageContent, width: int, room: int) -> list[Line]:
-    """List the set-ups; the one that would be taken is marked and always in sight."""
+    """List the set-ups; the selected one is marked and always visible."""
     lines: list[Line] = []
     first = max(0, min(picture.chosen - room // 2, len(picture.choices) - room))
     widest = max(len(name) for name, _ in picture.choices)

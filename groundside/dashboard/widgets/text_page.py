@@ -1,4 +1,4 @@
-"""A page of text in as many columns as there is room for; the rest goes to further pages."""
+"""A page of text in as many columns as fit; the rest goes to further pages."""
 
 from typing import ClassVar
 
@@ -8,7 +8,7 @@ from groundside.dashboard.content.items import Block
 from groundside.dashboard.drawing.painted import Line, Painted, piece_width, wrapped
 
 COLUMN = 52
-"""Least width of a column of text, if there is more than one."""
+"""Minimum width of a column of text, if there is more than one."""
 NAME_MOST = 14
 
 
@@ -18,9 +18,9 @@ class TextPage(Painted):
     Parameters
     ----------
     id
-        As of the toolkit.
+        The toolkit's widget id.
     one_page
-        Leave out the last items of a block that does not fit, rather than add a page.
+        Whether to omit the last items of a block that does not fit, rather than add a page.
     """
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {"page--name", "page--text", "page--strong"}
@@ -38,7 +38,7 @@ class TextPage(Painted):
         self.lay_out()
 
     def paint(self, size: Size) -> list[Line]:
-        """Write one page."""
+        """Return the lines of the current page."""
         across = 1 if self._one_page else max(1, size.width // COLUMN)
         wide = size.width // across
         rows = size.height if self._one_page else None
@@ -46,7 +46,7 @@ class TextPage(Painted):
         pages = spread(blocks, across, size.height)
         if len(pages) > 1:
             pages = spread(blocks, across, size.height, apart=0)
-        if len(pages) > 1:  # a row says which page it is
+        if len(pages) > 1:  # a row for the page number
             pages = spread(blocks, across, size.height - 1)
         self.pages = len(pages)
         page = self._page % len(pages)
@@ -70,7 +70,7 @@ def spread(
     Parameters
     ----------
     blocks
-        In the order in which they are read.
+        Blocks in reading order.
     across
         Columns side by side on a page.
     rows
@@ -107,7 +107,7 @@ def spread(
 def _written(block: Block, width: int, rows: int | None = None) -> list[Line]:
     """Write names in a column and their texts beside them, wrapped.
 
-    Items are left out from the first that goes beyond so many rows.
+    From the first item that exceeds `rows` on, items are omitted.
     """
     names = max(len(item.name) for item in block)
     column = min(names, NAME_MOST) + (3 if names else 1)
@@ -124,7 +124,7 @@ def _written(block: Block, width: int, rows: int | None = None) -> list[Line]:
 
 
 def _beside(lines: list[Line], wide: int) -> Line:
-    """Put lines of columns side by side."""
+    """Join the lines of columns side by side."""
     whole: Line = []
     for place, line in enumerate(lines):
         gap = place * wide - piece_width(whole)

@@ -1,4 +1,4 @@
-"""The way home: an arrow to it, and the rest in words beside that."""
+"""The way home: an arrow, and the rest in words beside it."""
 
 from typing import ClassVar
 
@@ -11,11 +11,11 @@ from groundside.dashboard.drawing.painted import Line, Painted, Piece, wrapped
 ARROW_ROWS_MOST = 9
 ARROW_ROWS_LEAST = 3
 TEXT_COLUMNS = 24
-"""The arrow never leaves less than this to the words."""
+"""Minimum width that the arrow leaves for the words [columns]."""
 
 
 class WayPage(Painted):
-    """Shows a `HomeContent` without its big figures, or a question; a caution always ends it."""
+    """Shows a `HomeContent` without its big figures, or a question; always ends with a caution."""
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {
         "way--arrow",
@@ -26,7 +26,7 @@ class WayPage(Painted):
     }
 
     def paint(self, size: Size) -> list[Line]:
-        """Draw the arrow on the left, and as many sentences as there is room for."""
+        """Draw the arrow on the left, and as many sentences as fit."""
         width, height = size.width, size.height
         content, asked = self.content
         arrow: tuple[str, ...] = ()
@@ -47,7 +47,7 @@ class WayPage(Painted):
 
 
 def _words(content: HomeContent, asked: str, room: int, height: int) -> list[Piece]:
-    """Return the lines beside the arrow: verdict, turn, what to do, cost, water, caution."""
+    """Return the lines beside the arrow: verdict, turn, advice, cost, water, caution."""
     if asked:
         return [(line, "way--verdict") for line in wrapped(asked, room)]
     full = room >= 2 * TEXT_COLUMNS
@@ -58,7 +58,7 @@ def _words(content: HomeContent, asked: str, room: int, height: int) -> list[Pie
         *((text, "way--text") for text in content.cost),
         (content.water, "way--quiet"),
     ]
-    if content.cue.word:  # the sign above says it
+    if content.cue.word:  # shown by the cue above
         sentences = sentences[1:]
     short = [(line, "way--quiet") for line in wrapped(CAUTIONS[0], room)]
     left = height - len(short)

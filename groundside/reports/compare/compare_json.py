@@ -47,7 +47,7 @@ def as_json(trial: Trial, splits: list[SetupSplit], pairs: list[PairSplit]) -> d
 
 
 def _pair(one: PairResult) -> dict[str, Any]:
-    """Return a pair; its `why_not` is a value of its own, not the reason of an unknown."""
+    """Return a pair; its `why_not` is an ordinary value, not the reason for an unknown one."""
     body: dict[str, Any] = plain(replace(one, why_not=None))
     return body | {"why_not": plain(one.why_not)}
 

@@ -1,4 +1,4 @@
-"""The command `compare` and its options; what it does is in `compare_command`."""
+"""The command `compare` and its options; `compare_command` runs it."""
 
 import argparse
 from pathlib import Path

@@ -59,7 +59,7 @@ def as_lines(
 
 
 def pair_sentence(pair: PairResult, units: Units) -> str:
-    """Return how much two set-ups differ, or that they cannot be told apart.
+    """Return how much two set-ups differ, or that they cannot be distinguished.
 
     Examples
     --------
@@ -82,7 +82,7 @@ def pair_sentence(pair: PairResult, units: Units) -> str:
 
 
 def _turned(figure: Figure) -> Figure:
-    """Return the difference of b relative to a, from that of a relative to b."""
+    """Convert the difference of a relative to b into that of b relative to a."""
     value, low, high = (
         1.0 / (1.0 + (one or 0.0)) - 1.0 for one in (figure.value, figure.high, figure.low)
     )

@@ -11,14 +11,14 @@ from onboard.record.marks import TimedCommand
 
 @dataclass(frozen=True)
 class RunSpan:
-    """A stretch of a log in which to find runs.
+    """A span of a log in which to find runs.
 
     Parameters
     ----------
     setup
         The set-up's label.
     start_s, end_s
-        Stream time [s]; infinite if open.
+        Start and end in stream time [s]; infinite if open.
     marked
         Whether the rider marked it as a run.
     """
@@ -35,7 +35,7 @@ def marked_runs(marks: Iterable[TimedCommand], setup: str = PLAIN_SETUP) -> list
     Parameters
     ----------
     marks
-        Marks with the stream time of the log.
+        Marks with stream times of the log.
     setup
         The set-up in force at the start.
     """
@@ -59,7 +59,7 @@ def marked_runs(marks: Iterable[TimedCommand], setup: str = PLAIN_SETUP) -> list
 
 
 def setup_spans(marks: Iterable[TimedCommand], setup: str = PLAIN_SETUP) -> list[RunSpan]:
-    """Return the stretches between changes of set-up, in which runs are found automatically.
+    """Return the spans between changes of set-up, in which runs are found automatically.
 
     Parameters
     ----------

@@ -10,14 +10,14 @@ from onboard.profile import Drive
 
 @dataclass(frozen=True)
 class SetupSplit:
-    """A set-up's split at the power of its runs.
+    """A set-up's power split at the power of its runs.
 
     Parameters
     ----------
     name
         The set-up.
     split
-        Where its power went.
+        Its power, split into losses and shaft power.
     propeller_rpm
         Propeller speed.
     metres_per_turn_m
@@ -78,13 +78,13 @@ def setup_splits(comparison: Comparison, drive: Drive) -> list[SetupSplit]:
         if one is None:
             continue
         turns = rpm / drive.gear_ratio
-        # This is the speed at the power of comparison; metres per turn hardly depend on it.
+        # The speed at the power of comparison; metres per turn hardly depend on it.
         found.append(SetupSplit(name, one, turns, speed * 60.0 / turns, one.shaft_w / 3.6 / speed))
     return found
 
 
 def pair_splits(comparison: Comparison, splits: list[SetupSplit]) -> list[PairSplit]:
-    """Return the causes of the difference for each pair of set-ups."""
+    """Return the causes of the difference of each pair of set-ups."""
     by_name = {one.name: one.split for one in splits}
     levels = dict(
         zip(comparison.evidence.names, comparison.evidence.levels.level.tolist(), strict=True)

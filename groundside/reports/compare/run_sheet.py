@@ -1,4 +1,4 @@
-"""The run sheet, in TOML or CSV: which set-up was run when."""
+"""The run sheet, in TOML or CSV: the set-up of each run, and its times."""
 
 import csv
 import itertools
@@ -17,7 +17,7 @@ KEYS = ("setup", "log", "start_s", "end_s")
 
 @dataclass(frozen=True)
 class RunEntry:
-    """A run of a run sheet.
+    """A run listed in a run sheet.
 
     Parameters
     ----------
@@ -41,7 +41,7 @@ def entries_of(paths: Sequence[Path]) -> list[RunEntry]:
     Raises
     ------
     UsageError
-        If a sheet cannot be used, or two runs share seconds of a log.
+        If a sheet is unusable, or two runs overlap in a log.
     """
     found: list[RunEntry] = []
     for path in paths:
@@ -54,7 +54,7 @@ def entries_of(paths: Sequence[Path]) -> list[RunEntry]:
 
 
 def read_run_sheet(path: Path) -> list[RunEntry]:
-    """Read a run sheet; paths of logs are relative to it.
+    """Read a run sheet; its logs' paths are relative to it.
 
     Raises
     ------
@@ -82,7 +82,7 @@ def _toml_rows(path: Path, text: str) -> list[dict[str, Any]]:
         tables = tomllib.loads(text)
     except tomllib.TOMLDecodeError as problem:
         raise UsageError(f"{path}: not valid TOML: {problem}") from None
-    except (ValueError, RecursionError):  # thousands of digits, or of brackets
+    except (ValueError, RecursionError):  # such as thousands of digits or brackets
         raise UsageError(f"{path}: not valid TOML: too long a number or too deep a list") from None
     for key in tables:
         if key != "run":
@@ -96,7 +96,7 @@ def _toml_rows(path: Path, text: str) -> list[dict[str, Any]]:
 def _csv_rows(path: Path, text: str) -> list[dict[str, Any]]:
     lines = text.splitlines()
     before = len(list(itertools.takewhile(lambda line: not line.strip(), lines)))
-    # With a comma as decimal sign, spreadsheets separate columns by semicolons.
+    # Where the decimal sign is a comma, spreadsheets separate columns by semicolons.
     has_commas = ";" in "".join(lines[before : before + 1])
     delimiter = ";" if has_commas else ","
     reader = csv.DictReader(lines[before:], skipinitialspace=True, delimiter=delimiter)
@@ -168,7 +168,7 @@ def _refuse_overlap(where: str, entries: list[RunEntry]) -> None:
     for number, one in enumerate(entries, 1):
         first = float("-inf") if one.start_s is None else one.start_s
         last = float("inf") if one.end_s is None else one.end_s
-        # The same log may be named by another path, or as its session's folder.
+        # The same log may be given by another path, or as its session's folder.
         log = one.log.resolve()
         log = session_folder(log) or log
         by_log.setdefault(log, []).append((first, last, number))

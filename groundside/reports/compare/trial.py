@@ -23,11 +23,11 @@ from onboard.errors import UsageError
 from onboard.profile import Sensors
 
 OUTING_GAP_S = 3.0 * 3600.0
-"""Pause that separates two outings, with other water, wind and charge [s]. Common practice, no
-source."""
+"""Pause that separates two outings, between which water, wind and charge change [s]. Common
+practice, no source."""
 
 PAUSE_S = 60.0
-"""Pause assumed between logs without a usable clock, which are taken in the order given [s]."""
+"""Pause assumed between logs without a usable clock, taken in the order given [s]."""
 
 
 @dataclass(frozen=True)
@@ -41,7 +41,7 @@ class Trial:
     cautions
         Cautions on runs, order and surroundings.
     passed_over
-        Remarks on marked spans without a run in them.
+        Remarks on marked spans without a run.
     """
 
     comparison: Comparison
@@ -50,7 +50,7 @@ class Trial:
 
 
 def run_trial(logs: list[tuple[TrialLog, list[RunSpan]]], sensors: Sensors) -> Trial:
-    """Compare the set-ups of some logs.
+    """Compare the set-ups used in some logs.
 
     Parameters
     ----------
@@ -68,7 +68,7 @@ def run_trial(logs: list[tuple[TrialLog, list[RunSpan]]], sensors: Sensors) -> T
     setups = sorted({one.setup for one in legs})
     if len(setups) < 2:
         raise UsageError(_too_few_setups(setups, passed_over))
-    # A way out at another power is no part of the trial: it has no way back at that power.
+    # A way out at another power is not part of the trial: it has no way back at that power.
     paired = [legs[n] for double in double_runs(legs)[0] for n in double.legs] or legs
     power_w = reference_power_w(paired)
     slope = slope_at(power_w, curves_of(_steady_of(logs)))
@@ -116,7 +116,7 @@ def _clock(logs: list[TrialLog]) -> list[tuple[int, float]]:
         order.sort(key=lambda n: begins[n] or 0.0)
     placed = _placed(logs, begins, order)
     if placed is None:
-        # One craft cannot be on two rides at once, so the clocks were wrong.
+        # The logs overlap, but one craft cannot be on two rides at once: the clocks were wrong.
         placed = _placed(logs, [None] * len(logs), range(len(logs))) or {}
     return [placed[n] for n in range(len(logs))]
 
@@ -124,7 +124,7 @@ def _clock(logs: list[TrialLog]) -> list[tuple[int, float]]:
 def _placed(
     logs: list[TrialLog], begins: Sequence[float | None], order: Iterable[int]
 ) -> dict[int, tuple[int, float]] | None:
-    """Return the same by log number; None if a log begins before the previous one ends.
+    """Return `_clock`'s result, by log number; None if a log begins before the previous one ends.
 
     Parameters
     ----------

@@ -31,7 +31,7 @@ class TrialLog:
     path
         The log, as given.
     begins_s
-        Start [s since the Unix epoch]; None if its clock was never set.
+        Start [s since the Unix epoch]; None if the clock was never set.
     zero_s
         Zero of stream time, from the log's first stamp [s].
     seconds, steady
@@ -49,7 +49,7 @@ class TrialLog:
 
     @property
     def lasts_s(self) -> float:
-        """Return the duration, in stream time [s]."""
+        """Return the duration in stream time [s]."""
         return float(self.seconds.t_s[-1]) if len(self.seconds) else 0.0
 
 
@@ -72,7 +72,7 @@ def read_trial_log(
     Raises
     ------
     LogError
-        If it cannot be read, or does not hold the system to follow.
+        If it cannot be read, or lacks the system to follow.
     """
     decoder = Decoder(system_id if system_id is not None else profile.link.system_id)
     gathering, log = LogSeconds(profile), open_log(path)
@@ -81,10 +81,10 @@ def read_trial_log(
     facts = log.facts()
     if decoder.craft.frames and not decoder.messages:
         raise LogError(f"{path}: no autopilot of the system asked for in it")
-    first_s, heard_s = facts.first_s, decoder.time.first_receipt_s
-    zero_s = 0.0 if first_s is None or heard_s is None else heard_s - first_s
+    first_s, first_receipt_s = facts.first_s, decoder.time.first_receipt_s
+    zero_s = 0.0 if first_s is None or first_receipt_s is None else first_receipt_s - first_s
     begins_s = None if first_s is None or first_s < PLAUSIBLE_FROM_S else first_s
-    return TrialLog(path, begins_s, zero_s, gathering.seconds(), gathering.steady, heard_s)
+    return TrialLog(path, begins_s, zero_s, gathering.seconds(), gathering.steady, first_receipt_s)
 
 
 def spans_of(entry: RunEntry, log: TrialLog) -> list[RunSpan]:
@@ -93,7 +93,7 @@ def spans_of(entry: RunEntry, log: TrialLog) -> list[RunSpan]:
     Parameters
     ----------
     entry
-        The run of the sheet.
+        The run in the sheet.
     log
         Its log.
     """
@@ -118,7 +118,7 @@ def _marked_spans(log: TrialLog) -> list[RunSpan]:
 def read_all(
     entries: list[RunEntry], read: Callable[[Path], TrialLog]
 ) -> list[tuple[TrialLog, list[RunSpan]]]:
-    """Read each log once, in the order of the sheet; return it with the spans of all its runs.
+    """Read each log once, in the order of the sheet; return it with the spans of all runs in it.
 
     Raises
     ------

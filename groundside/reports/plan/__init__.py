@@ -1,1 +1,1 @@
-"""`plan`: the next trip, from the speed-power curve that was learned."""
+"""`plan`: the next trip, from the learned speed-power curve."""

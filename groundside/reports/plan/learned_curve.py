@@ -1,4 +1,4 @@
-"""The craft's speed-power curve: the one the daemon keeps beside its records, or a log's."""
+"""The craft's speed-power curve: as stored by the daemon beside its records, or from a log."""
 
 from dataclasses import dataclass
 from pathlib import Path
@@ -33,14 +33,13 @@ def learned_curve(
     Parameters
     ----------
     path
-        The folder of records, where the daemon keeps its curves; otherwise a session's folder or a
-        log.
+        The folder of records, where the daemon stores its curves; or a session's folder or a log.
     setup
         The set-up's label; None if there is only one.
     profile
-        The craft, for a log.
+        The craft, needed for a log.
     progress
-        Called with the bytes read so far of a log.
+        Called with the bytes read so far from a log.
 
     Raises
     ------
@@ -81,7 +80,7 @@ def _learned_from_log(path: Path, profile: Profile, progress: Progress | None) -
         raise UsageError(f"{path}: nothing there to learn the curve from: use --from LOG")
     ride, folder = Ride(profile), session_folder(path)
     if folder:
-        # Each set-up has its own curve, as on the water.
+        # Learn one curve per set-up, as the daemon does.
         ride.engine.select_setup(start_setup(folder))
     replay(ride, open_log(path).parts(progress), read_marks(folder) if folder else ())
     ride.finish()

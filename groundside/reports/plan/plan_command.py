@@ -24,7 +24,7 @@ def run_plan(arguments: argparse.Namespace) -> int:
     Raises
     ------
     UsageError
-        If something required is missing.
+        If a required input is missing.
     """
     source: Path = arguments.curve or default_record()
     profile = _profile(arguments.profile, source)
@@ -49,13 +49,13 @@ def run_plan(arguments: argparse.Namespace) -> int:
 
 
 def _profile(given: Path | None, source: Path) -> Profile:
-    """Return the named profile, else the newest one kept beside the curve's source."""
+    """Return the given profile, else the newest one stored beside the curve's source."""
     if given is not None:
         return load_profile(given)
     if source.is_dir() and not (source / "profile.toml").is_file():
-        kept = sorted(source.glob("*/profile.toml"), key=lambda path: path.stat().st_mtime)
-        if kept:
-            return load_profile(kept[-1])
+        profiles = sorted(source.glob("*/profile.toml"), key=lambda path: path.stat().st_mtime)
+        if profiles:
+            return load_profile(profiles[-1])
     return profile_for(None, source)
 
 

@@ -1,4 +1,4 @@
-"""The command `plan` and its options; what it does is in `plan_command`."""
+"""The command `plan` and its options; `plan_command` runs it."""
 
 import argparse
 from pathlib import Path

@@ -40,7 +40,7 @@ class PackPlan:
 
 
 def as_json(plans: list[PackPlan]) -> dict[str, Any]:
-    """Return the plan of the first pack, and all of them under `packs`."""
+    """Return the first pack's plan, and those of all packs under `packs`."""
     packs: list[dict[str, Any]] = [
         {
             "battery_wh": plan.battery_wh,
@@ -83,7 +83,7 @@ def as_lines(plans: list[PackPlan], way: Way, source: str, units: Units) -> Iter
     way
         The trip.
     source
-        Where the curve is from, in words.
+        Source of the curve, in words.
     units
         The rider's units.
     """
@@ -144,7 +144,7 @@ def _table(plan: PackPlan, way: Way, units: Units) -> Iterator[str]:
 
 
 def _hold(row: PlanRow, way: Way, units: Units) -> str:
-    """Return what to hold: one speed through the water, and its speeds over ground each way."""
+    """Return the speed to hold through the water, and the speeds over ground each way."""
     through, over = row.through_water_mps, row.speed_mps
     watts = f"about {whole(row.power_w)} W"
     if not way.head_current_mps:

@@ -1,1 +1,1 @@
-"""`reconcile`: what the charger put back, against what the logs counted."""
+"""`reconcile`: compare what the charger put back with what the logs counted."""

@@ -1,4 +1,4 @@
-"""Charges as their owner states them, on the command line or in a TOML sheet."""
+"""Charges as stated by the owner, on the command line or in a TOML sheet."""
 
 import tomllib
 from dataclasses import dataclass
@@ -23,11 +23,11 @@ class StatedCharge:
     logs
         The rides since the previous charge, in order.
     charged_wh, charged_ah
-        Meter reading; None if it was not read.
+        Meter reading; None if not read.
     unlogged_ah
         Charge drawn without a log; None if not stated.
     full_to_full
-        Whether the pack was full before and after; None to tell from the marks.
+        Whether the pack was full before and after; None to decide by the marks.
     """
 
     logs: tuple[Path, ...]
@@ -39,7 +39,7 @@ class StatedCharge:
 
 @dataclass(frozen=True)
 class ChargeSheet:
-    """All charges, and where the meter was (one of `METERS`); None if not stated."""
+    """All charges, and the place of the meter (one of `METERS`; None if not stated)."""
 
     charges: tuple[StatedCharge, ...]
     meter: str | None
@@ -65,7 +65,7 @@ def read_charge_sheet(path: Path) -> ChargeSheet:
         raise UsageError(f"{path}: cannot be read ({problem.strerror})") from None
     except (UnicodeDecodeError, tomllib.TOMLDecodeError) as problem:
         raise UsageError(f"{path}: not valid TOML: {problem}") from None
-    except (ValueError, RecursionError):  # thousands of digits, or of brackets
+    except (ValueError, RecursionError):  # such as thousands of digits or brackets
         raise UsageError(f"{path}: not valid TOML: too long a number or too deep a list") from None
     try:
         return _sheet(tables, path.parent)
@@ -136,7 +136,7 @@ def checked(sheet: ChargeSheet) -> ChargeSheet:
     Raises
     ------
     UsageError
-        If only some charges have a meter reading, or none, or a log is in two charges.
+        If not all charges have a meter reading, or a log belongs to two charges.
     """
     charges = sheet.charges
     for key in ("charged_wh", "charged_ah"):

@@ -1,4 +1,4 @@
-"""Count the rides of each charge, and collect what is known of pack, meter and sensors."""
+"""Count the rides of each charge; collect the properties of pack, meter and sensors."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -27,7 +27,7 @@ UNLOGGED_SD_FRACTION = 0.25
 
 @dataclass(frozen=True)
 class CountOptions:
-    """Options that apply to all charges; None where not given."""
+    """Options for all charges; None where not given."""
 
     system_id: int | None
     full_to_full: bool
@@ -65,7 +65,7 @@ def profile_of(given: Path | None, logs: Sequence[Path]) -> Profile:
     Raises
     ------
     UsageError
-        If no profile was named and those of the logs differ in sensors or battery.
+        If no profile was given and those of the logs differ in sensors or battery.
     ProfileError
         If a profile cannot be read.
     """
@@ -95,14 +95,14 @@ def count_charges(
     options
         What applies to all charges.
     progress
-        Called with the bytes read so far of all logs.
+        Called with the bytes read so far from all logs.
 
     Raises
     ------
     LogError
-        If a log cannot be read, or holds no battery current.
+        If a log cannot be read, or contains no battery current.
     UsageError
-        If nothing was drawn on a charge.
+        If nothing was drawn for a charge.
     """
     battery = profile.battery
     pack_ah = None if battery is None else battery.full_ah

@@ -1,4 +1,4 @@
-"""Charge and energy counted over a log: a review's sums, without the estimators."""
+"""Charge and energy counted over a log: the sums of a review, without its estimators."""
 
 from dataclasses import dataclass
 from pathlib import Path
@@ -23,16 +23,16 @@ STEP_S = 10.0
 
 @dataclass(frozen=True)
 class CountedLog:
-    """What the sensors counted over one log.
+    """Charge and energy counted over one log.
 
     Parameters
     ----------
     counted
         Sums over the whole log.
     t_s, charge_ah
-        Charge drawn up to each time along the log, shape (n,).
+        Times [s], and the charge drawn up to each [Ah], shape (n,).
     unmeasured_packs
-        Batteries that report but do not measure their current: they are in no sum.
+        Batteries that report but do not measure their current, and so are in no sum.
     zero_stamp_s
         The log's stamp at zero of stream time [s]; None if no message was received.
     """
@@ -44,14 +44,14 @@ class CountedLog:
     zero_stamp_s: float | None = None
 
     def drawn_ah(self, t_s: float | None) -> float:
-        """Return the charge drawn up to a stream time [s]; None is before the first message."""
+        """Return the charge drawn up to a stream time [Ah]; None is before the first message."""
         if t_s is None or not len(self.t_s):
             return 0.0
         return float(np.interp(t_s, self.t_s, self.charge_ah))
 
 
 class _ChargeSteps:
-    """Samples the charge drawn at every step while the log is read, as curves forget their past."""
+    """Samples the charge drawn while the log is read, because meters discard their past."""
 
     def __init__(self) -> None:
         self._t_s: list[float] = []
@@ -87,7 +87,7 @@ def count_log(
     Raises
     ------
     LogError
-        If it cannot be read, or holds no battery current.
+        If it cannot be read, or contains no battery current.
     """
     decoder = Decoder(system_id if system_id is not None else profile.link.system_id)
     power, steps = PowerSources(profile.sensors), _ChargeSteps()

@@ -1,4 +1,4 @@
-"""Whether the pack was full before the rides and after the charge, by the marks `charged_full`."""
+"""Whether a charge was full to full, by the marks `charged_full`."""
 
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -10,14 +10,14 @@ from onboard.record.sessions import sessions
 from onboard.telemetry.logs.log_files import session_folder
 
 HARDLY_FRACTION = 0.01
-"""Share of the charge's count that may be drawn between a mark and the end of a ride for the mark
-to count as at that end."""
+"""Share of the charge's count up to which a mark counts as at the start or end of a ride: what may
+be drawn between them."""
 
 
 def full_to_full(
     paths: Sequence[Path], counted: Sequence[CountedLog], count: Callable[[Path], CountedLog]
 ) -> bool:
-    """Return whether marks say that the pack was full before the first ride and after the charge.
+    """Return whether the pack was marked as full before the first ride and after the charge.
 
     Parameters
     ----------
@@ -26,7 +26,7 @@ def full_to_full(
     counted
         The count of each.
     count
-        Counts another session: the mark after the charge may be the first of the next one.
+        Counts another session: the mark after the charge may be at the start of the next one.
     """
     hardly_ah = HARDLY_FRACTION * sum(one.counted.charge_ah for one in counted)
     first, last = session_folder(paths[0]), session_folder(paths[-1])

@@ -16,16 +16,16 @@ from groundside.studies.reconciliation import reconciled
 from onboard.errors import UsageError
 
 BEYOND = 1
-"""Exit code if a sensor is off by more than can be explained."""
+"""Exit code if a sensor is off by more than the uncertainties explain."""
 
 
 def run_reconcile(arguments: argparse.Namespace) -> int:
-    """Compare what was counted with what was charged and print it; return the exit code.
+    """Compare counted with charged amounts and print the result; return the exit code.
 
     Raises
     ------
     UsageError
-        If something required is missing or contradictory.
+        If inputs are missing or contradictory.
     LogError, ProfileError
         If a log or the profile cannot be used.
     """

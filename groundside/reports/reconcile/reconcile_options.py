@@ -1,4 +1,4 @@
-"""The command `reconcile` and its options; what it does is in `reconcile_command`."""
+"""The command `reconcile` and its options; `reconcile_command` runs it."""
 
 import argparse
 from pathlib import Path

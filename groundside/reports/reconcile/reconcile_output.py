@@ -27,7 +27,7 @@ TO_COPY = "Nothing was changed. If you agree, write into the craft profile:"
 
 
 def as_json(found: CountedCharges, result: Reconciled) -> dict[str, Any]:
-    """Return it in JSON's own types; see the README.md of reports."""
+    """Return a reconciliation in JSON's own types; see the README.md of reports."""
     correction = result.correction
     counted_ah, counted_wh = _counted(found, result.counted)
     body: dict[str, Any] = {
@@ -59,7 +59,7 @@ def as_json(found: CountedCharges, result: Reconciled) -> dict[str, Any]:
 
 
 def _ratios(result: Reconciled) -> list[float]:
-    """Return the ratios of what came back to what was counted, of charge and energy if known."""
+    """Return the ratios of returned to counted charge and energy, where known."""
     pairs = (
         (result.charged_ah, result.counted.charge_ah),
         (result.charged_wh, result.counted.energy_wh),
@@ -89,7 +89,7 @@ def _counted(found: CountedCharges, counted: Counted) -> tuple[Figure, Figure]:
 
 
 def _change(result: Reconciled) -> str | Unknown:
-    """Return the lines to put in the profile, or why there are none."""
+    """Return the lines to add to the profile, or why there are none."""
     correction = result.correction
     if isinstance(correction, Unknown):
         return correction
@@ -122,9 +122,9 @@ def _remarks(found: CountedCharges, result: Reconciled) -> Iterator[Remark]:
         yield Remark(RemarkCode.NO_PACK)
     if found.unmeasured_packs:
         yield Remark(RemarkCode.PACKS_UNMEASURED, packs=found.unmeasured_packs)
-    nobody_said = found.sheet.meter is None and result.charged_ah is None
+    meter_unstated = found.sheet.meter is None and result.charged_ah is None
     share = (result.charged_wh or 0.0) / result.counted.energy_wh
-    if nobody_said and result.energy == "more" and WALL_LEAST <= share <= WALL_MOST:
+    if meter_unstated and result.energy == "more" and WALL_LEAST <= share <= WALL_MOST:
         yield Remark(RemarkCode.MAYBE_AT_WALL)
     if any(not 1.0 / OFF_MOST < ratio < OFF_MOST for ratio in _ratios(result)):
         yield Remark(RemarkCode.NO_SENSOR)
@@ -133,7 +133,7 @@ def _remarks(found: CountedCharges, result: Reconciled) -> Iterator[Remark]:
 
 
 def as_lines(found: CountedCharges, result: Reconciled) -> Iterator[str]:
-    """Yield it in lines of at most 79 characters, but for paths.
+    """Yield the lines of a reconciliation, of at most 79 characters except for paths.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""Reviews as comma-separated values: one row per log, SI units, for spreadsheets and scripts.
+"""Reviews as comma-separated values: one row per log, in SI units, for spreadsheets and scripts.
 
 Line ends and quoting follow RFC 4180. A figure has two more columns for the ends of its 95 %
 interval; an unknown value is an empty cell.
@@ -92,7 +92,7 @@ def _end_name(name: str, end: str) -> str:
 
 
 def as_csv(outcomes: Sequence[ReviewOutcome]) -> str:
-    """Return a header and a row for each log; one that cannot be read has only its problem.
+    """Return a header and a row per log; an unreadable log has only its problem.
 
     Parameters
     ----------

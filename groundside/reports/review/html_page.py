@@ -1,7 +1,7 @@
 """A review as a self-contained HTML page: tables and pictures, for a phone and for paper.
 
-All text is escaped here, and the page's own content security policy forbids it to run or to fetch
-anything.
+All text is escaped here, and the page's own content security policy forbids it to run scripts or
+fetch anything.
 """
 
 import itertools
@@ -96,7 +96,7 @@ def _ride(
     pictures: Sequence[tuple[str, str]],
     several: bool,
 ) -> Iterator[str]:
-    """Yield one ride; its headings are a level lower if there are several."""
+    """Yield one ride; with several, headings are a level lower."""
     own = units_named(units or ride.outcome.speed_unit)
     level = 2 if several else 1
     yield f'<article id="ride-{place}"><h{level}>{_text(ride.name)}</h{level}>'
@@ -156,7 +156,7 @@ def _row(row: Sequence[Cell], columns: Sequence[Column], link: str = "") -> str:
 
 
 def _class(column: Column) -> str:
-    """Return a column's classes: numbers at the right, second choices not on a phone."""
+    """Return a column's classes: right-aligned numbers, and columns hidden on a phone."""
     names = [*(["right"] if column.right else []), *(["wide"] if column.from_width >= WIDE else [])]
     return f' class="{" ".join(names)}"' if names else ""
 

@@ -1,4 +1,4 @@
-"""Remarks on a log as a whole: which craft, what is missing, what its sums leave out."""
+"""Remarks on a whole log: which craft, what is missing, what its sums omit."""
 
 from collections.abc import Iterator
 
@@ -10,13 +10,13 @@ from onboard.ride.ride import Ride
 from onboard.telemetry.logs.log_files import LogFacts
 
 BAD_FRACTION = 0.03
-"""Share of unreadable bytes from which a log is called damaged."""
+"""Share of unreadable bytes from which a log counts as damaged."""
 
 
 def log_remarks(
     ride: Ride, facts: LogFacts, snapshot: Snapshot, start_utc: str | Unknown
 ) -> list[LogEvent]:
-    """Return the remarks on a log that has been read to its end, as events.
+    """Return the remarks on a log read to its end, as events.
 
     Parameters
     ----------
@@ -66,7 +66,7 @@ def _craft(ride: Ride) -> Iterator[LogRemark]:
 
 
 def _unmeasured(ride: Ride, snapshot: Snapshot, start_utc: str | Unknown) -> Iterator[LogRemark]:
-    """Yield the quantities that the log does not hold."""
+    """Yield remarks on the quantities that the log lacks."""
     if ride.engine.latest.first_s is None:
         return
     energy, distance = snapshot.trip.energy_wh, snapshot.trip.distance_m

@@ -36,12 +36,12 @@ def _with_folder(path: Path) -> str:
 
 
 def date_text(review: Review) -> str:
-    """Return the start to the minute, such as `2025-06-14 09:30 UTC`; empty if unknown."""
+    """Return the start of a log to the minute, as `2025-06-14 09:30 UTC`; empty if unknown."""
     start = start_of(review)
     return "" if start is None else f"{start:%Y-%m-%d %H:%M} UTC"
 
 
 def start_of(review: Review) -> datetime.datetime | None:
-    """Return when a log begins; None if unknown."""
+    """Return the start of a log; None if unknown."""
     stated = review.log.start_utc
     return None if isinstance(stated, Unknown) else datetime.datetime.fromisoformat(stated)

@@ -1,7 +1,7 @@
 """Review several logs on all cores.
 
 Each worker process reads one log at a time and reports its progress through shared memory. SIGINT
-is blocked in the workers and noted in the parent, which ends them all and then raises
+is blocked in the workers and recorded in the parent, which terminates them and then raises
 KeyboardInterrupt: an interrupt at any moment leaves no worker behind and no traceback.
 """
 
@@ -26,7 +26,7 @@ from onboard.profile import Profile
 from onboard.telemetry.logs.log_files import Progress
 
 WORTH_BYTES = 8_000_000
-"""Less than this is read faster than worker processes start [bytes]."""
+"""Least total size for worker processes [bytes]: less is read faster than they start."""
 
 PROGRESS_EVERY_S = 0.2
 
@@ -46,7 +46,7 @@ class ReviewOutcome:
     speed_unit
         Unit of speed in the log's profile.
     series
-        What plots are drawn from; None if none are wanted.
+        Data for plots; None if not requested.
     """
 
     path: Path
@@ -75,9 +75,9 @@ def review_logs(
     system_id
         MAVLink system to follow; None for the one in each profile.
     progress
-        Called with the bytes read so far of all logs.
+        Called with the bytes read so far from all logs.
     draws
-        Whether to keep what plots are drawn from.
+        Whether to return the data for plots.
     """
     one = functools.partial(_review_one, profile_of=profile_of, system_id=system_id, draws=draws)
     sizes = [size_bytes(path) for path in paths]
@@ -107,7 +107,7 @@ def review_logs(
             if progress is not None:
                 progress(sum(done))
         if interrupts:
-            # The user wants all of it to stop, and the workers have nothing to report.
+            # The user wants everything to stop, and the workers have nothing to report.
             for worker in set(context.active_children()) - others:
                 worker.terminate()
     return [tasks[n].result() for n in range(len(paths))]
@@ -117,7 +117,7 @@ def review_logs(
 def _interrupts_noted() -> Iterator[list[int]]:
     """Append each SIGINT to a list; raise KeyboardInterrupt at the end if there was one.
 
-    Otherwise a second one, while the workers are being ended, would leave some of them running.
+    Otherwise a second one, while workers are being terminated, would leave some of them running.
     """
     noted: list[int] = []
     usual = signal.getsignal(signal.SIGINT) is signal.default_int_handler
@@ -135,7 +135,7 @@ def _interrupts_noted() -> Iterator[list[int]]:
 
 @contextlib.contextmanager
 def _interrupts_blocked() -> Iterator[None]:
-    """Block SIGINT in this thread and in the processes it starts meanwhile."""
+    """Block SIGINT in this thread and in processes started meanwhile."""
     before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
         yield

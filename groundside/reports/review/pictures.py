@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 SHEET_INCHES = (11.0, 8.0)
 PART_INCHES = (4.6, 3.6)
-"""Size of one plot on a page: its text stays legible when a phone scales it down."""
+"""Size of a plot on a page [in]: its text stays legible when scaled down on a phone."""
 DOTS_PER_INCH = 130
 STYLE: Any = {
     **{f"axes.{name}": INK for name in ("edgecolor", "labelcolor", "titlecolor")},
@@ -34,7 +34,7 @@ STYLE: Any = {
     "svg.hashsalt": "wattwake",
 }
 NOTHING_ABOUT = dict.fromkeys(("Creator", "Date", "Format", "Type"))
-"""Metadata to leave out of an SVG: when and with what it was made, and the URLs in it."""
+"""Metadata to omit from an SVG: date, software, and the URLs in them."""
 
 
 def need_matplotlib() -> None:
@@ -100,7 +100,7 @@ def svg_parts(
     tracks
         Whether to draw the track.
     numbers
-        Yields a number for each plot of the page.
+        Yields a unique number for each plot of the page.
     """
     from matplotlib.figure import Figure
 
@@ -127,12 +127,12 @@ def _drawings(ride: NamedReview, units: str | None, tracks: bool) -> Sequence[tu
 
 @contextlib.contextmanager
 def plot_style() -> Iterator[None]:
-    """Draw in our own style, not the user's, and keep warnings off stderr."""
+    """Draw in this module's style, not the user's, and suppress warnings on stderr."""
     import matplotlib
 
     logging.getLogger("matplotlib").setLevel(logging.ERROR)
     with matplotlib.rc_context(), warnings.catch_warnings():
-        # The font may lack characters of a name: it shows boxes in their place.
+        # The font may lack characters of a name and show boxes instead.
         warnings.simplefilter("ignore")
         matplotlib.rcdefaults()
         with matplotlib.rc_context(STYLE):
@@ -147,7 +147,7 @@ def _saved(figure: "Figure", kind: str, *, transparent: bool = False) -> bytes:
 
 
 def _inline(svg: str, number: int) -> str:
-    """Return an SVG file as an element of a page: no prologue, unique ids, the page's text colour.
+    """Return an SVG file as an element of a page: no prologue, unique ids, page's text colour.
 
     Examples
     --------

@@ -1,6 +1,6 @@
 """Plots of a ride; each function draws into one matplotlib axes.
 
-Where something is unknown, the axes show the reason in words.
+If there is nothing to draw, the axes show the reason in words.
 """
 
 from collections.abc import Callable
@@ -25,19 +25,19 @@ LINE, DOT = "#2f7fc1", "#c8641e"
 COLOURS = "cividis"
 """Colour map: perceptually uniform, and the same without red-green vision."""
 INK = "#010203"
-"""Colour of axes and text; the HTML page replaces it by its own."""
+"""Colour of axes and text; the HTML page replaces it with its own."""
 CASING = "#8a8f94"
-"""Colour around the track: in contrast with both ends of the colour map, white and black."""
+"""Colour around the track: contrasts with both ends of the colour map, white and black."""
 CASING_PT, TRACK_PT = 5.0, 3.4
 BAND = ", with the 95 % band of the curve"
 NO_WAY = "hardly moved, or power and speed are not known at the same time"
 ENOUGH_S = 10.0
-"""Least time in a speed band for its mean to be shown [s]. Bands of hardly moving are not shown."""
+"""Least time in a speed band to show its mean [s]. Bands of hardly moving are not shown."""
 LEAST_VIEW_M = 20.0
-"""Least extent of the view of a track [m]: below it, one would see the receiver's noise."""
+"""Least extent of a track's view [m]: a smaller one would show the receiver's noise."""
 RARE_PERCENT = 2.0
-"""Share of the places at either end that gets the last colour, so that outliers do not stretch the
-scale."""
+"""Share of the places at either end of the scale that get its last colour [%], so that outliers do
+not stretch it."""
 
 
 def draw_speed_power(axes: "Axes", review: Review, units: Units) -> None:
@@ -72,7 +72,7 @@ def draw_speed_power(axes: "Axes", review: Review, units: Units) -> None:
 
 
 def _bands(review: Review) -> list[tuple[float, float]]:
-    """Return mean speed over ground [m/s] and mean power [W] of bands with enough time in them."""
+    """Return mean speed over ground [m/s] and mean power [W] of bands with enough time."""
     return [
         (band.distance_m / band.seconds, 3600.0 * band.energy_wh / band.seconds)
         for band in review.bands
@@ -104,7 +104,7 @@ def draw_consumption(axes: "Axes", series: Series, units: Units) -> None:
     axes.plot([units.distance(value) for value in found.distance_m], cost, color=LINE)
     axes.set_xlabel(f"distance [{units.distance_name}]")
     axes.set_ylabel(f"consumption [{units.consumption_name}]")
-    # A start from rest takes much over a few metres, which would flatten the rest of the plot.
+    # A start from rest takes much energy over a few metres, which would flatten the rest.
     low, high = np.nanpercentile(cost, [0.0, 98.0])
     axes.set_ylim(min(low, 0.0), 1.15 * high if high > 0.0 else None)
 

@@ -1,4 +1,4 @@
-"""A review as tables of text, which the terminal, plain lines and the HTML page share."""
+"""A review as tables of text, shared by the terminal, plain lines and the HTML page."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -23,7 +23,7 @@ from onboard.contract.figure import Estimate, Unknown
 from onboard.efficiency.trip.speed_bands import Band
 
 WIDE, WIDER = 60, 100
-"""Terminal widths from which a table's second and third choice of columns are shown."""
+"""Terminal widths from which the secondary and tertiary columns of a table are shown."""
 
 CAUTION = (
     "From this ride's own sensors; another day's wind, waves, load and cold are not in it. Keep "
@@ -34,7 +34,7 @@ DOWN_TO = "left, range and time left: down to the reserve, or to the cut-off und
 
 @dataclass(frozen=True)
 class Cell:
-    """A figure's text and its 95 % interval, empty if there is none."""
+    """A figure's text and its 95 % interval (empty if there is none)."""
 
     text: str
     interval: str = ""
@@ -42,7 +42,7 @@ class Cell:
 
 @dataclass(frozen=True)
 class Column:
-    """A column's title, its alignment, and the least terminal width that shows it."""
+    """A column's title, alignment, and the least terminal width that shows it."""
 
     title: str
     right: bool = True
@@ -56,13 +56,13 @@ class ReportTable:
     Parameters
     ----------
     title
-        Its subject.
+        The table's subject.
     columns
         One for each cell of a row.
     rows
         The body; empty if there are only notes.
     total
-        The last row, set off from the others; None without.
+        The last row, set off from the others; None without a total.
     notes
         Sentences below the table.
     """
@@ -75,7 +75,7 @@ class ReportTable:
 
 
 NAME_AND_FIGURE = (Column("", right=False), Column("", right=False))
-"""Columns of a table that needs no titles."""
+"""Columns of a table without column titles."""
 
 
 def trip_table(review: Review, units: Units) -> ReportTable:
@@ -97,7 +97,7 @@ def event_line(event: LogEvent, units: Units) -> str:
 
 
 def events_table(review: Review, units: Units) -> ReportTable:
-    """Return the alerts that were raised and the remarks on the log."""
+    """Return the alerts raised and the remarks on the log."""
     rows = []
     for event in review.events:
         at = clock_text(event.t_s) if event.t_s > 0.0 else ""

@@ -31,7 +31,7 @@ def run_review(arguments: argparse.Namespace) -> int:
     Raises
     ------
     UsageError
-        If the options contradict each other, before any log is read; if a file cannot be written.
+        If options contradict each other, before any log is read; if a file cannot be written.
     """
     paths: list[Path] = arguments.logs
     if arguments.units:
@@ -51,7 +51,7 @@ def run_review(arguments: argparse.Namespace) -> int:
 
 
 def _check_files(arguments: argparse.Namespace) -> None:
-    """Refuse output files of other types, above all a log named where an output was meant."""
+    """Refuse output files of other types, above all a log given by mistake."""
     plot, html = arguments.plot, arguments.html
     if plot is None and html is None:
         if arguments.no_track:
@@ -68,7 +68,7 @@ def _check_files(arguments: argparse.Namespace) -> None:
 
 def _print(outcomes: Sequence[ReviewOutcome], arguments: argparse.Namespace) -> None:
     if isinstance(sys.stdout, io.TextIOWrapper):
-        # A name may hold characters that the terminal's or the pipe's encoding lacks.
+        # A name may contain characters that the output's encoding lacks.
         sys.stdout.reconfigure(errors="backslashreplace")
     if arguments.csv:
         sys.stdout.write(as_csv(outcomes))

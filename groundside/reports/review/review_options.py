@@ -1,4 +1,4 @@
-"""The command `review` and its options; what it does is in `review_command`."""
+"""The command `review` and its options; `review_command` runs it."""
 
 import argparse
 from pathlib import Path

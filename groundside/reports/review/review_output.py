@@ -1,4 +1,4 @@
-"""Reviews as JSON, and as plain lines where there is no terminal."""
+"""Reviews as JSON, and as plain lines if there is no terminal."""
 
 from collections.abc import Iterator, Sequence
 from typing import Any
@@ -24,11 +24,11 @@ from onboard.contract.codec import WHY, plain
 SCHEMA = 2
 
 JSON_UNITS = CHOICES["km/h"]
-"""Units of the sentences in JSON, whatever the reader's: other programs read the values."""
+"""Units of the sentences in JSON, independent of the reader's: programs read the values."""
 
 
 def as_json(outcomes: Sequence[ReviewOutcome]) -> dict[str, Any]:
-    """Return one log's review, or a list with each log's review or problem."""
+    """Return the review of a single log, or a list of each log's review or problem."""
     stated = [
         {"problem": one.problem} if one.result is None else review_json(one.result)
         for one in outcomes
@@ -51,7 +51,7 @@ def _event_json(event: LogEvent) -> dict[str, Any]:
     what = event.what
     values: dict[str, Any] = plain(what.values)
     if not isinstance(what, Alert) and what.reason is not None:
-        # With its values, in place of its code alone.
+        # The reason with its values, not just its code.
         values["reason"] = plain(what.reason)
     return {
         "t_s": plain(event.t_s),
@@ -62,7 +62,7 @@ def _event_json(event: LogEvent) -> dict[str, Any]:
 
 
 def as_tables(outcomes: Sequence[ReviewOutcome], units: str | None) -> list[ReportTable]:
-    """Return all tables of one log, or the one of several; none if no log could be read.
+    """Return all tables of a single log, or the one for several; none if no log could be read.
 
     Parameters
     ----------
@@ -83,7 +83,7 @@ def as_tables(outcomes: Sequence[ReviewOutcome], units: str | None) -> list[Repo
 
 
 def as_lines(outcomes: Sequence[ReviewOutcome], units: str | None) -> Iterator[str]:
-    """Yield the same in plain lines: the events first, then the trip, both untitled.
+    """Yield the tables in plain lines: first the events, then the trip, both untitled.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""Tables on a terminal, as wide as it is. Imported only if there is one: rich loads slowly."""
+"""Tables as wide as the terminal. Imported only if there is one, as rich loads slowly."""
 
 import sys
 from collections.abc import Iterable
@@ -19,7 +19,7 @@ def print_tables(tables: Iterable[ReportTable], width: int | None = None) -> Non
     Parameters
     ----------
     tables
-        What to print.
+        The tables.
     width
         Columns of the terminal; None detects it.
     """
@@ -56,7 +56,7 @@ def _drawn(table: ReportTable, width: int) -> Table:
 
 
 def _cell(cell: Cell, width: int) -> Text:
-    """Return a cell; on a narrow terminal its interval is on a second line."""
+    """Return a cell; on a narrow terminal its interval goes on a second line."""
     if not cell.interval:
         return Text(cell.text)
     between = " " if width >= WIDE else "\n"

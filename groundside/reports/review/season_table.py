@@ -38,7 +38,7 @@ WITHOUT = {
 
 @dataclass(frozen=True)
 class NamedReview:
-    """A log that could be read, with a name unique among the others."""
+    """A log that could be read, with a name unique among all."""
 
     name: str
     outcome: ReviewOutcome
@@ -56,7 +56,7 @@ def named_reviews(outcomes: Sequence[ReviewOutcome]) -> list[NamedReview]:
 
 
 def common_units(rides: Sequence[NamedReview], named: str | None) -> Units:
-    """Return the units for all logs together: those named, else the first craft's."""
+    """Return the units common to all logs: those given, else the first craft's."""
     return units_named(named or (rides[0].outcome.speed_unit if rides else ""))
 
 
@@ -66,7 +66,7 @@ def season_table(outcomes: Sequence[ReviewOutcome], units: Units) -> ReportTable
     Parameters
     ----------
     outcomes
-        Of all logs named.
+        The outcomes of all logs.
     units
         Units of all rows.
     """
@@ -91,7 +91,7 @@ def season_table(outcomes: Sequence[ReviewOutcome], units: Units) -> ReportTable
 
 
 def _figures(sums: Trip | Totals, units: Units) -> list[Cell]:
-    """Return a row's figures; why one is unknown is in the log's own review."""
+    """Return a row's figures; the log's own review gives the reason for an unknown one."""
 
     def cell(
         figure: Estimate | Number, write: Callable[[float], str], *, spans: bool = False

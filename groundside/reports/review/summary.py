@@ -16,12 +16,12 @@ from onboard.telemetry.logs.formats import open_log
 from onboard.telemetry.logs.log_files import LogFacts, Progress, session_folder
 
 PLAUSIBLE_FROM_S = 1e9
-"""September 2001: an earlier stamp comes from a clock that was never set [s since the Unix
-epoch]."""
+"""September 2001 [s since the Unix epoch]: an earlier stamp comes from a clock that was never
+set."""
 
 
 class SeriesRecorder:
-    """Collects what plots are drawn from while a log is read."""
+    """Collects the data for plots while a log is read."""
 
     def __init__(self) -> None:
         self.series: Series | None = None
@@ -33,7 +33,7 @@ class SeriesRecorder:
         ride.engine.second_listeners.append(self._pieces.fold)
 
     def end(self, ride: Ride, profile: Profile) -> None:
-        """Make the series of a ride that is over."""
+        """Make the series, after the end of the ride."""
         made = self._pieces
         self.series = Series(profile.craft.name, ride.engine.trip_line, made.every_s, made.rows)
 
@@ -58,12 +58,12 @@ def review(
     progress
         Called with the bytes read so far.
     recorder
-        Collects what plots are drawn from; None if none are wanted.
+        Collects the data for plots; None if not requested.
 
     Raises
     ------
     LogError
-        If the log cannot be read, or holds only other systems than the one to follow.
+        If the log cannot be read, or lacks the system to follow.
     """
     ride, log = Ride(profile, system_id), open_log(path)
     if recorder is not None:

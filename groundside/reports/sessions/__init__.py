@@ -1,1 +1,1 @@
-"""`sessions`: a season listed, filtered and labelled, with a cache of what each record came to."""
+"""`sessions`: a season listed, filtered and labelled, with a cache of each record's sums."""

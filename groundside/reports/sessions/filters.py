@@ -15,18 +15,18 @@ EXPECTED = (
 
 @dataclass(frozen=True)
 class RideFilter:
-    """Conditions on a ride; None is no condition. An unknown quantity meets none.
+    """Conditions on a ride; None is no condition. An unknown quantity meets no condition.
 
     Parameters
     ----------
     since, before
-        The ride began at or after the first, and before the second.
+        The ride began at or after `since`, and before `before`.
     setup
-        This set-up was used, among others or not.
+        This set-up was used, possibly among others.
     label
         The label contains this, ignoring case.
     longer_than_m
-        The distance is greater [m].
+        The distance exceeds this [m].
     """
 
     since: datetime.datetime | None = None
@@ -74,7 +74,7 @@ def filter_from(
     Raises
     ------
     UsageError
-        If a date is not valid, or the last is before the first.
+        If a date is invalid, or the last is before the first.
     """
     start = None if since is None else _moment("--since", since)[0]
     end = None
@@ -91,13 +91,13 @@ def filter_from(
 
 
 def newest_first(rides: Iterable[SeasonRide]) -> list[SeasonRide]:
-    """Return rides with the newest first and those without a date last."""
+    """Return rides newest first, those without a date last."""
     never = datetime.datetime.min.replace(tzinfo=datetime.UTC)
     return sorted(rides, key=lambda ride: (started(ride) or never, ride.name), reverse=True)
 
 
 def started(ride: SeasonRide) -> datetime.datetime | None:
-    """Return when a ride began; None if unknown."""
+    """Return the start of a ride; None if unknown."""
     start_utc = ride.sums.start_utc
     if isinstance(start_utc, Unknown):
         return None
@@ -108,7 +108,7 @@ def started(ride: SeasonRide) -> datetime.datetime | None:
 
 
 def _moment(option: str, text: str) -> tuple[datetime.datetime, bool]:
-    """Return a moment, and whether it stands for a whole day.
+    """Return a moment, and whether the text is a whole day.
 
     Examples
     --------

@@ -1,4 +1,4 @@
-"""Labels of rides: a small file beside each record, which outlasts the season's cache."""
+"""Labels of rides: a small file beside each record, independent of the season's cache."""
 
 import json
 import logging
@@ -28,7 +28,7 @@ def label_path(ride: Path) -> Path:
 
 
 def read_label(ride: Path) -> str:
-    """Return a ride's label, empty without; log a warning if the file cannot be used."""
+    """Return a ride's label, empty if it has none; log a warning if the file is unusable."""
     path = label_path(ride)
     try:
         with path.open("rb") as file:
@@ -42,12 +42,12 @@ def read_label(ride: Path) -> str:
     if not isinstance(label, str) or stated.get("schema") != SCHEMA:
         log.warning("%s: no label can be read from it: the ride is listed without", path)
         return ""
-    # The file may come from anywhere, and the label goes to a terminal.
+    # The file is not trusted, and the label goes to a terminal.
     return clean(label)[:TEXT_MOST]
 
 
 def write_label(ride: Path, label: str) -> None:
-    """Write a ride's label, whole or not at all; remove it if empty.
+    """Write a ride's label atomically; remove it if empty.
 
     Raises
     ------

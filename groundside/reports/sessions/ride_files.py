@@ -1,4 +1,4 @@
-"""The rides that lie in a folder: sessions and logs, their files, and a fingerprint of each."""
+"""The rides in a folder: sessions and logs, their files, and a fingerprint of each."""
 
 import functools
 import json
@@ -21,12 +21,12 @@ from onboard.telemetry.logs.formats import is_log
 from onboard.telemetry.logs.log_files import record_files
 
 AT_REST_S = 60.0
-"""Age from which a record can be trusted not to change under the same time stamp [s]."""
+"""Age from which a record is trusted not to change under the same time stamp [s]."""
 
 
 @dataclass(frozen=True)
 class RideFiles:
-    """A ride's files and what they say of its set-ups.
+    """A ride's files, and the set-ups recorded in them.
 
     Parameters
     ----------
@@ -35,11 +35,11 @@ class RideFiles:
     records
         The files that make up the record, in order.
     changes
-        The set-ups that were selected, with their times.
+        The set-ups selected, with their times.
     setup
         The set-up in force at the start.
     number
-        A session's number among the others.
+        The session's number.
     is_open
         Whether this is the newest session and was not closed; an older one was cut off.
     """
@@ -53,7 +53,7 @@ class RideFiles:
 
     @property
     def key(self) -> str:
-        """Return the name as valid text, whatever bytes the file system has."""
+        """Return the name as valid text, whatever bytes it consists of."""
         return os.fsencode(self.path.name).decode("utf-8", "backslashreplace")
 
 
@@ -97,7 +97,7 @@ def _ride(path: Path, changes_of: ChangesOf) -> RideFiles | None:
 def _session(path: Path, changes_of: ChangesOf) -> RideFiles | None:
     try:
         records = tuple(record_files(path))
-    except OSError:  # not readable by us
+    except OSError:  # no permission to read
         return None
     if not records:
         return None
@@ -111,8 +111,8 @@ def _session(path: Path, changes_of: ChangesOf) -> RideFiles | None:
 def stamp_of(ride: RideFiles) -> str:
     """Return a fingerprint of a ride's files; empty if they are gone.
 
-    Records and marks are only ever appended to, so size and time of modification suffice. The
-    set-up at the start is included because it may come from the marks of the session before.
+    Records and marks are append-only, so size and time of modification suffice. The set-up at the
+    start is included because it may come from the previous session's marks.
     """
     try:
         files = [record.stat() for record in ride.records]
@@ -130,9 +130,10 @@ def stamp_of(ride: RideFiles) -> str:
 
 
 def is_at_rest(ride: RideFiles, stamp: str, now_s: float) -> bool:
-    """Return whether nothing writes to a record any more.
+    """Return whether a record is no longer being written.
 
-    A record that grew while it was read no longer matches its stamp, and is read again next time.
+    A record that grew while it was read no longer matches its fingerprint, and is read again next
+    time.
 
     Parameters
     ----------

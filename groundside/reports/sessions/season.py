@@ -1,4 +1,4 @@
-"""The season: a folder's rides and their sums, from the cache where a record did not change."""
+"""The season: a folder's rides and their sums, from the cache if a record has not changed."""
 
 import functools
 import hashlib
@@ -20,7 +20,7 @@ from onboard.profile import Profile, profile_for
 
 
 def fingerprint(profile: Profile) -> str:
-    """Return a fingerprint of what a record's sums depend on: profile and wattwake's version."""
+    """Return a fingerprint of what sums depend on besides the record: profile and version."""
     counted = (
         __version__,
         profile.battery,
@@ -47,7 +47,7 @@ def read_season(
     now_s
         Wall clock [s since the Unix epoch].
     warn
-        Shows the user what is wrong with the cache.
+        Shows the user a problem with the cache.
 
     Raises
     ------

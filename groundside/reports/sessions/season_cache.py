@@ -1,7 +1,7 @@
-"""The season's cache: what each record came to, in one JSON file.
+"""The season's cache: each record's sums, in one JSON file.
 
-It holds nothing but what the records hold, so a cache that is lost, damaged or of another version
-costs one more reading of them. It is locked for moments only, never while records are read.
+It can be rebuilt from the records, so a cache that is lost, damaged or of another version costs
+only one more reading of them. It is locked for moments only, never while records are read.
 """
 
 import contextlib
@@ -21,15 +21,15 @@ from onboard.files.whole_file import write_whole
 
 FILE_NAME = "season.json"
 SCHEMA = 3
-"""To be raised with the layout, and whenever a figure changes its meaning."""
+"""Raise this when the layout or the meaning of a figure changes."""
 
 BUSY_S = 5.0
-"""How long to wait for another program, which needs the cache for milliseconds [s]."""
+"""Time to wait for another program, which needs the cache for milliseconds [s]."""
 
 Answer = TypeVar("Answer")
 
 Warn = Callable[[str], None]
-"""Show the user one line."""
+"""Shows the user one line."""
 
 
 @dataclass(frozen=True)
@@ -43,9 +43,9 @@ class Row:
     stamp
         Fingerprint of the record; see `ride_files.stamp_of`.
     profile
-        Fingerprint of the profile that the figures were computed with.
+        Fingerprint of the profile used to compute the sums.
     label
-        The rider's label when the season was last listed; the label file is authoritative.
+        The rider's label as last listed; the label file is authoritative.
     sums
         The record's sums.
     """
@@ -62,16 +62,16 @@ _SUMS_KEYS = {field.name for field in fields(Sums)}
 
 
 class _UnusableError(Exception):
-    """The file is no cache of this version; the text says what is wrong with it."""
+    """The file is not a cache of this version; the message gives the problem."""
 
 
 def cache_path(directory: Path) -> Path:
-    """Return where a folder's cache is: in it, or in the user's cache where it is read-only."""
+    """Return the path of a folder's cache: in it, or in the user's cache if it is read-only."""
     beside = directory / FILE_NAME
     if is_writable(directory) and (not beside.exists() or is_writable(beside)):
         return beside
     base = os.environ.get("XDG_CACHE_HOME") or ""
-    # The XDG Base Directory Specification has relative paths ignored.
+    # The XDG Base Directory Specification requires relative paths to be ignored.
     cache = Path(base) if Path(base).is_absolute() else Path.home() / ".cache"
     digest = hashlib.sha256(os.fsencode(directory.resolve())).hexdigest()[:16]
     return cache / "wattwake" / f"season-{digest}.json"
@@ -90,7 +90,7 @@ class SeasonCache:
     path
         The file; made by the first update.
     warn
-        Shows the user what is wrong with it.
+        Shows the user a problem with it.
     """
 
     def __init__(self, path: Path, warn: Warn) -> None:
@@ -99,27 +99,27 @@ class SeasonCache:
         self._given_up = False
 
     def rows(self) -> dict[str, Row]:
-        """Return all rows by name; one that makes no sense is left out."""
+        """Return all rows by name, except malformed ones."""
         return self._locked(self._load) or {}
 
     def update(self, rows: Iterable[Row], gone: Iterable[str], labels: Mapping[str, str]) -> None:
-        """Put rows, forget those that are gone, and set labels that changed; all at once."""
+        """Store rows, remove those that are gone, and set changed labels, in one transaction."""
         fresh = {row.name: row for row in rows}
         gone = set(gone)
         if fresh or gone or labels:
             self._locked(lambda: self._save(_merged(self._load(), fresh, gone, labels)))
 
     def clear(self) -> None:
-        """Forget everything."""
+        """Remove all rows."""
         self._locked(lambda: self._save({}) if self._load() else None)
 
     def _locked(self, work: Callable[[], Answer]) -> Answer | None:
-        """Do something while no other program does; return None where that is impossible."""
+        """Run `work` under the lock; return None if that is impossible."""
         if self._given_up:
             return None
         try:
             make_own_folder(self._path.parent)
-            with _alone(self._path.parent):
+            with _lock(self._path.parent):
                 return work()
         except OSError as problem:
             self._given_up = True
@@ -134,7 +134,7 @@ class SeasonCache:
         except FileNotFoundError:
             return {}
         except _UnusableError as problem:
-            # Put aside, not removed: the file may be somebody else's.
+            # Renamed, not removed: the file may be somebody else's.
             old = self._path.with_name(f"{self._path.name}.old")
             self._warn(f"{self._path} {problem}: made anew from the records (that one: {old.name})")
             self._path.replace(old)
@@ -159,8 +159,8 @@ def _merged(
 
 
 @contextlib.contextmanager
-def _alone(folder: Path) -> Iterator[None]:
-    """Lock a folder's cache against our other programs.
+def _lock(folder: Path) -> Iterator[None]:
+    """Lock a folder's cache against other programs of wattwake.
 
     Raises
     ------
@@ -212,7 +212,7 @@ def _row(stated: dict[str, Any]) -> Row:
     Raises
     ------
     TypeError, KeyError, ContractError
-        If it makes no sense: somebody else wrote it.
+        If it is malformed: another program wrote it.
     """
     sums: dict[str, Any] = stated["sums"]
     name, stamp, profile, label = texts = [
@@ -232,7 +232,7 @@ def _row(stated: dict[str, Any]) -> Row:
 
 
 def _number(raw: object) -> float | None:
-    """Return a share's number, None for anything else."""
+    """Return a share's number; None for anything else."""
     try:
         return read(float, raw)
     except ContractError:

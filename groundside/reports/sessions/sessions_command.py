@@ -27,7 +27,7 @@ def run_sessions(arguments: argparse.Namespace) -> int:
     Raises
     ------
     UsageError, ProfileError
-        If something required is missing or wrong.
+        If an input is missing or wrong.
     """
     wanted = filter_from(
         arguments.since,
@@ -90,14 +90,14 @@ def _warn(sentence: str) -> None:
 
 
 def _units(named: str | None, profile: Profile | None, folders: Sequence[Path]) -> Units:
-    """Return the named units, else those of the newest profile in the folders."""
+    """Return the given units, else those of the newest profile in the folders."""
     if named is not None:
         return units_named(named)
     if profile is None:
-        kept = [path for folder in folders for path in folder.glob("*/profile.toml")]
-        kept += [path for folder in folders if (path := folder / "profile.toml").is_file()]
+        paths = [path for folder in folders for path in folder.glob("*/profile.toml")]
+        paths += [path for folder in folders if (path := folder / "profile.toml").is_file()]
         try:
-            profile = load_profile(max(kept, key=lambda path: path.stat().st_mtime))
+            profile = load_profile(max(paths, key=lambda path: path.stat().st_mtime))
         except (ValueError, OSError, ProfileError):
             profile = Profile()  # none, or an unreadable one, which is reported with its ride
     return units_named(profile.units.speed)
@@ -107,15 +107,15 @@ def _set_label(folders: Sequence[Path], session: str, label: str) -> int:
     rides = [ride for folder in folders for ride in find_rides(folder)]
     if not rides:
         raise _none_found(folders)
-    ride = _meant(rides, session)
+    ride = _matching_ride(rides, session)
     write_label(ride.path, label)
-    kept = read_label(ride.path)
-    print(f"{printable(ride.path.name, '')}: {f'labelled {kept}' if kept else 'no label'}")
+    stored = read_label(ride.path)
+    print(f"{printable(ride.path.name, '')}: {f'labelled {stored}' if stored else 'no label'}")
     return 0
 
 
-def _meant(rides: Sequence[RideFiles], session: str) -> RideFiles:
-    """Return the ride with a name, a path or, if unique, the start of a name."""
+def _matching_ride(rides: Sequence[RideFiles], session: str) -> RideFiles:
+    """Return the ride given by name, path or a unique prefix of its name."""
     place = Path(session).resolve()
     tests: tuple[Callable[[RideFiles], bool], ...] = (
         lambda ride: ride.path.name == session,

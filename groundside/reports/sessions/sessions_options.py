@@ -1,4 +1,4 @@
-"""The command `sessions` and its options; what it does is in `sessions_command`."""
+"""The command `sessions` and its options; `sessions_command` runs it."""
 
 import argparse
 from pathlib import Path

@@ -22,7 +22,7 @@ from onboard.efficiency.curve.learner import PLAIN_SETUP
 SCHEMA = 2
 
 LONGEST_NAME = 32
-"""Length to which names and set-ups are cut; labels are last in a row and stay whole."""
+"""Length to which names and set-ups are cut; labels, last in a row, stay whole."""
 
 NO_COMPARISON = (
     "This is no comparison: power, wind, water and load differed from ride to ride. To know "
@@ -75,7 +75,7 @@ def _setup(one: SetupTotals) -> dict[str, Any]:
 
 
 def _valid_text(text: str) -> str:
-    """Return a name as valid text, whatever bytes the file system has."""
+    """Return a name as valid text, whatever bytes it consists of."""
     return text.encode("utf-8", "backslashreplace").decode()
 
 
@@ -93,7 +93,7 @@ def as_lines(
     units
         The rider's units.
     width
-        Columns of the screen; None for no limit.
+        Width of the screen in columns; None for no limit.
     """
     rows = [_cells(ride, units) for ride in rides]
     if not rides:
@@ -119,7 +119,7 @@ def as_lines(
 
 
 def setup_lines(rides: Sequence[SeasonRide], units: Units, width: int | None) -> Iterator[str]:
-    """Yield a line for each set-up, and the caution that it is no comparison."""
+    """Yield a line for each set-up, and the caution that this is not a comparison."""
     found = setup_totals(rides)
     longest = max([len("set-up"), *(len(_short(one.setup)) for one in found)])
     fits = width is None or width >= longest + 37

@@ -1,4 +1,4 @@
-"""The set-ups of a ride, and the energy and distance with each."""
+"""The set-ups of a ride, with energy and distance for each."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -17,13 +17,13 @@ from onboard.ride.ride import Ride
 from onboard.telemetry.logs.telemetry_log import read_log
 
 ASHORE_M = 50.0
-"""A set-up that went no farther was selected ashore or by mistake [m]: its share goes to its
+"""Distance up to which a set-up counts as selected ashore or by mistake [m]: its share goes to a
 neighbour. Common practice, no source."""
 
 
 @dataclass(frozen=True)
 class SetupChange:
-    """A set-up that was selected, and when by the record's stamps [us]."""
+    """A selected set-up, and the time of selection by the record's stamps [us]."""
 
     stamp_us: int
     setup: str
@@ -39,7 +39,7 @@ def setup_changes(folder: Path) -> tuple[SetupChange, ...]:
 
 
 ChangesOf = Callable[[Path], tuple[SetupChange, ...]]
-"""Returns a session's changes, as `setup_changes` does; may cache them."""
+"""Returns a session's changes like `setup_changes`; may cache them."""
 
 
 def start_setup(path: Path, changes_of: ChangesOf = setup_changes) -> str:
@@ -98,7 +98,7 @@ def setup_shares(
 
 
 def merged_shares(shares: Sequence[Share]) -> tuple[Share, ...]:
-    """Merge consecutive shares of one set-up, and give those that went nowhere to a neighbour.
+    """Merge consecutive shares of one set-up, and very short ones into a neighbour.
 
     Examples
     --------
@@ -110,7 +110,7 @@ def merged_shares(shares: Sequence[Share]) -> tuple[Share, ...]:
     while len(left) > 1 and place < len(left):
         if (left[place].distance_m or 0.0) < ASHORE_M:
             taker = place + 1 if place + 1 < len(left) else place - 1
-            left[taker] = _together(left[taker].setup, left[place], left[taker])
+            left[taker] = _merged(left[taker].setup, left[place], left[taker])
             del left[place]
             place = 0
         else:
@@ -118,7 +118,7 @@ def merged_shares(shares: Sequence[Share]) -> tuple[Share, ...]:
     found: list[Share] = []
     for share in left:
         if found and found[-1].setup == share.setup:
-            found[-1] = _together(share.setup, found[-1], share)
+            found[-1] = _merged(share.setup, found[-1], share)
         else:
             found.append(share)
     return tuple(found)
@@ -126,7 +126,7 @@ def merged_shares(shares: Sequence[Share]) -> tuple[Share, ...]:
 
 @dataclass(frozen=True)
 class _Reading:
-    """Reads the meters at a stamp of the record, in place of a mark; see `refold.replay`."""
+    """Reads the meters at a stamp of the record, applied like a mark; see `refold.replay`."""
 
     stamp_us: int
     readings: list[tuple[float | None, float | None]]
@@ -144,7 +144,7 @@ def _since(before: float, now: float | None) -> float | None:
     return None if now is None else max(now - before, 0.0)
 
 
-def _together(setup: str, one: Share, other: Share) -> Share:
+def _merged(setup: str, one: Share, other: Share) -> Share:
     def added(a: float | None, b: float | None) -> float | None:
         return b if a is None else a if b is None else a + b
 

@@ -34,7 +34,7 @@ def main() -> int:
     with tempfile.TemporaryDirectory() as folder:
         tree = copied(ROOT, Path(folder) / "tree")
         tests = sorted({test for mutant in chosen for test in mutant.tests})
-        # A test that fails anyway would seem to catch everything.
+        # A test that fails without a fault would seem to catch everything.
         if run_tests(tree, tests, patience_s=3600.0) != ALL_PASSED:
             print("without any fault these do not pass:", *tests, sep="\n  ")
             return 2

@@ -19,9 +19,9 @@ class Mutant:
     file
         File to change, from the root of the tree.
     old, new
-        A text that occurs once in that file, and its replacement.
+        A text that occurs exactly once in that file, and its replacement.
     tests
-        Test files, or single tests of them as pytest names them.
+        Test files, or single tests by their pytest ids.
     """
 
     name: str
@@ -31,7 +31,7 @@ class Mutant:
     tests: tuple[str, ...]
 
     def put_into(self, text: str) -> str | None:
-        """Return the text with the fault in it; None if `old` does not occur exactly once."""
+        """Return the text with the fault; None if `old` does not occur exactly once."""
         return text.replace(self.old, self.new) if text.count(self.old) == 1 else None
 
 

@@ -14,7 +14,7 @@ from tests.faults.mutants.rows import Mutant
 PATIENCE_S = 300.0
 NOT_COPIED = shutil.ignore_patterns(".*", "__pycache__", "build", "dist")
 ALL_PASSED, FAILED, INTERRUPTED = 0, 1, 2
-"""Exit codes of pytest; a fault that keeps a module from loading interrupts it."""
+"""Exit codes of pytest; a fault that prevents a module from loading interrupts it."""
 
 
 class Result(Enum):
@@ -27,7 +27,7 @@ class Result(Enum):
 
 
 def copied(root: Path, to: Path) -> Path:
-    """Copy the tree, without the tools' files."""
+    """Copy the tree without files of tools."""
     shutil.copytree(root, to, ignore=NOT_COPIED)
     return to
 
@@ -57,7 +57,7 @@ def run_tests(tree: Path, tests: Iterable[str], patience_s: float = PATIENCE_S) 
 
 
 def try_one(tree: Path, mutant: Mutant, patience_s: float = PATIENCE_S) -> Result:
-    """Put a fault into the tree, run its tests, and take it out again."""
+    """Apply a fault to the tree, run its tests, and revert it."""
     path = tree / mutant.file
     sound = path.read_text() if path.is_file() else ""
     faulty = mutant.put_into(sound)
@@ -70,11 +70,11 @@ def try_one(tree: Path, mutant: Mutant, patience_s: float = PATIENCE_S) -> Resul
         path.write_text(sound)
     if code == ALL_PASSED:
         return Result.NOT_CAUGHT
-    # A test that never ends counts as noticing it.
+    # A test that never ends counts as catching the fault.
     return Result.CAUGHT if code in (FAILED, INTERRUPTED, None) else Result.NO_TESTS
 
 
 def try_all(tree: Path, mutants: Iterable[Mutant]) -> Iterator[tuple[Mutant, Result]]:
-    """Try one fault after the other."""
+    """Try one fault after another."""
     for mutant in mutants:
         yield mutant, try_one(tree, mutant)

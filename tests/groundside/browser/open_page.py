@@ -1,4 +1,4 @@
-"""Shared by the tests of the browser server: a server in this process, and browsers."""
+"""Shared by the browser server's tests: a server in this process, and browsers."""
 
 import asyncio
 import contextlib
@@ -82,7 +82,7 @@ async def open_page(
 
 
 class Browser:
-    """One browser: cookies, and connections that it keeps open."""
+    """A browser with cookies and persistent connections."""
 
     def __init__(self, page: OpenPage, token: str = "", source: str = "127.0.0.1") -> None:
         self._page = page

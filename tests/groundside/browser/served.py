@@ -1,4 +1,4 @@
-"""A web server in a process of its own, and the processes that it starts."""
+"""A web server in a separate process, and the processes that it starts."""
 
 import contextlib
 import subprocess
@@ -32,7 +32,7 @@ def gone_within(pids: list[int], seconds_s: float) -> bool:
 
 
 class Served:
-    """A server in a process of its own; without a feed its dashboards get no answer."""
+    """A server in a separate process; without a feed its dashboards get no answer."""
 
     def __init__(self, *options: str, feed: int | None = None) -> None:
         self.port = free_port()

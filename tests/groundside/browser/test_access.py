@@ -1,4 +1,4 @@
-"""Browser access: codes become cookies, and without one there is only the login page."""
+"""Browser access: a code is exchanged for a cookie, without which there is only the login page."""
 
 import asyncio
 import json
@@ -112,7 +112,7 @@ def test_a_code_becomes_a_cookie_once(tmp_path: Path) -> None:
                 "Path=/",
                 f"Max-Age={COOKIE_LIFETIME_S}",
             }
-            assert len(token) >= 43  # 256 bits, six a letter
+            assert len(token) >= 43  # 256 bits, six per letter
             stored = page.book.path.read_text()
             assert token not in stored and code.replace("-", "") not in stored
             assert page.book.path.stat().st_mode & 0o777 == 0o600

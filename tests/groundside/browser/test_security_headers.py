@@ -20,7 +20,7 @@ def policy(headers: dict[str, str]) -> dict[str, set[str]]:
 
 
 @pytest.mark.parametrize("headers", [security.HEADERS, LOGIN_HEADERS])
-def test_nothing_is_fetched_from_elsewhere_and_no_page_may_frame_ours(headers: dict) -> None:
+def test_nothing_is_fetched_from_elsewhere_and_no_page_may_frame_this_one(headers: dict) -> None:
     found = policy(headers)
     assert found["default-src"] <= {"'self'", "'none'"}
     assert found["frame-ancestors"] == found["base-uri"] == {"'none'"}

@@ -1,4 +1,4 @@
-"""Host names that are ours: under names that others can point at this machine there is nothing."""
+"""Accepted host names: names that others can point at this machine get nothing."""
 
 import asyncio
 
@@ -40,7 +40,7 @@ async def inside(_: web.Request) -> web.StreamResponse:
 
 @pytest.mark.parametrize("check", [security.own_names_only, security.numbers_only])
 @pytest.mark.parametrize("host", [*NUMBERS, "board.local", *OTHERS[:6]])
-def test_only_our_own_names_are_served(check, host: str) -> None:
+def test_only_own_names_are_served(check, host: str) -> None:
     request = make_mocked_request("GET", "/", headers={"Host": host})
     let_in = host in NUMBERS or (host == "board.local" and check is security.own_names_only)
     if let_in:
@@ -63,5 +63,5 @@ def test_only_our_own_names_are_served(check, host: str) -> None:
         ("https://[", False),
     ],
 )
-def test_only_our_own_pages_are_of_the_same_origin(origin: str, ours: bool) -> None:
+def test_only_own_pages_have_the_same_origin(origin: str, ours: bool) -> None:
     assert security.same_origin(origin, "192.0.2.7:27221", "https") is ours

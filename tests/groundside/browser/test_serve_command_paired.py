@@ -34,7 +34,7 @@ CODE = r"[A-Z2-7]{5}-[A-Z2-7]{5}"
 
 
 class Machine:
-    """A machine on which `serve` runs, with folders of its own."""
+    """A machine on which `serve` runs, with its own folders."""
 
     def __init__(self, folder: Path, feed: str) -> None:
         self.record, self.port, self.feed = folder / "rec", free_port(), feed
@@ -157,7 +157,7 @@ def test_crew_commands_a_viewer_only_views_and_the_revoked_are_out(tmp_path: Pat
             assert status == 403 and NOT_LOGGED_IN in text
             assert (await viewer.ask("GET", "/state"))[0] == 200
             await socket.close()
-        for path in kept(machine):
+        for path in pairing_files(machine):
             assert not any(secret in path.read_text() for secret in secrets)
 
     with board(tmp_path) as machine:
@@ -169,11 +169,11 @@ def test_crew_commands_a_viewer_only_views_and_the_revoked_are_out(tmp_path: Pat
         pin = own_fingerprint(machine.record / "pairing").hex(":").upper()
         assert pin in machine.output.replace("\n  ", ":")
         assert marks(machine) == ["run_start"]
-        for path in kept(machine):
+        for path in pairing_files(machine):
             assert path.stat().st_mode & 0o077 == 0
 
 
-def kept(machine: Machine) -> list[Path]:
+def pairing_files(machine: Machine) -> list[Path]:
     return [path for path in (machine.record / "pairing").rglob("*") if path.is_file()]
 
 
@@ -192,7 +192,7 @@ def test_another_machine_serves_the_craft_it_is_paired_with(tmp_path: Path) -> N
         with laptop.serving() as (_, page):
             asyncio.run(watch(page, laptop.code()))
         assert "made a key of its own" in laptop.output
-        # From now on by its name: the pairing text worked once.
+        # From now on by its name: the pairing text works only once.
         laptop.feed = "demo skiff"
         with laptop.serving() as (_, page):
             asyncio.run(watch(page, laptop.code()))

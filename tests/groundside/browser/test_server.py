@@ -107,7 +107,7 @@ def test_pages_from_elsewhere_are_refused(served: Served) -> None:
                 with pytest.raises(aiohttp.WSServerHandshakeError) as refused:
                     await session.ws_connect(served.url + "/ws", headers=headers)
                 assert refused.value.status == 403
-            # A name that its owner has pointed at this address.
+            # A foreign name pointed at this address.
             name = {"Host": "example.org", "Origin": "http://example.org"}
             for path in ("/", "/ws", "/state"):
                 async with session.get(served.url + path, headers=name) as answer:

@@ -1,4 +1,4 @@
-"""A key replaced while the page is served: the old one is never used again."""
+"""A key replaced while the page is being served: the old one is never used again."""
 
 import asyncio
 import ssl

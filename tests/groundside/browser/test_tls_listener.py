@@ -1,4 +1,4 @@
-"""Limits on strangers' connections to the page, and that they cost no member anything."""
+"""Limits on strangers' connections to the page, which do not affect members."""
 
 import asyncio
 import contextlib
@@ -27,7 +27,7 @@ pytestmark = pytest.mark.slow
 
 
 class AllConnections(Limits):
-    """Admits every connection, to test the limits behind that."""
+    """Admits every connection, to test the limits that come after."""
 
     def come(self, _address: str, _now_s: float) -> bool:
         return True
@@ -54,7 +54,7 @@ def test_wrong_codes_of_one_address_are_limited(tmp_path: Path) -> None:
             assert set(statuses) == {403, 429}
             assert alert_of(wrong[0][1]).startswith("That code is not good")
             assert alert_of(wrong[-1][1]).startswith("Too many codes")
-            # Not even the right code, or it could be guessed by this difference.
+            # Not even the right code is accepted, or a difference would help guessing.
             assert (await guesser.type_code(right))[0] == 429
             assert (await owner.type_code(right))[0] == 303
 

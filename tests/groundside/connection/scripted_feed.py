@@ -1,4 +1,4 @@
-"""A feed on loopback that sends what a test scripts, and what the client makes of it."""
+"""A loopback feed scripted by a test, and the client's updates from it."""
 
 import asyncio
 import json
@@ -30,7 +30,7 @@ def snapshot(seq: int) -> dict[str, Any]:
 
 
 class Waits:
-    """Replaces sleeping: records the waits asked for, and lets other tasks run."""
+    """Replaces sleeping: records requested waits, and lets other tasks run."""
 
     def __init__(self) -> None:
         self.asked_s: list[float] = []

@@ -1,4 +1,4 @@
-"""Addresses as people type them."""
+"""Addresses as typed by people."""
 
 import pytest
 

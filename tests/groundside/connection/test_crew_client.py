@@ -52,7 +52,7 @@ def invited(folder: Path, there: Open, role: str = "crew", name: str = "") -> In
 
 @contextlib.asynccontextmanager
 async def impostor(folder: Path, port: int = 0):  # type: ignore[no-untyped-def]
-    """Run a server with another key; yields its port and all that it receives."""
+    """Run a server with another key; yield its port and all data received."""
     received = bytearray()
 
     async def listen(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:

@@ -1,4 +1,4 @@
-"""Pairing end to end, as the owner types it: real processes on both sides."""
+"""Pairing end to end, as typed by the owner, with real processes on both sides."""
 
 import contextlib
 import json
@@ -53,7 +53,7 @@ class Scene:
 
     @contextlib.contextmanager
     def watching(self, *words: str) -> Iterator[list[str]]:
-        """Run `watch` until its feed has come; yields the lines read."""
+        """Run `watch` until its feed has arrived; yield the lines read."""
         process = subprocess.Popen(
             [sys.executable, "-m", "groundside", "watch", "--plain", *words],
             cwd=ROOT,

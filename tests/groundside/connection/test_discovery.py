@@ -1,4 +1,4 @@
-"""Discovery: this machine first, then what announces itself, on real sockets."""
+"""Discovery on real sockets: this machine first, then announced daemons."""
 
 import asyncio
 import builtins
@@ -31,7 +31,7 @@ def own_service(monkeypatch: pytest.MonkeyPatch) -> str:
 
 
 LONGER_AND_LONGER_S = (2.0, 8.0, 32.0)
-"""Times to listen for what must be found [s]; a busy machine needs the later ones."""
+"""Successive times to listen [s]; a busy machine needs the later ones."""
 
 
 async def announced(names: list[str], port: int) -> Any:

@@ -1,4 +1,4 @@
-"""The feed client against a server on loopback that comes, goes, stalls and sends nonsense."""
+"""The feed client against a loopback server that comes, goes, stalls and sends malformed data."""
 
 import asyncio
 import itertools

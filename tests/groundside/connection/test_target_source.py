@@ -1,4 +1,4 @@
-"""The target distance that a viewer fills in."""
+"""The target distance filled in by a viewer."""
 
 import asyncio
 from collections.abc import AsyncIterator

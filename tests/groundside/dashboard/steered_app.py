@@ -1,4 +1,4 @@
-"""Shared by the dashboard's tests: a snapshot, a source that a test steers, the screen as text."""
+"""Shared by the dashboard's tests: a snapshot, a source steered by a test, the screen as text."""
 
 import asyncio
 from collections.abc import AsyncIterator, Awaitable, Callable
@@ -45,7 +45,7 @@ BARE = made_snapshot(
     runs=(),
     alerts=(),
 )
-"""Early in a ride: what is counted is known, and nothing is learned yet."""
+"""A snapshot early in a ride: sums are known, but nothing has been learned yet."""
 
 TO_GO = changed(
     TARGET,
@@ -53,11 +53,11 @@ TO_GO = changed(
     power_w=Unknown(Reason.NO_CURVE),
     confidence_fraction=Unknown(Reason.NO_CURVE),
 )
-"""A distance to go, before the curve is learned."""
+"""A target for a distance to go, before the curve is learned."""
 
 
 def snapshot(**changes: Any) -> Snapshot:
-    """Return the early snapshot with some of its fields changed, as `made_snapshot` does."""
+    """Return the early snapshot with some fields changed, as for `made_snapshot`."""
     return changed(BARE, **changes)
 
 
@@ -73,12 +73,12 @@ def waiting(**more: Any) -> ViewState:
 
 
 def replayed(t_s: float = 431.2, **changes: Any) -> ReplayState:
-    """Return where a replay is."""
+    """Return the state of a replay."""
     return replace(ReplayState(4.0, False, t_s, 720.0, 1.0), **changes)
 
 
 class SteeredControls:
-    """Notes down what was asked of it."""
+    """Replay controls that record the calls."""
 
     def __init__(self) -> None:
         self.asked: list[str] = []
@@ -93,8 +93,8 @@ class SteeredControls:
         self.asked.append("slower")
 
 
-class SteeredPlaces:
-    """Notes down where it was asked to go."""
+class SteeredSeekControls:
+    """Seek controls that record the calls."""
 
     def __init__(self) -> None:
         self.asked: list[tuple[str, float | None]] = []
@@ -116,8 +116,8 @@ class SteeredPlaces:
         self.asked.append(("event_before", None))
 
 
-class SteeredTalk:
-    """Notes down the commands sent to it, and gives a set answer."""
+class SteeredSender:
+    """A command sender that records the commands, and returns a fixed answer."""
 
     def __init__(self, answer: CommandResult | None = None) -> None:
         self.sent: list[Command] = []
@@ -129,17 +129,17 @@ class SteeredTalk:
 
 
 class SteeredSource:
-    """Gives what a test puts in; `None` ends the stream, an exception breaks it."""
+    """A source of the updates that a test puts in; `None` ends it, an exception breaks it."""
 
     name = "a test"
 
     def __init__(
         self,
         controls: SteeredControls | None = None,
-        places: SteeredPlaces | None = None,
-        talk: SteeredTalk | None = None,
+        places: SteeredSeekControls | None = None,
+        sender: SteeredSender | None = None,
     ) -> None:
-        self.controls, self.seek_controls, self.command_sender = controls, places, talk
+        self.controls, self.seek_controls, self.command_sender = controls, places, sender
         self._queue: asyncio.Queue[Update | Exception | None] = asyncio.Queue()
 
     def put(self, update: Update | Exception | None) -> None:
@@ -149,7 +149,7 @@ class SteeredSource:
         while True:
             update = await self._queue.get()
             if isinstance(update, Update):
-                yield update  # comes back here when the reader asks for more: it is taken then
+                yield update  # resumes when the reader asks for more: the update is processed then
             self._queue.task_done()
             if update is None:
                 return
@@ -157,12 +157,12 @@ class SteeredSource:
                 raise update
 
     async def all_taken(self) -> None:
-        """Wait until the reader has dealt with all that was put in."""
+        """Wait until the reader has processed all updates."""
         await self._queue.join()
 
 
 class Clock:
-    """A clock that a test sets."""
+    """A clock set by a test."""
 
     def __init__(self) -> None:
         self.now_s = 1000.0
@@ -186,17 +186,17 @@ def text_of_screen(app: App[Any]) -> str:
 
 
 class SteeredApp:
-    """An app with its source and clock in a test's hands."""
+    """An app with source and clock controlled by a test."""
 
     def __init__(
         self,
         controls: SteeredControls | None = None,
-        places: SteeredPlaces | None = None,
-        talk: SteeredTalk | None = None,
+        places: SteeredSeekControls | None = None,
+        sender: SteeredSender | None = None,
         **options: Any,
     ) -> None:
         self.clock = Clock()
-        self.source = SteeredSource(controls, places, talk)
+        self.source = SteeredSource(controls, places, sender)
         self.app: DashboardApp = make_app(
             self.source, units=CHOICES["km/h"], clock=self.clock, **options
         )
@@ -209,10 +209,10 @@ class SteeredApp:
         await self.show()
 
     async def show(self) -> None:
-        """Show the present state, and wait until every widget has dealt with it.
+        """Show the present state, and wait until every widget has processed it.
 
-        With nought to wait the pilot goes by the queues of messages alone, whatever the machine's
-        speed; a message may make others, so it goes round until nothing changes any more.
+        With a pause of zero, the pilot waits for the message queues alone, whatever the machine's
+        speed; a message may cause others, so repeat until nothing changes any more.
         """
         await self.pilot.pause(0)
         self.app.tick()
@@ -261,7 +261,7 @@ def run_app(
 
 
 def holds_drawn(rows: list[str], text: str) -> bool:
-    """Return whether a text stands on the screen in big type of any size."""
+    """Return whether a text is on the screen in big type of any size."""
     for size in SIZES:
         drawn = draw(text, size)
         for top in range(len(rows) - len(drawn) + 1):

@@ -1,7 +1,7 @@
 """From the craft to the screen: a real daemon on a real record, a real dashboard for a browser.
 
-The dashboard runs in a process of its own behind our web server, because there every byte of it
-can be read; it speaks to the daemon over TCP as any other does.
+The dashboard runs in a separate process behind the web server, where all of its output can be
+read; it connects to the daemon over TCP like any other.
 """
 
 import asyncio
@@ -48,14 +48,14 @@ def daemon(tmp_path: Path) -> Iterator[tuple[int, Path]]:
 
 
 class Browser:
-    """Reads what the dashboard paints, and presses keys."""
+    """Reads the dashboard's output, and presses keys."""
 
     def __init__(self, socket: aiohttp.ClientWebSocketResponse) -> None:
         self._socket = socket
         self._seen = b""
 
     async def sees(self, *words: str) -> None:
-        """Wait until all of these were painted since the last wait."""
+        """Wait until all of these have been painted since the last wait."""
         async with asyncio.timeout(PATIENCE_S):
             while not all(word.encode() in MOVES.sub(b"", self._seen) for word in words):
                 message = await self._socket.receive()
@@ -67,8 +67,8 @@ class Browser:
         await self._socket.send_json(["stdin", keys])
 
 
-def commands_kept(record: Path) -> list[dict[str, object]]:
-    """Return the commands that the daemon kept beside its record."""
+def stored_commands(record: Path) -> list[dict[str, object]]:
+    """Return the commands stored by the daemon beside its record."""
     (marks,) = record.glob("*/marks.jsonl")
     lines = map(json.loads, marks.read_text().splitlines())
     return [{k: v for k, v in line.items() if k in ("key", "value", "mark")} for line in lines]
@@ -88,13 +88,13 @@ def test_a_run_a_target_and_home_from_the_screen_to_the_record(daemon: tuple[int
         ):
             browser = Browser(socket)
             await browser.sees("Wh/km", "range", "under 1 s old", "km/h")
-            await browser.press("\r")  # the caution was read
+            await browser.press("\r")  # confirms the caution
             await browser.press("r")
             await browser.sees("a run has begun")
             await browser.press("6")
             await browser.sees("run 1 OPEN")
-            # A second press at once is a bouncing thumb: by its own clock the screen shows the rate
-            # again once its message is gone.
+            # A second press at once would count as a bouncing thumb: wait until the screen's
+            # message has expired and the rate is shown again.
             assert DONE_S > SETTLES_S
             await browser.sees("msg/s")
             await browser.press("r")
@@ -114,7 +114,7 @@ def test_a_run_a_target_and_home_from_the_screen_to_the_record(daemon: tuple[int
         served.process.terminate()
         served.process.wait()
         served.process.stdout.close()
-    marks = commands_kept(record)
+    marks = stored_commands(record)
     assert [line.get("mark") for line in marks[:2]] == ["run_start", "run_end"]
     assert marks[2]["key"] == "target_power_w"
     assert isinstance(marks[2]["value"], float)

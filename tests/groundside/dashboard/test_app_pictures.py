@@ -1,7 +1,7 @@
-"""What every view looks like at every size, held against pictures in text; and in every theme.
+"""Every view at every size, compared with pictures in text; and in every theme.
 
-After a change that is meant, `WATTWAKE_NEW_PICTURES=1 python -m pytest` on this file draws them
-anew; then read the difference.
+After an intended change, `WATTWAKE_NEW_PICTURES=1 python -m pytest` on this file redraws them;
+then read the difference.
 """
 
 import difflib
@@ -21,7 +21,7 @@ from tests.groundside.dashboard.steered_app import (
     NOT_STATED,
     SCREENS,
     SteeredApp,
-    SteeredTalk,
+    SteeredSender,
     run_app,
     snapshot,
     strips_of,
@@ -33,11 +33,11 @@ NAMES = [view.NAME for view in VIEWS]
 LEAST_CONTRAST = 4.5
 """WCAG 2.1, success criterion 1.4.3, for text."""
 QUIET_LINES = "│└─┴┤░▒—"
-"""Drawn in the colour of rules, and hatched old figures: neither is text."""
+"""Characters that are not text: rules and hatching."""
 
 
 def riding() -> Update:
-    """Return a ride with all that a view can show."""
+    """Return a ride with everything that a view can show."""
     line = GrowingLine()
     for second in range(432):
         stop = 200 <= second < 230
@@ -62,7 +62,7 @@ async def begin(here: SteeredApp) -> None:
     await here.give(riding())
 
 
-async def look_at(here: SteeredApp, name: str) -> None:
+async def show_view(here: SteeredApp, name: str) -> None:
     here.app.action_view(name)
     for _ in range(2):
         await here.show()
@@ -70,13 +70,13 @@ async def look_at(here: SteeredApp, name: str) -> None:
 
 @pytest.mark.slow
 @pytest.mark.parametrize("size", SCREENS)
-def test_every_view_looks_as_it_is_meant_to(size: tuple[int, int]) -> None:
+def test_every_view_matches_its_picture(size: tuple[int, int]) -> None:
     differ = []
 
     async def act(here: SteeredApp) -> None:
         await begin(here)
         for name in NAMES:
-            await look_at(here, name)
+            await show_view(here, name)
             path = PICTURES / f"{name}_{size[0]}x{size[1]}.txt"
             picture = "".join(f"{row.rstrip()}\n" for row in here.rows)
             if os.environ.get("WATTWAKE_NEW_PICTURES"):
@@ -85,7 +85,7 @@ def test_every_view_looks_as_it_is_meant_to(size: tuple[int, int]) -> None:
             meant = path.read_text(encoding="utf-8")
             differ.extend(difflib.unified_diff(meant.splitlines(), picture.splitlines(), path.name))
 
-    run_app(size, act, talk=SteeredTalk())
+    run_app(size, act, sender=SteeredSender())
     assert differ == [], "\n".join(differ)
 
 
@@ -103,17 +103,17 @@ def test_every_text_can_be_read_in_every_theme() -> None:
         for theme in THEMES:
             here.app.theme = theme.name
             for name in NAMES:
-                await look_at(here, name)
+                await show_view(here, name)
                 seen = 0
                 for strip in strips_of(here.app):
                     seen += sum(can_be_read(segment) for segment in strip)
                 assert seen > 10, name
 
-    run_app((80, 24), act, talk=SteeredTalk())
+    run_app((80, 24), act, sender=SteeredSender())
 
 
 def can_be_read(segment: Segment) -> bool:
-    """Hold a piece's contrast; tell whether it is a text at all."""
+    """Check the contrast of a segment; return whether it is text."""
     text = segment.text.strip().strip(QUIET_LINES)
     if not text or segment.style is None or segment.style.color is None:
         return False
@@ -130,13 +130,13 @@ def test_no_meaning_is_lost_without_colour(monkeypatch: pytest.MonkeyPatch) -> N
         await begin(here)
         rows = {}
         for name in NAMES:
-            await look_at(here, name)
+            await show_view(here, name)
             rows[name] = here.rows
         seen.append((here.app.theme, rows))
 
-    run_app((40, 22), act, talk=SteeredTalk())
+    run_app((40, 22), act, sender=SteeredSender())
     monkeypatch.setenv("NO_COLOR", "1")
-    run_app((40, 22), act, talk=SteeredTalk())
+    run_app((40, 22), act, sender=SteeredSender())
     (coloured, with_colour), (plain, without) = seen
     assert coloured != plain == MONO.name
     assert with_colour == without

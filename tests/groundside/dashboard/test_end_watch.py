@@ -1,4 +1,4 @@
-"""The dashboard ends in good order: by signals, and where its terminal is gone or blocked."""
+"""The dashboard ends cleanly: on signals, and if its terminal is gone or blocked."""
 
 import asyncio
 import os
@@ -23,7 +23,7 @@ TREE = Path(__file__).parents[3]
 
 
 class Asked:
-    """Notes down with which codes it was called, in the loop's thread or in another."""
+    """Records the codes it is called with, in the loop's thread or another."""
 
     def __init__(self) -> None:
         self.codes: list[int] = []
@@ -47,7 +47,7 @@ async def ended(watch: EndWatch) -> None:
 
 
 @pytest.mark.parametrize("number", SIGNALS)
-def test_a_signal_asks_for_the_end_and_is_given_back(number: signal.Signals) -> None:
+def test_a_signal_requests_the_end_and_its_handler_is_restored(number: signal.Signals) -> None:
     before = signal.getsignal(number)
 
     async def main() -> None:
@@ -59,13 +59,13 @@ def test_a_signal_asks_for_the_end_and_is_given_back(number: signal.Signals) -> 
         watch.release()
         watch.stop()
         await ended(watch)
-        assert force.codes == []  # it came in good order
+        assert force.codes == []  # it ended cleanly
 
     asyncio.run(main())
     assert signal.getsignal(number) == before
 
 
-def test_a_terminal_that_is_gone_asks_for_the_end_and_then_forces_it() -> None:
+def test_a_lost_terminal_requests_the_end_and_then_forces_it() -> None:
     async def main() -> None:
         clock, leave, force = Clock(), Asked(), Asked()
         master, slave = pty.openpty()
@@ -75,7 +75,7 @@ def test_a_terminal_that_is_gone_asks_for_the_end_and_then_forces_it() -> None:
         os.close(master)
         assert await leave.wait() == [128 + signal.SIGHUP]
         clock.now_s += GRACE_S
-        assert force.codes == []  # not a moment too soon
+        assert force.codes == []  # not before the grace period
         clock.now_s += 0.01
         assert await force.wait() == [128 + signal.SIGHUP]
         watch.release()
@@ -86,7 +86,7 @@ def test_a_terminal_that_is_gone_asks_for_the_end_and_then_forces_it() -> None:
     asyncio.run(main())
 
 
-def test_a_parent_that_is_gone_asks_for_the_end() -> None:
+def test_a_lost_parent_requests_the_end() -> None:
     async def main() -> None:
         leave = Asked()
         watch = EndWatch(leave, force=Asked(), check_every_s=0.001, clock=Clock())
@@ -120,11 +120,11 @@ def test_the_app_ends_by_a_signal_with_its_code() -> None:
             left = asyncio.Event()
             leave = app.end_watch.leave
 
-            def leave_and_tell(code: int) -> None:
+            def leave_and_signal(code: int) -> None:
                 leave(code)
                 left.set()
 
-            app.end_watch.leave = leave_and_tell
+            app.end_watch.leave = leave_and_signal
             os.kill(os.getpid(), signal.SIGTERM)
             await asyncio.wait_for(left.wait(), PATIENCE_S)
         app.end_watch.stop()
@@ -133,7 +133,7 @@ def test_the_app_ends_by_a_signal_with_its_code() -> None:
     assert asyncio.run(main()) == 143
 
 
-def test_a_late_tick_after_the_last_screen_is_nothing() -> None:
+def test_a_late_tick_after_the_last_screen_is_ignored() -> None:
     async def main() -> None:
         app = make_app(SteeredSource(), units=CHOICES["km/h"])
         async with app.run_test() as pilot:
@@ -169,7 +169,7 @@ def _read_until(master: int, wanted: bytes, bound_s: float = PATIENCE_S) -> byte
 
 
 @pytest.mark.slow
-def test_a_real_terminal_is_given_back_as_it_was() -> None:
+def test_a_real_terminal_is_restored() -> None:
     master, slave = pty.openpty()
     program = subprocess.Popen(
         [sys.executable, "-c", PROGRAM],
@@ -182,12 +182,12 @@ def test_a_real_terminal_is_given_back_as_it_was() -> None:
     os.close(slave)
     try:
         begun = _read_until(master, b"waiting for the first data")
-        assert b"\x1b[?1049h" in begun  # the screen of its own
+        assert b"\x1b[?1049h" in begun  # the alternate screen
         program.send_signal(signal.SIGTERM)
         ended = _read_until(master, b"\x1b[?25h")
         assert b"\x1b[?1049l" in ended
         assert b"\x1b[?25h" in ended  # the cursor is back
-        assert b"\x1b[?1000l" in ended  # the mouse is let go
+        assert b"\x1b[?1000l" in ended  # the mouse is released
         assert program.wait(PATIENCE_S) == 143
     finally:
         program.kill()
@@ -205,7 +205,7 @@ class _Stream:
 
 @pytest.mark.parametrize("missing", ["stdin", "stdout", "stderr", None])
 @pytest.mark.parametrize("term", ["xterm-256color", "dumb", ""])
-def test_what_terminal_is_usable(
+def test_which_terminals_are_usable(
     monkeypatch: pytest.MonkeyPatch, missing: str | None, term: str
 ) -> None:
     monkeypatch.setenv("TERM", term)
@@ -216,7 +216,7 @@ def test_what_terminal_is_usable(
     assert usable == (missing is None and term == "xterm-256color")
 
 
-def test_no_stream_at_all_is_no_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_missing_stream_is_not_a_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("TERM", "xterm")
     monkeypatch.setattr(sys, "stdin", None)
     usable = usable_terminal()

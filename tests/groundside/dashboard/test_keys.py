@@ -18,8 +18,8 @@ from tests.groundside.dashboard.steered_app import (
     TO_GO,
     SteeredApp,
     SteeredControls,
-    SteeredPlaces,
-    SteeredTalk,
+    SteeredSeekControls,
+    SteeredSender,
     holds_drawn,
     run_app,
     snapshot,
@@ -30,7 +30,7 @@ pytestmark = pytest.mark.slow
 NAMES = [view.NAME for view in VIEWS]
 
 
-def test_the_units_key_and_the_theme_key_go_round() -> None:
+def test_the_units_key_and_the_theme_key_cycle() -> None:
     async def act(here: SteeredApp) -> None:
         await here.pilot.press("enter")
         await here.give(Update(snapshot()))
@@ -63,7 +63,7 @@ def test_no_color_is_respected(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.mark.parametrize("size", SCREENS)
-def test_the_caution_stands_until_it_was_read(size: tuple[int, int]) -> None:
+def test_the_caution_stays_until_it_is_read(size: tuple[int, int]) -> None:
     async def act(here: SteeredApp) -> None:
         await here.give(Update(snapshot(target=TO_GO)))
         together = " ".join(here.text.split())
@@ -76,7 +76,7 @@ def test_the_caution_stands_until_it_was_read(size: tuple[int, int]) -> None:
 
 
 @pytest.mark.parametrize("size", SCREENS)
-def test_every_key_stands_in_the_help_view(size: tuple[int, int]) -> None:
+def test_every_key_is_in_the_help_view(size: tuple[int, int]) -> None:
     async def act(here: SteeredApp) -> None:
         await here.give(Update(snapshot()))
         await here.pilot.press("h")
@@ -93,7 +93,11 @@ def test_every_key_stands_in_the_help_view(size: tuple[int, int]) -> None:
         for words in ("95 % interval", "STALE", "life jacket", "damaged packs harm"):
             assert words in together, words
 
-    everything = {"controls": SteeredControls(), "places": SteeredPlaces(), "talk": SteeredTalk()}
+    everything = {
+        "controls": SteeredControls(),
+        "places": SteeredSeekControls(),
+        "sender": SteeredSender(),
+    }
     run_app(size, act, **everything)
 
 
@@ -111,11 +115,11 @@ def test_every_button_of_a_view_has_a_key_of_the_table() -> None:
                     await here.pilot.press("s")
                     await here.show()
 
-    run_app((120, 40), act, talk=SteeredTalk())
+    run_app((120, 40), act, sender=SteeredSender())
 
 
-def test_keys_and_taps_steer_a_replay() -> None:
-    controls, places = SteeredControls(), SteeredPlaces()
+def test_keys_and_taps_control_a_replay() -> None:
+    controls, places = SteeredControls(), SteeredSeekControls()
 
     async def act(here: SteeredApp) -> None:
         await here.pilot.press("space", "plus", "equals_sign", "minus", "left", "right", "b", "e")
@@ -153,7 +157,7 @@ def test_each_view_is_one_key_and_one_tap_away() -> None:
 
 
 @pytest.mark.parametrize("size", SCREENS)
-def test_no_view_scrolls_or_runs_over(size: tuple[int, int]) -> None:
+def test_no_view_scrolls_or_overflows(size: tuple[int, int]) -> None:
     async def act(here: SteeredApp) -> None:
         await here.pilot.press("enter")
         await here.give(Update(snapshot(target=TO_GO)))
@@ -170,29 +174,29 @@ def test_no_view_scrolls_or_runs_over(size: tuple[int, int]) -> None:
                     assert view.region.contains_region(widget.region), (name, widget)
                     assert not widget.is_scrollable or widget.max_scroll_y == 0, (name, widget)
 
-    run_app(size, act, talk=SteeredTalk())
+    run_app(size, act, sender=SteeredSender())
 
 
 def test_a_run_begins_and_ends_with_one_key() -> None:
-    talk = SteeredTalk()
+    sender = SteeredSender()
 
     async def act(here: SteeredApp) -> None:
         await here.give(Update(snapshot()))
         await here.pilot.press("r")
         await here.show()
-        assert talk.sent == [Mark(0, "run_start")]
+        assert sender.sent == [Mark(0, "run_start")]
         run = changed(RUN, open=True, steady_s=40.0, long_enough=False)
         await here.give(Update(snapshot(runs=(run,))))
         assert "steady for 40 s" in here.text
         here.clock.now_s += SETTLES_S - 0.01
         await here.pilot.press("r")
-        assert talk.sent[1:] == []  # a thumb that bounces
+        assert sender.sent[1:] == []  # a thumb that bounces
         here.clock.now_s += 0.01
         await here.pilot.press("r")
         await here.show()
-        assert talk.sent[1:] == [Mark(0, "run_end")]
+        assert sender.sent[1:] == [Mark(0, "run_end")]
 
-    run_app((40, 22), act, talk=talk)
+    run_app((40, 22), act, sender=sender)
 
 
 @pytest.mark.parametrize(
@@ -206,7 +210,7 @@ def test_a_run_begins_and_ends_with_one_key() -> None:
         (CommandResult(None, "no answer"), "UNSURE: no answer"),
     ],
 )
-def test_what_became_of_a_command_is_shown_for_a_while(answer: CommandResult, words: str) -> None:
+def test_the_result_of_a_command_is_shown_for_a_while(answer: CommandResult, words: str) -> None:
     async def act(here: SteeredApp) -> None:
         await here.give(Update(snapshot()))
         await here.pilot.press("r")
@@ -216,10 +220,10 @@ def test_what_became_of_a_command_is_shown_for_a_while(answer: CommandResult, wo
         await here.give(Update(snapshot(seq=13)))
         assert words not in " ".join(here.text.split())
 
-    run_app((40, 22), act, talk=SteeredTalk(answer))
+    run_app((40, 22), act, sender=SteeredSender(answer))
 
 
-def test_units_and_theme_stay(tmp_path: Path) -> None:
+def test_units_and_theme_are_remembered(tmp_path: Path) -> None:
     path = tmp_path / "sub" / "viewer.json"
 
     async def act(here: SteeredApp) -> None:
@@ -236,7 +240,7 @@ def test_units_and_theme_stay(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("text", ["", "{", "[]", '{"theme": 3}', '{"theme": "loud"}', "[" * 9999])
-def test_preferences_that_are_none_do_no_harm(tmp_path: Path, text: str) -> None:
+def test_invalid_preferences_do_no_harm(tmp_path: Path, text: str) -> None:
     path = tmp_path / "viewer.json"
     path.write_text(text)
 

@@ -1,4 +1,4 @@
-"""The trip's line between two that the source gives."""
+"""The trip's line between two sent by the source."""
 
 import pytest
 
@@ -21,7 +21,7 @@ def test_snapshots_extend_the_given_line() -> None:
     assert line.record is GIVEN
 
 
-def test_a_point_a_second_and_one_record_of_it() -> None:
+def test_one_point_per_second_and_one_record_of_it() -> None:
     line = LiveTripLine()
     for fifth in range(11):
         line.extend(snapshot(t_s=10.0 + fifth / 5))
@@ -30,7 +30,7 @@ def test_a_point_a_second_and_one_record_of_it() -> None:
     assert line.record is first
 
 
-def test_what_falls_back_in_time_begins_anew() -> None:
+def test_a_step_back_in_time_starts_over() -> None:
     line = LiveTripLine()
     line.replace(GIVEN)
     line.extend(snapshot(t_s=3.0))
@@ -38,7 +38,7 @@ def test_what_falls_back_in_time_begins_anew() -> None:
 
 
 @pytest.mark.parametrize("lacks", ["trip__distance_m", "trip__energy_wh"])
-def test_what_is_unknown_adds_nothing(lacks: str) -> None:
+def test_unknown_sums_add_nothing(lacks: str) -> None:
     line = LiveTripLine()
     line.replace(GIVEN)
     line.extend(snapshot(t_s=20.0, **{lacks: Unknown(Reason.NO_FIX)}))

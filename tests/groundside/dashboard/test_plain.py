@@ -1,4 +1,4 @@
-"""The plain lines, with a source and a clock that the test steers."""
+"""The plain lines, with source and clock controlled by the test."""
 
 import asyncio
 import io
@@ -20,7 +20,7 @@ KMH = CHOICES["km/h"]
 
 
 class Played:
-    """Gives updates at set times of a clock, and so needs no time itself."""
+    """Yields updates at given times of a fake clock, without waiting."""
 
     name = "a test"
     controls = None
@@ -70,7 +70,7 @@ def test_an_unknown_figure_has_its_reason() -> None:
     assert " 0 W" not in line
 
 
-def test_old_data_are_called_stale_and_give_no_cue() -> None:
+def test_stale_data_are_marked_and_give_no_cue() -> None:
     fresh = line_of(snapshot(target=TO_GO), KMH)
     old = line_of(snapshot(target=TO_GO), KMH, since_received_s=7.2)
     assert "cue ease" in fresh
@@ -84,7 +84,7 @@ def test_a_paused_replay_is_not_stale() -> None:
     assert line.endswith("  data 0.1 s old")
 
 
-def test_alerts_stand_in_the_line() -> None:
+def test_alerts_are_in_the_line() -> None:
     alerts = (
         Alert(AlertCode.RESERVE_REACHED, 3.0),
         Alert(AlertCode.CANNOT_BE_MADE, 3.0, best_m=3704.0, best_speed_mps=2.0),
@@ -114,8 +114,8 @@ def test_a_problem_is_a_line_of_its_own_and_is_not_repeated() -> None:
     assert [line[:8] for line in lines[1:]] == ["00:07:11"]
 
 
-class Told(io.StringIO):
-    """Tells whenever it was written to."""
+class SignallingStream(io.StringIO):
+    """Signals each write."""
 
     def __init__(self) -> None:
         super().__init__()
@@ -126,9 +126,9 @@ class Told(io.StringIO):
         return len(text)
 
 
-def test_a_silent_source_ages_before_the_eyes() -> None:
+def test_the_age_grows_while_the_source_is_silent() -> None:
     async def main() -> None:
-        clock, out, silent = Clock(), Told(), asyncio.Event()
+        clock, out, silent = Clock(), SignallingStream(), asyncio.Event()
 
         class Silent:
             name = "a test"

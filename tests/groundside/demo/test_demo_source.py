@@ -56,7 +56,7 @@ def test_frames_sent_while_an_update_is_shown_are_waited_for(
 
     class Feed:
         def __init__(self, *_: object) -> None:
-            """Nothing to be opened."""
+            """Open nothing."""
 
         async def stream(self) -> AsyncIterator[Update]:
             for taken in (50, 50, 100):

@@ -1,4 +1,4 @@
-"""Replay gives the figures of a review at any speed; and its pacing."""
+"""A replay at any speed gives the figures of a review; pacing."""
 
 import asyncio
 import json

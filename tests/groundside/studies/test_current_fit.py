@@ -46,7 +46,7 @@ def test_the_interval_of_the_scale_has_its_stated_coverage(amps) -> None:
     hits = told = 0
     for seed in range(DRAWS):
         scale = 1.0 + 0.05 * np.random.default_rng(seed + 10_000).standard_normal()
-        # The zero is drawn about what the profile says of it.
+        # The zero is drawn about the profile's value.
         charges = drawn(seed, amps, scale=scale, offset_a=0.1, sensors=sensors)
         correction = current_correction(charges, conditions(sensors))
         if isinstance(correction, Unknown):
@@ -96,7 +96,7 @@ def test_without_noise_scale_and_zero_are_found_to_the_last_digits() -> None:
 
 
 def test_the_scale_is_the_whole_one_for_the_profile() -> None:
-    # The profile's scale was 1.1 already: 20 Ah counted are 18.18 Ah reported.
+    # The profile's scale is already 1.1: 20 Ah counted are 18.18 Ah reported.
     sensors = replace(EXACT, current_scale=1.1)
     correction = found([charge(20.0, 21.0)], conditions(sensors))
     assert correction.scale.value == pytest.approx(1.1 * 21.0 / 20.0)
@@ -106,7 +106,7 @@ def test_the_scale_is_the_whole_one_for_the_profile() -> None:
 
 
 @pytest.mark.parametrize("amps", [(5.0, 20.0), (9.0, 10.0, 11.0)])
-def test_two_charges_or_like_currents_determine_the_scale_alone(amps) -> None:
+def test_two_charges_or_similar_currents_determine_only_the_scale(amps) -> None:
     correction = found(drawn(3, amps, scale=1.03), conditions())
     assert correction.offset_a == Unknown(Reason.SCALE_ALONE, charges=3, times=1.5)
 
@@ -179,7 +179,7 @@ def test_half_the_pack_is_enough_and_uninformative_charges_are_skipped() -> None
     assert found(mixed, conditions()) == found(mixed[:1], conditions())
 
 
-def test_charges_that_contradict_each_other_give_none() -> None:
+def test_contradictory_charges_give_no_correction() -> None:
     agree = [charge(20.0, 20.4), charge(18.0, 18.4)]
     assert isinstance(current_correction(agree, conditions()), Correction)
     assert (

@@ -27,7 +27,7 @@ from onboard.contract.reasons import Reason
 
 @dataclass(frozen=True)
 class Cubic:
-    """A curve that is known to the last digit."""
+    """A curve known without uncertainty."""
 
     rest_w: float
     per_cube: float
@@ -95,7 +95,7 @@ def test_there_and_back_is_the_sum_of_both_ways(head_mps: float, through_mps: fl
     assert both.energy_wh.value == pytest.approx(out.energy_wh.value + back.energy_wh.value)
 
 
-def test_water_that_is_faster_than_the_craft_is_no_way() -> None:
+def test_no_way_is_made_against_faster_water() -> None:
     none = plan_rows(Cubic(10.0, 20.0, (0.5, 1.0)), holds(100.0), Way(1000.0, 1.2))
     assert none == Unknown(Reason.NO_WAY_MADE)
     back = Way(1000.0, -1.2, there_and_back=True)
@@ -123,8 +123,8 @@ def test_the_interval_is_that_of_a_power_known_to_a_factor() -> None:
     rows = rows_of(Cubic(10.0, 20.0, (1.0, 2.0), variance=0.04**2), Way(1000.0))
     energy = rows[0].energy_wh
     assert energy.low is not None and energy.high is not None
-    # 4 % of the curve, 3 % for how the weather changes on the way, 7 % for its being another day's;
-    # 95 % are 1.959964 of them.
+    # 4 % for the curve, 3 % for changes of weather on the way, 7 % for another day; 95 % are
+    # 1.959964 standard deviations.
     sd = math.hypot(0.04, 0.03, 0.07)
     assert math.log(energy.high / energy.value) == pytest.approx(1.959964 * sd)
     assert energy.value / energy.low == pytest.approx(energy.high / energy.value)

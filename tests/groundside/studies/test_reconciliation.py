@@ -21,7 +21,7 @@ VERDICTS = [
     (19.0, 1050.0, "sensor_reads_high", FindingCode.LESS_CHARGE),
     (None, 1200.0, "sensor_reads_low", FindingCode.MORE_ENERGY),
     (None, 900.0, "sensor_reads_high", FindingCode.LESS_ENERGY),
-    # The current is right, so voltage or pack is not.
+    # The current is right, so voltage or pack is wrong.
     (20.0, 1200.0, "cannot_tell", FindingCode.VOLTAGE_OR_PACK),
     (20.0, 900.0, "sensor_reads_high", FindingCode.VOLTAGE_READS_HIGH),
 ]
@@ -70,10 +70,10 @@ def test_a_sound_sensor_is_blamed_no_more_often_than_stated() -> None:
     assert 9 <= blamed <= 31
 
 
-def test_little_against_what_is_uncertain_cannot_be_told() -> None:
+def test_a_charge_small_against_its_uncertainty_gives_no_verdict() -> None:
     found = reconciled([charge(1.0, 1.0)], conditions())
     assert (found.verdict, found.why) == ("cannot_tell", Finding(FindingCode.TOO_UNCERTAIN))
-    # Whatever is uncertain of a little, three times as much is beyond it.
+    # However uncertain a small amount is, three times as much is beyond its uncertainty.
     assert reconciled([charge(1.0, 3.0)], conditions()).verdict == "sensor_reads_low"
 
 
@@ -94,14 +94,14 @@ def test_a_charge_that_was_not_full_at_both_ends_is_left_out_beside_others() -> 
     assert (alone.charged_ah, alone.verdict) == (9.0, "sensor_reads_high")
 
 
-def test_charges_that_contradict_each_other_are_no_verdict() -> None:
+def test_contradictory_charges_give_no_verdict() -> None:
     found = reconciled([charge(20.0, 20.4), charge(18.0, 21.4)], conditions())
     assert found.correction is CONTRADICTED
     assert (found.verdict, found.why) == ("cannot_tell", Finding(FindingCode.CHARGES_CONTRADICT))
 
 
-def test_a_scale_and_a_zero_that_make_up_for_each_other_are_found_apart() -> None:
-    # The scale is 4 % low, the zero 0.4 A high: at 10 A nothing is to be seen.
+def test_a_scale_and_a_zero_that_cancel_are_found_separately() -> None:
+    # The scale is 4 % low, the zero 0.4 A high: at 10 A the errors cancel.
     amps = (5.0, 10.0, 20.0, 10.0, 20.0, 5.0)
     charges = []
     for current in amps:

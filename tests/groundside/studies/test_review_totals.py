@@ -26,7 +26,7 @@ def ride(
     cost: float | None = None,
     part: float = 0.04,
 ) -> Review:
-    """A review; its intervals are `part` of the energy, a tenth of that of the distance."""
+    """Return a review with intervals of `part` of the energy, and a tenth of that of distance."""
     if cost is None and energy_wh is not None and distance_m is not None and distance_m > 20:
         cost = 1000.0 * energy_wh / distance_m
     trip = replace(

@@ -1,4 +1,4 @@
-"""The series of a ride: pieces that do not depend on the cut, and a track in its place."""
+"""The series of a ride: pieces independent of the blocks, and the track's position."""
 
 import functools
 import itertools
@@ -86,7 +86,7 @@ def test_pieces_do_not_depend_on_how_the_seconds_came(cuts: list[int]) -> None:
     np.testing.assert_allclose(cut.rows, whole.rows, rtol=1e-12)
 
 
-def test_nothing_is_lost_by_thinning_out() -> None:
+def test_nothing_is_lost_by_merging() -> None:
     all_ = varied(50_000)
     maker = PieceMaker()
     maker.fold(all_)
@@ -151,11 +151,11 @@ def test_without_positions_there_is_no_track() -> None:
 
 
 @pytest.mark.parametrize("name", ["harbour_loop", "board_sprints"])
-def test_of_a_simulated_ride_pieces_and_track_agree_with_its_truth(name: str) -> None:
+def test_pieces_and_track_of_a_simulated_ride_agree_with_its_truth(name: str) -> None:
     drawn = SeriesRecorder()
     log, craft = LOGS / f"{name}.tlog", load_profile(LOGS / f"{name}.toml")
     result = review(log, craft, recorder=drawn)
-    assert result == review(log, craft)  # listening changes nothing
+    assert result == review(log, craft)  # the recorder changes nothing
     truth = json.loads((LOGS / f"{name}.truth.json").read_text())
     kept = drawn.series
     assert kept is not None
@@ -167,7 +167,7 @@ def test_of_a_simulated_ride_pieces_and_track_agree_with_its_truth(name: str) ->
     assert way == pytest.approx(truth["under_way_distance_m"], rel=0.02)
 
 
-def test_a_log_of_nothing_draws_nothing(tmp_path: Path) -> None:
+def test_an_empty_log_draws_nothing(tmp_path: Path) -> None:
     from tests.small_streams import GROUND_STATION, INVALID, Sender, records
 
     station = Sender(255, 190)
@@ -180,7 +180,7 @@ def test_a_log_of_nothing_draws_nothing(tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
-def test_on_all_cores_the_same_is_drawn(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_series_are_the_same_on_all_cores(monkeypatch: pytest.MonkeyPatch) -> None:
     alone = season_outcomes()
     monkeypatch.setattr(parallel_review, "WORTH_BYTES", 0)
     monkeypatch.setattr(os, "cpu_count", lambda: 2)

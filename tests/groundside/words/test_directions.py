@@ -1,4 +1,4 @@
-"""Which way home lies, and which way the water goes, in words."""
+"""Direction of home, and of the water's set, in words."""
 
 import pytest
 
@@ -14,7 +14,7 @@ from tests.made_snapshot import around
 QUIET = Unknown(Reason.QUIET, age_s=7.0)
 OTHERS = Unknown(Reason.NEEDS_OTHER_COURSES)
 STATED_BY_ENDS = (0.0, 0.0, 0.0)
-"""No covariance: how sure it is, the intervals say alone."""
+"""No covariance: the intervals alone give the uncertainty."""
 KMH, KN = CHOICES["km/h"], CHOICES["kn"]
 
 
@@ -35,7 +35,7 @@ KMH, KN = CHOICES["km/h"], CHOICES["kn"]
         (2.0, 125.4, QUIET, Turn(0, "your course")),
     ],
 )
-def test_home_lies_to_the_course_and_at_rest_to_the_bow(
+def test_home_is_relative_to_the_course_and_at_rest_to_the_bow(
     speed_mps: float | Unknown, course: float | Unknown, heading: float | Unknown, turn: Turn
 ) -> None:
     shown = snapshot(speed_mps=speed_mps, course_deg=course, heading_deg=heading)
@@ -122,7 +122,7 @@ def test_the_water_is_in_the_riders_units() -> None:
     assert water_text(water, KN) == "water sets 0.97 kn towards N"
 
 
-def test_one_component_is_enough_to_know_of_the_water() -> None:
+def test_one_known_component_of_the_water_is_shown() -> None:
     half = SetAndDrift(around(0.2), OTHERS, STATED_BY_ENDS)
     assert known_water(half) is half
     assert known_water(SetAndDrift(OTHERS, OTHERS, STATED_BY_ENDS)) == OTHERS

@@ -1,4 +1,4 @@
-"""Each value stands in the sentence where it belongs."""
+"""Each value appears in its place in the sentence."""
 
 import pytest
 
@@ -25,7 +25,7 @@ def test_frames_that_were_refused_are_counted_by_why() -> None:
         (Reason.SPEED_QUIET, "no speed from battery 1 for 7 s"),
     ],
 )
-def test_what_is_silent_is_named(reason: Reason, expected: str) -> None:
+def test_the_silent_source_is_named(reason: Reason, expected: str) -> None:
     assert reason_text(Unknown(reason, source="battery 1", age_s=7.0), KMH) == expected
 
 

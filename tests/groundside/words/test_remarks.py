@@ -1,4 +1,4 @@
-"""Sentences that are made of parts: each part where it belongs, and no other."""
+"""Sentences made of parts: each part in its place, and no other."""
 
 import pytest
 

@@ -1,4 +1,4 @@
-"""How the rider stands to the target, in words: each side of it, and at it."""
+"""How the ride compares with the target, in words: on either side of it, and on it."""
 
 from dataclasses import replace
 
@@ -31,7 +31,7 @@ def test_a_difference(standing: Standing, difference: float, expected: str) -> N
     assert stand_text(target, KMH) == expected
 
 
-def test_what_the_best_speed_makes_is_in_the_readers_units() -> None:
+def test_the_distance_at_best_speed_is_in_the_readers_units() -> None:
     # By hand: 9260 m = 5.0 NM; 2.572 m/s = 5.0 kn = 9.3 km/h.
     beyond = Stand(Standing.CANNOT_BE_MADE, best_m=9_260.0, best_speed_mps=2.572)
     target = replace(TARGET, reason=beyond)

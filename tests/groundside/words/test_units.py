@@ -42,7 +42,7 @@ def test_the_unit_of_consumption_names_the_distance() -> None:
     assert names == {"Wh/km", "Wh/NM", "Wh/mi"}
 
 
-def test_next_units_goes_round() -> None:
+def test_next_units_cycles() -> None:
     units = start = CHOICES["km/h"]
     seen = []
     for _ in CHOICES:

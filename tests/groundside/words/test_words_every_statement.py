@@ -45,7 +45,7 @@ WORDINGS: dict[type[Code], dict[Code, Wording]] = {
     }
     for family in FAMILIES.values()
 }
-"""Sentences that need more than gaps, by family: a code of one may equal a code of another."""
+"""Sentences that need more than gaps, by family: codes of two families may be equal."""
 
 ROWS = [row for family in FAMILIES.values() for row in family]
 EVERY_ROW = pytest.mark.parametrize("row", ROWS, ids=lambda row: f"{type(row).__name__}.{row.name}")
@@ -55,7 +55,7 @@ READERS_OWN = {
     "m/s": lambda units: units.speed_name,
     "Wh/km": lambda units: units.consumption_name,
 }
-"""What stands behind a number whose unit the reader chooses."""
+"""Units after numbers for which the reader chooses the unit."""
 
 SAMPLES: dict[str, tuple[Value, Value]] = {
     "errno": (28, 5),
@@ -66,7 +66,7 @@ SAMPLES: dict[str, tuple[Value, Value]] = {
     "held": ("motor_current", "not_known"),
     "dated_by": ("stamps", "nothing"),
 }
-"""Two values each of names whose texts are codes themselves, or numbers of errors."""
+"""Two values for each name whose values are codes or error numbers."""
 
 PROBLEMS: dict[str, tuple[Value, Value]] = {
     "link_down": ("cannot_open", "broke"),
@@ -74,7 +74,7 @@ PROBLEMS: dict[str, tuple[Value, Value]] = {
     "record_at_risk": ("refused", "no_answer"),
     "record_moved": ("renamed", "removed"),
 }
-"""Two of the problems that each alert may have."""
+"""Two of the problems of each alert."""
 
 BY_KIND: dict[str, tuple[Value, Value]] = {
     "quantity": (17.3, 61.8),
@@ -111,7 +111,7 @@ def aside_of(row: Code, name: str) -> dict[str, Value]:
 
 
 def asides(row: Code) -> list[dict[str, Value]]:
-    """Return the ways in which a row is to be looked at: all known, and each of those."""
+    """Return the variants of a row to test: all values known, and each with one unknown."""
     return [{}, *(aside for name in row.names if (aside := aside_of(row, name)))]
 
 
@@ -125,7 +125,7 @@ def test_it_has_a_sentence(row: Code) -> None:
     assert gaps(row.sentence) == set(row.names)
 
 
-def test_no_wording_hides_another() -> None:
+def test_no_wording_shadows_another() -> None:
     tables = [getattr(module, "WORDINGS", {}) for module in _modules(groundside.words)]
     assert sum(map(len, WORDINGS.values())) == sum(map(len, tables))
     assert 0 < sum(map(len, tables)) < len(ROWS) / 4
@@ -140,7 +140,7 @@ def test_it_is_painted(row: Code) -> None:
         assert all(len(line) <= width for line in lines), text
         assert text.isprintable()
         assert text == " ".join(text.split())
-        # Nothing of how it is stored.
+        # Nothing of its internal representation.
         assert not set("{}") & set(text), text
         assert not any(name in text for name in row.names if "_" in name), text
         assert "None" not in text

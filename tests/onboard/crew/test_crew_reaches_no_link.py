@@ -96,7 +96,7 @@ def test_nothing_behind_the_feed_imports_what_can_send() -> None:
         )
 
 
-def test_this_would_notice() -> None:
+def test_forbidden_code_is_detected() -> None:
     found = everything_behind([ROOT / "onboard/daemon/service.py"])
     assert all(any(one in module for module in found) for one in CAN_SEND[:5])
 

@@ -1,4 +1,4 @@
-"""What the aim view says, and the target that is being chosen."""
+"""Content of the aim view, and the target being chosen."""
 
 from typing import Any
 
@@ -45,7 +45,7 @@ def choice(kind: TargetKind, value: float | None = None) -> TargetChoice:
         (DISTANCE, {"home": HOME}, 760.0),
     ],
 )
-def test_the_value_now(kind: TargetKind, changes: dict[str, Any], value: float | None) -> None:
+def test_the_present_value(kind: TargetKind, changes: dict[str, Any], value: float | None) -> None:
     assert now_value(kind, snapshot(**changes)) == value
 
 
@@ -53,7 +53,7 @@ def test_the_value_now(kind: TargetKind, changes: dict[str, Any], value: float |
     ("kind", "target", "value"),
     [
         (SPEED, SPEED_ALONE, 2.0),
-        # a distance to make brings a speed to hold with it: only the distance was asked for
+        # with a distance to make, a speed to hold is derived; only the distance is the target
         (SPEED, changed(TARGET, power_w=NONE), None),
         (DISTANCE, TARGET, 5200.0),
         (DISTANCE, SPEED_ALONE, None),
@@ -80,7 +80,9 @@ def test_the_value_in_force(kind: TargetKind, target: Any, value: float | None) 
         (DISTANCE, {"target": TARGET}, KN, "3.0"),
     ],
 )
-def test_what_is_proposed(kind: TargetKind, changes: dict[str, Any], units: Any, text: str) -> None:
+def test_the_proposed_value(
+    kind: TargetKind, changes: dict[str, Any], units: Any, text: str
+) -> None:
     chosen = choice(kind)
     chosen.propose(snapshot(**changes), units)
     assert chosen.value is not None
@@ -108,7 +110,7 @@ def test_steps_are_in_the_riders_units_and_within_limits() -> None:
 
 
 @pytest.mark.parametrize(
-    ("target", "value", "can_talk", "shown"),
+    ("target", "value", "can_command", "shown"),
     [
         (TARGET, 320.0, True, ("320", "in force")),
         (TARGET, 330.0, True, ("330", "not set")),
@@ -118,14 +120,14 @@ def test_steps_are_in_the_riders_units_and_within_limits() -> None:
     ],
 )
 def test_the_big_value(
-    target: Any, value: float, can_talk: bool, shown: tuple[str | None, str]
+    target: Any, value: float, can_command: bool, shown: tuple[str | None, str]
 ) -> None:
-    here = state(snapshot(target=target), can_talk=can_talk)
+    here = state(snapshot(target=target), can_command=can_command)
     content = aim_content(here, choice(POWER, value))
     assert (content.value.digits, content.value.interval) == shown
     assert content.value.why == ("" if shown[0] else "no target")
     purpose = content.blocks[0][-1]
-    assert purpose.text == (PURPOSE[POWER.key] if can_talk else NOBODY)
+    assert purpose.text == (PURPOSE[POWER.key] if can_command else NOBODY)
 
 
 @pytest.mark.parametrize(

@@ -1,4 +1,4 @@
-"""What the craft view says: each instrument with its state."""
+"""Content of the craft view: each instrument with its status."""
 
 from typing import Any
 
@@ -139,14 +139,14 @@ def test_a_replay_has_no_rate_and_that_is_no_fault() -> None:
     assert checks(changes, replay=replayed())["link"] == ("ok", "a.tlog, none lost")
 
 
-def test_the_worst_stand_first() -> None:
+def test_the_worst_come_first() -> None:
     shown = made_snapshot(trip__bridged_energy_fraction=0.2, volts_v=QUIET)
     _, instruments = craft_blocks(state(shown))
     states = [item.name for item in instruments]
     assert states == ["LOOK", "--", *["ok"] * 10]
 
 
-def test_alerts_stand_on_top_in_the_riders_units() -> None:
+def test_alerts_come_first_in_the_riders_units() -> None:
     unmade = Alert(AlertCode.CANNOT_BE_MADE, 75.0, best_m=3704.0, best_speed_mps=2.0)
     alerts, _ = craft_blocks(state(snapshot(alerts=(unmade,)), units=CHOICES["kn"]))
     assert [item.text for item in alerts] == [

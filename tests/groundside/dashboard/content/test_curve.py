@@ -1,4 +1,4 @@
-"""What the curve view says: the line, what is pointed out on it, and what that means."""
+"""Content of the curve view: the line, its marks, and the same in words."""
 
 from typing import Any
 
@@ -45,7 +45,7 @@ def test_the_power_between_the_points(speed_mps: float, power_w: float | None) -
         ({"speed_mps": (1.0, 1.5, 1.5, 2.0, 3.0)}, False),
     ],
 )
-def test_what_can_be_drawn(changes: dict[str, Any], drawn: bool) -> None:
+def test_whether_a_curve_can_be_drawn(changes: dict[str, Any], drawn: bool) -> None:
     assert can_be_drawn(changed(CURVE, **changes)) is drawn
 
 
@@ -138,7 +138,7 @@ def test_the_line_in_the_riders_units(
     assert plot.title == (f" {what}, speed over ground", "set-up B")
 
 
-def test_now_best_and_target_are_pointed_out() -> None:
+def test_now_best_and_target_are_marked() -> None:
     best = Figure(1.5, 1.4, 1.6)
     shown = snapshot(curve=CURVE, best_speed_mps=best, target=TARGET)
     plot = curve_content(state(shown), of_consumption=False).plot
@@ -153,7 +153,7 @@ def test_now_best_and_target_are_pointed_out() -> None:
     assert curve_content(state(at_rest), of_consumption=False).plot.points == ()
 
 
-def test_on_a_curve_through_water_all_is_pointed_out_as_through_water() -> None:
+def test_marks_on_a_curve_through_water_are_speeds_through_water() -> None:
     shown = snapshot(
         curve=THROUGH_WATER,
         best_speed_mps=Figure(1.5),

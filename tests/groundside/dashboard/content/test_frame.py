@@ -1,4 +1,4 @@
-"""What stands around every view: notices, the age of the data, the time bar of a replay."""
+"""Content around every view: notices, the age of the data, the time bar of a replay."""
 
 from typing import Any
 
@@ -62,7 +62,7 @@ def signed(here: ViewState, *reasons: str) -> list[str]:
             state(snapshot(link__age_s=Unknown(Reason.NO_AUTOPILOT)), since_received_s=3.0),
             ["!! STALE: old figures, no new data"],
         ),
-        # one that stands still does not age; one that goes on does
+        # a paused replay does not age; a running one does
         (state(since_received_s=99.0, replay=replayed(paused=True)), ["no alerts"]),
         (state(since_received_s=99.0, replay=replayed(720.0)), ["no alerts"]),
         (
@@ -77,7 +77,7 @@ def test_the_worst_notice_is_first(here: ViewState, expected: list[str]) -> None
     assert signed(here) == expected
 
 
-def test_reasons_stand_behind_and_only_once_there_is_data() -> None:
+def test_reasons_come_last_and_only_once_there_is_data() -> None:
     assert signed(state(snapshot(alerts=(NOTE,))), "left: none")[1:] == ["left: none"]
     assert signed(waiting(), "left: none") == ["- waiting for the first data"]
 

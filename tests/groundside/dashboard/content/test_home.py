@@ -1,4 +1,4 @@
-"""Content of the home view as tables: the verdict, which way, what to do."""
+"""Content of the home view: the verdict, the direction, the advice."""
 
 from typing import Any
 
@@ -39,13 +39,13 @@ def content(way: dict[str, Any], more: dict[str, Any] | None = None, **shown: An
         ({"turn_back": QUIET}, {}, "not known"),
         ({"turn_back": True}, {}, "turn back"),
         ({"turn_back": True, "margin_wh": QUIET}, {}, "turn back"),
-        # what is old is told as old, but never in place of the advice to turn back
+        # stale data are marked, but never in place of the advice to turn back
         ({}, OLD, "STALE"),
         ({"margin_wh": Figure(-1.0)}, OLD, "STALE"),
         ({"turn_back": True}, OLD, "turn back"),
     ],
 )
-def test_the_answer_in_a_word(way: dict[str, Any], more: dict[str, Any], verdict: str) -> None:
+def test_the_verdict(way: dict[str, Any], more: dict[str, Any], verdict: str) -> None:
     shown = content(way, more)
     assert shown.verdict == verdict
     assert shown.old is bool(more)
@@ -89,7 +89,7 @@ def test_the_answer_in_a_word(way: dict[str, Any], more: dict[str, Any], verdict
         ({"turn_back": True}, OLD, ("Data old: head home now at 7.2 km/h.", NO_FURTHER)),
     ],
 )
-def test_what_to_do(way: dict[str, Any], more: dict[str, Any], do: tuple[str, ...]) -> None:
+def test_the_advice(way: dict[str, Any], more: dict[str, Any], do: tuple[str, ...]) -> None:
     assert content(way, more).do == do
 
 
@@ -139,7 +139,7 @@ def test_without_a_direction_of_its_own_the_rider_heads_home() -> None:
         ),
     ],
 )
-def test_which_way(
+def test_the_direction_home(
     way: dict[str, Any], more: dict[str, Any], arrow: int | None, turn: tuple[str, str]
 ) -> None:
     shown = content(way, more)
@@ -179,7 +179,7 @@ def test_at_rest_the_arrow_is_relative_to_the_bow() -> None:
         ),
     ],
 )
-def test_what_the_way_costs(way: dict[str, Any], units: str, cost: tuple[str, str]) -> None:
+def test_the_cost_of_the_way(way: dict[str, Any], units: str, cost: tuple[str, str]) -> None:
     assert content(way, {"units": CHOICES[units]}).cost == cost
 
 

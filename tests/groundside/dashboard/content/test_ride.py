@@ -1,4 +1,4 @@
-"""What the ride view says: big figures, the cue, the small figures."""
+"""Content of the ride view: big figures, the cue, small figures."""
 
 from typing import Any
 
@@ -67,7 +67,7 @@ def cue_of(shown: dict[str, Any], **more: Any) -> CueContent:
                 "2.81 NM to go",
             ),
         ),
-        # a cue of old figures would push a rider by what was
+        # a cue from stale figures would steer a rider by the past
         (TO_GO, {"since_received_s": 3.0}, "", ("no cue: the data are stale",)),
     ],
 )
@@ -125,7 +125,7 @@ def test_turn_back_takes_the_place_of_any_other_cue(
     ],
 )
 def test_the_run_that_is_open(run: Any, stale: bool, parts: tuple[str, ...]) -> None:
-    # What was held before it began does not count: the craft itself has been steady for 40 s.
+    # Steady time before the run does not count: the craft itself has been steady for 40 s.
     shown = snapshot(runs=(RUN, run), steady__seconds_s=99.0)
     assert run_parts(shown, stale=stale) == parts
     assert cue_of({"runs": (RUN, run)}, since_received_s=9.0 if stale else 0.0).parts == parts
@@ -175,7 +175,7 @@ def test_the_range_in_big_type(value_m: float, units: Any, digits: str) -> None:
     assert (shown.range.digits, shown.range.unit) == (digits, units.distance_name)
 
 
-def test_old_figures_are_marked_as_old() -> None:
+def test_stale_figures_are_marked() -> None:
     for since_s, old in ((2.0, False), (2.1, True)):
         content = ride_content(state(since_received_s=since_s))
         assert (content.stale, content.consumption.stale, content.range.stale) == (old,) * 3
@@ -202,7 +202,7 @@ def test_the_small_figures() -> None:
     assert knots[13] == "2.9 kn"
 
 
-def test_figures_that_a_craft_has_not_are_left_away() -> None:
+def test_figures_that_a_craft_lacks_are_omitted() -> None:
     labels = [cell.label for cell in small_figures(snapshot(drive=Unknown(Reason.NO_DRIVE)), KMH)]
     assert labels == [label for label, _ in CELLS[:12]]
 

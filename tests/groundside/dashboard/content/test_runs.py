@@ -1,4 +1,4 @@
-"""What the runs view says: the open run, the power held, what a run lacks, what is next."""
+"""Content of the runs view: the open run, its power, what a run lacks, what is next."""
 
 from typing import Any
 
@@ -7,8 +7,8 @@ import pytest
 from groundside.dashboard.content.double_runs import next_step
 from groundside.dashboard.content.runs import (
     RULE,
-    HeldPower,
     OpenRun,
+    PowerCue,
     RunLine,
     asks_for_charge,
     missing,
@@ -43,7 +43,7 @@ OPEN = changed(RUN, number=2, open=True, seconds_s=20.7, steady_s=12.3, long_eno
         ({"setup": "as is"}, "no set-up label"),
         ({"drive__rpm": 0.4}, "the motor is stopped"),
         ({"drive__rpm": -300.0}, ""),
-        # turns tell more than power where they are known
+        # motor turns, where known, are more informative than power
         ({"power_w": 5.0}, ""),
         ({"power_w": 19.9, "drive": NO_DRIVE}, "the motor is stopped"),
         ({"power_w": 20.0, "drive": NO_DRIVE}, ""),
@@ -55,7 +55,7 @@ OPEN = changed(RUN, number=2, open=True, seconds_s=20.7, steady_s=12.3, long_eno
 def test_what_a_run_lacks(changes: dict[str, Any], lacks: str) -> None:
     shown = made_snapshot(**changes)
     assert missing(shown, KMH) == lacks
-    # It is told while a run is open, and not of old figures.
+    # It is shown while a run is open, and not from stale figures.
     assert runs_content(state(changed(shown, runs=(OPEN,)))).missing == lacks
     assert runs_content(state(shown)).missing == ""
     assert runs_content(state(changed(shown, runs=(OPEN,)), since_received_s=9.0)).missing == ""
@@ -113,29 +113,29 @@ def test_the_steady_stretch_now(more: dict[str, Any], expected: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("changes", "more", "held"),
+    ("changes", "more", "cue"),
     [
-        ({}, {}, HeldPower("412 W")),
-        ({"power_w": QUIET}, {}, HeldPower("--")),
-        ({"target": TO_GO}, {}, HeldPower("412 W")),
-        ({"target": TARGET}, {}, HeldPower("412 W", "320 W", "9 % over", "ease")),
+        ({}, {}, PowerCue("412 W")),
+        ({"power_w": QUIET}, {}, PowerCue("--")),
+        ({"target": TO_GO}, {}, PowerCue("412 W")),
+        ({"target": TARGET}, {}, PowerCue("412 W", "320 W", "9 % over", "ease")),
         (
             {"target": changed(TARGET, cue=QUIET)},
             {},
-            HeldPower("412 W", "320 W", "no cue: nothing for 7 s"),
+            PowerCue("412 W", "320 W", "no cue: nothing for 7 s"),
         ),
         (
             {"target": changed(TARGET, difference_fraction=QUIET)},
             {},
-            HeldPower("412 W", "320 W", "no cue: nothing for 7 s"),
+            PowerCue("412 W", "320 W", "no cue: nothing for 7 s"),
         ),
-        ({"target": TARGET}, {"since_received_s": 9.0}, HeldPower("--", "320 W", "no cue: stale")),
+        ({"target": TARGET}, {"since_received_s": 9.0}, PowerCue("--", "320 W", "no cue: stale")),
     ],
 )
 def test_the_power_against_its_target(
-    changes: dict[str, Any], more: dict[str, Any], held: HeldPower
+    changes: dict[str, Any], more: dict[str, Any], cue: PowerCue
 ) -> None:
-    assert runs_content(state(snapshot(**changes), **more)).held_power == held
+    assert runs_content(state(snapshot(**changes), **more)).power_cue == cue
 
 
 @pytest.mark.parametrize(
@@ -203,7 +203,7 @@ BACK = changed(RUN, number=2, course_deg=260.0)
             "A: 2 double runs. Each more tells a smaller difference.",
         ),
         ((RUN, BACK, RUN), "A", "Next: run A back towards 263°, at about 402 W."),
-        # neither a run that tells too little, nor one still open, nor another power, nor a bend
+        # neither a run too short, nor one still open, nor another power, nor a bend
         (
             (RUN, changed(BACK, long_enough=False)),
             "A",
@@ -234,8 +234,8 @@ def test_what_is_next(runs: tuple[Run, ...], setup: str, expected: str) -> None:
     assert content.next == (expected or RULE)
 
 
-def test_where_nothing_can_be_started() -> None:
-    assert runs_content(state(can_talk=True)).why_no_runs == ""
+def test_why_no_run_can_be_started() -> None:
+    assert runs_content(state(can_command=True)).why_no_runs == ""
     assert runs_content(state(can_seek=True)).why_no_runs.startswith("A saved ride")
     assert runs_content(state()).why_no_runs.startswith("No daemon")
 

@@ -1,4 +1,4 @@
-"""What the trip view says: where a tap leads, what is plotted, the sums."""
+"""Content of the trip view: the place of a tap, the plots, the sums."""
 
 from typing import Any
 
@@ -19,7 +19,7 @@ QUIET = Unknown(Reason.QUIET, age_s=7.0)
 
 
 def even_line(seconds: int = 600, gap: int = 0, every: int = 2) -> TripLine:
-    """A trip at 2 m/s and 360 W from 10 s on, with a gap of so many seconds in its middle."""
+    """Return a trip at 2 m/s and 360 W from 10 s on, with a gap of `gap` seconds in its middle."""
     begin_s = 10.0
     rows = [(begin_s + n, 2.0 * n, 0.1 * n) for n in range(0, seconds, every)]
     middle = begin_s + seconds / 2
@@ -41,7 +41,7 @@ def test_a_tap_leads_to_a_distance_in_the_riders_units(
 @pytest.mark.parametrize(
     ("t_s", "place_s", "x_min", "fraction"),
     [
-        # The line begins at 10 s of stream time, which is place 0 where both run together.
+        # The line begins at 10 s of stream time, which is place 0 if both run together.
         (431.2, 421.2, 5.0, 300.0 / 720.0),
         (431.2, 421.2, 0.0, 0.0),
         (431.2, 421.2, 99.0, 1.0),
@@ -124,7 +124,7 @@ def test_a_gap_leaves_a_gap(seconds: int, every: int) -> None:
         places = zip(plot.trace.x, plot.trace.y, strict=True)
         behind = [y for x, y in places if behind_min <= x < behind_min + 0.1]
         assert behind[0] is None
-        # What is left is known again at the next point, a mean only after a while.
+        # The energy left is known again at the next point, a mean only after a while.
         assert set(behind) == {None} or plot is plots[-1]
 
 
@@ -143,7 +143,7 @@ def test_the_place_and_the_events_of_a_saved_ride_are_marked() -> None:
     assert trip_content(live, ("power",), over_distance=False).plots[0].marks == ()
 
 
-def test_an_old_place_is_hatched() -> None:
+def test_a_stale_place_is_hatched() -> None:
     shown = state(trip_line=even_line(), can_seek=True, since_received_s=9.0)
     (plot,) = trip_content(shown, ("power",), over_distance=False).plots
     assert plot.marks == (AxisMark("N", pytest.approx(421.2 / 60.0, abs=0.04), stale=True),)

@@ -20,7 +20,7 @@ from groundside.dashboard.themes import MONO, NIGHT, SUN
 
 @pytest.mark.parametrize("size", SIZES)
 @pytest.mark.parametrize("text", ["88.8", "-0.4", "EASE", "HOLD", "PUSH", "TURN", "--"])
-def test_drawn_text_has_the_size_it_promises(size: TypeSize, text: str) -> None:
+def test_drawn_text_has_its_stated_size(size: TypeSize, text: str) -> None:
     drawn = draw(text, size)
     assert len(drawn) == size.rows
     assert {len(line) for line in drawn} == {size.width(text)}
@@ -34,11 +34,11 @@ def test_no_two_digits_look_alike(size: TypeSize, hatched: bool) -> None:
     for place, one in enumerate(cells):
         for other in cells[place + 1 :]:
             differing = sum(a != b for a, b in zip(one, other, strict=True))
-            # 0 and 8 are told apart by the bar in the middle alone
+            # 0 and 8 differ only by the bar in the middle
             assert differing >= 2 * size.columns[2]
 
 
-def test_hatched_is_no_solid_block() -> None:
+def test_hatched_text_has_no_solid_block() -> None:
     cells = set("".join(draw("58.3", SIZES[2], hatched=True)))
     assert cells == {" ", "▒"}
 
@@ -54,7 +54,7 @@ def test_glyphs_are_six_by_seven() -> None:
         assert {len(row) for row in rows} == ({2} if char == "." else {6})
 
 
-def test_nothing_fits_into_nothing() -> None:
+def test_no_text_fits_into_no_room() -> None:
     assert fitting("8", 5, 9) is None
     assert fitting("8", 6, 3) is None
     assert fitting("8", 6, 4) is SIZES[0]
@@ -73,7 +73,7 @@ def test_nothing_fits_into_nothing() -> None:
     ),
     cue=st.booleans(),
 )
-def test_rows_never_run_over(
+def test_rows_never_exceed_the_height(
     size: tuple[int, int], caution: int, needed: dict[str, Any], cue: bool
 ) -> None:
     frame = frame_rows(*size, caution=caution, **needed)
@@ -111,7 +111,7 @@ def test_big_figures_are_big(size: tuple[int, int], cue: bool, figure: int, cue_
 
 
 def _contrast(ink: str, paper: str) -> float:
-    """Contrast ratio of WCAG 2.1, 'contrast ratio' and 'relative luminance' (from memory)."""
+    """Return WCAG 2.1's contrast ratio (see also 'relative luminance'; from memory)."""
 
     def luminance(colour: str) -> float:
         parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
@@ -125,7 +125,7 @@ def _contrast(ink: str, paper: str) -> float:
 
 
 def _in_256(colour: str) -> str:
-    """Return the colour that a terminal with 256 colours shows for this one."""
+    """Return the colour that a 256-colour terminal shows instead."""
     return Color.parse(colour).downgrade(ColorSystem.EIGHT_BIT).get_truecolor().hex
 
 
@@ -137,7 +137,7 @@ def test_colours_stand_out_from_the_paper(theme: Theme, shown: Callable[[str], s
     paper = shown(theme.background)
     colours = {name: shown(colour) for name, colour in theme.variables.items()}
     assert _contrast(shown(theme.foreground), paper) >= 7.0
-    # WCAG 2.1, 1.4.6 asks 7 for text and 1.4.3 asks 4.5 at the least (from memory)
+    # WCAG 2.1, 1.4.6 requires 7 for text, and 1.4.3 at least 4.5 (from memory)
     for name, least in (("figure", 7.0), ("quiet", 7.0), ("key", 7.0), ("stale", 4.5)):
         assert _contrast(colours[name], paper) >= least, name
     for button in ("button-even", "button-odd"):
@@ -147,12 +147,12 @@ def test_colours_stand_out_from_the_paper(theme: Theme, shown: Callable[[str], s
 
 
 @pytest.mark.parametrize("theme", [SUN, NIGHT, MONO], ids=lambda theme: theme.name)
-def test_colours_are_much_the_same_in_256(theme: Theme) -> None:
+def test_colours_hardly_change_in_256(theme: Theme) -> None:
     for colour in (*theme.variables.values(), theme.background, theme.foreground):
         assert colour is not None
         true, shown = Color.parse(colour).get_truecolor(), Color.parse(_in_256(colour)).triplet
         assert shown is not None
-        # ten is one step of grey, which the toolkit's rounding can be off by
+        # ten is one step of grey, the toolkit's possible rounding error
         assert max(abs(a - b) for a, b in zip(true, shown, strict=True)) <= 10, colour
 
 

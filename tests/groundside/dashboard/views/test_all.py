@@ -1,4 +1,4 @@
-"""The tables of views and keys: each row is whole, and none hides another."""
+"""The tables of views and keys: each row is complete, and none shadows another."""
 
 import re
 from collections import Counter
@@ -22,12 +22,12 @@ def test_a_view_has_a_name_and_a_purpose(view: type[View]) -> None:
 
 
 @pytest.mark.parametrize("view", VIEWS)
-def test_no_key_of_a_view_hides_another(view: type[View]) -> None:
+def test_no_key_of_a_view_shadows_another(view: type[View]) -> None:
     for column in ([key.key for key in view.KEYS], [w for key in view.KEYS for w in key.words]):
         assert [each for each, count in Counter(column).items() if count > 1] == []
 
 
-def test_no_key_of_the_app_hides_another() -> None:
+def test_no_key_of_the_app_shadows_another() -> None:
     names = Counter(name for key in (*VIEW_KEYS, *KEYS) for name in key.names)
     assert [name for name, count in names.items() if count > 1] == []
     assert len({view.NAME for view in VIEWS}) == len(VIEWS) <= 9

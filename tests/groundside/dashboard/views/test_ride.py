@@ -25,8 +25,8 @@ pytestmark = pytest.mark.slow
 PARTS = "NoticeBar, #ride BigFigure, #ride Cue, #ride FigureTable, AgeLine, ReplayBar, ButtonBar"
 
 
-def looked_over(here: SteeredApp, size: tuple[int, int]) -> None:
-    """Hold that nothing scrolls, is cut off or lies beyond the screen."""
+def check_layout(here: SteeredApp, size: tuple[int, int]) -> None:
+    """Check that nothing scrolls, is cut off or lies beyond the screen."""
     assert [len(row) for row in here.rows] == [size[0]] * size[1]
     assert ".." not in here.text
     screen = here.app.screen
@@ -45,7 +45,7 @@ def test_everything_is_there_and_nothing_is_cut_off(size: tuple[int, int], repla
         for target in (Unknown(Reason.NO_TARGET), TO_GO):
             where = replayed() if replay else None
             await here.give(Update(snapshot(target=target), replay=where))
-            looked_over(here, size)
+            check_layout(here, size)
             rows = here.rows
             assert holds_drawn(rows, "51")
             assert holds_drawn(rows, "16.4")
@@ -151,7 +151,7 @@ def test_a_danger_is_shown_in_every_view() -> None:
     run_app((40, 22), act)
 
 
-def test_resizing_lays_everything_out_anew() -> None:
+def test_resizing_lays_everything_out_again() -> None:
     async def act(here: SteeredApp) -> None:
         await here.pilot.press("enter")
         await here.give(Update(snapshot(target=TO_GO)))

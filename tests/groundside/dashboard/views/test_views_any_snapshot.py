@@ -1,4 +1,4 @@
-"""Whatever a daemon says: it is refused by the reader of snapshots, or every view stands it."""
+"""Any snapshot is either refused by the reader, or shown by every view without failing."""
 
 import pytest
 from hypothesis import given, settings
@@ -49,7 +49,7 @@ def with_change(raw: dict[str, object], path: tuple[str, ...], value: object) ->
 
 
 @pytest.mark.slow
-@settings(deadline=None)  # a loaded machine is no fault of the code
+@settings(deadline=None)  # must not fail on a loaded machine
 @given(st.dictionaries(st.sampled_from(PATHS), JSON, max_size=6), st.floats(0, 1e6))
 def test_no_snapshot_breaks_a_viewer(
     changes: dict[tuple[str, ...], object], since_received_s: float

@@ -10,7 +10,7 @@ from onboard.contract.commands import Command, Mark, Set, command_from
 from tests.groundside.dashboard.steered_app import (
     SCREENS,
     SteeredApp,
-    SteeredTalk,
+    SteeredSender,
     holds_drawn,
     run_app,
     snapshot,
@@ -22,16 +22,16 @@ pytestmark = pytest.mark.slow
 OPEN = changed(RUN, number=2, open=True, steady_s=12.0, long_enough=False)
 
 
-def commands_sent(talk: SteeredTalk) -> list[Command]:
-    """Return the commands sent, each one that the daemon's own reader accepts."""
-    for command in talk.sent:
+def commands_sent(sender: SteeredSender) -> list[Command]:
+    """Return the commands sent, after checking that the daemon's reader accepts each."""
+    for command in sender.sent:
         assert command_from(command.as_dict()) == command
-    return talk.sent
+    return sender.sent
 
 
 @pytest.mark.parametrize("size", SCREENS)
 def test_runs_are_listed_and_begun(size: tuple[int, int]) -> None:
-    talk = SteeredTalk()
+    sender = SteeredSender()
 
     async def act(here: SteeredApp) -> None:
         await here.give(Update(snapshot(setup="A", runs=(RUN,))))
@@ -39,18 +39,18 @@ def test_runs_are_listed_and_begun(size: tuple[int, int]) -> None:
         assert "back towards 263" in together(here)
         assert "402" in here.text
         await press(here, "r")
-        assert commands_sent(talk) == [Mark(0, "run_start")]
+        assert commands_sent(sender) == [Mark(0, "run_start")]
         await here.give(Update(snapshot(setup="A", runs=(RUN, OPEN))))
         assert "18 s more" in here.text
         assert holds_drawn(here.rows, "12")
         await here.give(Update(snapshot(setup="A", runs=(RUN, changed(OPEN, long_enough=True)))))
         assert "LONG ENOUGH" in here.text
 
-    run_app(size, act, talk=talk)
+    run_app(size, act, sender=sender)
 
 
-def test_a_setup_is_chosen_or_typed_and_a_note_is_kept() -> None:
-    talk = SteeredTalk()
+def test_a_setup_is_chosen_or_typed_and_a_note_is_sent() -> None:
+    sender = SteeredSender()
 
     async def act(here: SteeredApp) -> None:
         await here.give(Update(snapshot(setup="A", setups=("A", "as is"))))
@@ -60,16 +60,16 @@ def test_a_setup_is_chosen_or_typed_and_a_note_is_kept() -> None:
         await press(here, "n", *"weed", "enter", "n", *"no", "escape")
         assert here.app.view_name == "runs"  # digits went into the name, not to the tabs
 
-    run_app((40, 22), act, talk=talk)
-    assert commands_sent(talk) == [
+    run_app((40, 22), act, sender=sender)
+    assert commands_sent(sender) == [
         Set(0, "setup", "B"),
         Set(0, "setup", "two 1"),
         Mark(0, "note", "weed"),
     ]
 
 
-def test_what_cannot_be_taken_back_is_asked_twice() -> None:
-    talk = SteeredTalk()
+def test_irreversible_actions_need_confirmation() -> None:
+    sender = SteeredSender()
 
     async def act(here: SteeredApp) -> None:
         await here.give(Update(snapshot()))
@@ -77,23 +77,23 @@ def test_what_cannot_be_taken_back_is_asked_twice() -> None:
         assert "press again within 5 s" in together(here)
         here.clock.now_s += AGAIN_S + 1.0
         await press(here, "f")
-        assert talk.sent == []
+        assert sender.sent == []
         here.clock.now_s += TOO_SOON_S + 0.01
         await press(here, "f")
-        assert commands_sent(talk) == [Mark(0, "charged_full")]
+        assert commands_sent(sender) == [Mark(0, "charged_full")]
         await press(here, "w")
         here.clock.now_s += 1.0
         await press(here, "n", "escape", "w")
-        assert len(talk.sent) == 1  # something else in between: it is asked anew
+        assert len(sender.sent) == 1  # another key in between: it is asked again
         here.clock.now_s += 1.0
         await press(here, "w")
-        assert commands_sent(talk)[1:] == [Mark(0, "new_trip")]
+        assert commands_sent(sender)[1:] == [Mark(0, "new_trip")]
 
-    run_app((40, 22), act, talk=talk)
+    run_app((40, 22), act, sender=sender)
 
 
 def test_a_charge_is_marked() -> None:
-    talk = SteeredTalk()
+    sender = SteeredSender()
 
     async def act(here: SteeredApp) -> None:
         alert = Alert(AlertCode.CHARGE_UNSAID, 30.0, since_utc_s=1.75e9)
@@ -113,8 +113,8 @@ def test_a_charge_is_marked() -> None:
         await press(here, "f", "m", *"6,5 ah", "enter", "f", "escape", "f", "x")
         await press(here, "m", *"250 Wh", "enter")  # at once, as the keys' page says
 
-    run_app((40, 22), act, talk=talk)
-    assert commands_sent(talk) == [
+    run_app((40, 22), act, sender=sender)
+    assert commands_sent(sender) == [
         Mark(0, "charged", amount=amount)
         for amount in (
             ("charged_wh", 0.0),
@@ -131,7 +131,7 @@ def test_a_charge_is_marked() -> None:
     [("km/h", "8.0", 8.9 / 3.6), ("kn", "4.3", 5.2 * 1852 / 3600)],
 )
 def test_a_target_is_set_with_a_thumb(units: str, proposed: str, speed_mps: float) -> None:
-    talk = SteeredTalk()
+    sender = SteeredSender()
 
     async def act(here: SteeredApp) -> None:
         here.app.units = CHOICES[units]
@@ -143,9 +143,9 @@ def test_a_target_is_set_with_a_thumb(units: str, proposed: str, speed_mps: floa
         await press(here, "p", "full_stop", "comma", "plus", "enter")
         await press(here, "d", "plus", "enter", "c")
 
-    run_app((40, 22), act, talk=talk)
+    run_app((40, 22), act, sender=sender)
     distance_m = 5.5 * CHOICES[units].distance_unit_m
-    assert commands_sent(talk) == [
+    assert commands_sent(sender) == [
         Set(0, "target_speed_mps", pytest.approx(speed_mps, abs=1e-3)),
         Set(0, "target_power_w", 420.0),
         Set(0, "target_distance_m", pytest.approx(distance_m)),
@@ -153,34 +153,34 @@ def test_a_target_is_set_with_a_thumb(units: str, proposed: str, speed_mps: floa
     ]
 
 
-def test_enter_answers_the_caution_before_all_else() -> None:
-    talk = SteeredTalk()
+def test_enter_confirms_the_caution_first() -> None:
+    sender = SteeredSender()
 
     async def act(here: SteeredApp) -> None:
         await here.give(Update(snapshot()))
         await press(here, "7", "enter")
         assert "life jacket" not in here.text
-        assert talk.sent == []
+        assert sender.sent == []
         await press(here, "enter")
-        assert len(talk.sent) == 1
+        assert len(sender.sent) == 1
 
-    run_app((40, 22), act, talk=talk)
+    run_app((40, 22), act, sender=sender)
 
 
 def test_a_bouncing_thumb_starts_one_run() -> None:
-    talk = SteeredTalk()
+    sender = SteeredSender()
 
     async def act(here: SteeredApp) -> None:
         await here.give(Update(snapshot()))
         await press(here, "r", "r")
         assert "a run has begun, but no set-up label" in here.text
-        assert len(talk.sent) == 1
+        assert len(sender.sent) == 1
 
-    run_app((80, 24), act, talk=talk)
+    run_app((80, 24), act, sender=sender)
 
 
-def test_home_is_set_at_the_second_press_only() -> None:
-    talk = SteeredTalk()
+def test_home_is_set_only_on_the_second_press() -> None:
+    sender = SteeredSender()
 
     async def act(here: SteeredApp) -> None:
         await here.give(Update(snapshot(home=HOME)))
@@ -189,38 +189,38 @@ def test_home_is_set_at_the_second_press_only() -> None:
         assert "sure?" in here.text
         here.clock.now_s += TOO_SOON_S - 0.01
         await press(here, "o")
-        assert talk.sent == []  # too soon for a second thought: a thumb that bounces
+        assert sender.sent == []  # too soon to be intended: a bouncing thumb
         here.clock.now_s += 0.02
         await here.tap("#actions", "sure?")
-        assert commands_sent(talk) == [Set(0, "home", "here")]
+        assert commands_sent(sender) == [Set(0, "home", "here")]
         assert "sure?" not in here.text
         await press(here, "o")
         here.clock.now_s += AGAIN_S + 0.1
         await here.give(Update(snapshot(home=HOME)))
         assert "home here" in here.text
         await press(here, "o")
-        assert len(talk.sent) == 1  # too late: it is asked anew
+        assert len(sender.sent) == 1  # too late: it is asked again
         await press(here, "1", "4")
         here.clock.now_s += 1.0
         await press(here, "o")
-        assert len(talk.sent) == 1  # what was asked is forgotten out of sight
+        assert len(sender.sent) == 1  # the question is dropped when the view is hidden
 
-    run_app((40, 22), act, talk=talk)
+    run_app((40, 22), act, sender=sender)
 
 
-def test_a_silent_pack_is_marked_as_unplugged_at_the_second_press() -> None:
-    talk = SteeredTalk()
+def test_a_silent_pack_is_marked_as_unplugged_on_the_second_press() -> None:
+    sender = SteeredSender()
     silent = Alert(AlertCode.SOURCE_SILENT, 3.0, sources=("battery 1",))
 
     async def act(here: SteeredApp) -> None:
         await here.give(Update(snapshot()))
         await press(here, "enter", "5", "p")
-        assert talk.sent == []
+        assert sender.sent == []
         await here.give(Update(snapshot(alerts=(silent,))))
         await press(here, "p")
         assert "sure?" in here.text
         here.clock.now_s += 1.0
         await press(here, "p")
-        assert commands_sent(talk) == [Mark(0, "unplugged", source="battery 1")]
+        assert commands_sent(sender) == [Mark(0, "unplugged", source="battery 1")]
 
-    run_app((40, 22), act, talk=talk)
+    run_app((40, 22), act, sender=sender)

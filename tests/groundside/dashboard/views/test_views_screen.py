@@ -1,6 +1,6 @@
-"""The views beside the ride view, where the whole screen is the point: keys, taps, room.
+"""The views other than the ride view on a whole screen: keys, taps, room.
 
-What they say is held by the tests of `content`.
+Their content is tested in `tests/groundside/dashboard/content/`.
 """
 
 import pytest
@@ -14,7 +14,7 @@ from onboard.contract.trip_line import TripLine
 from tests.groundside.dashboard.steered_app import (
     SCREENS,
     SteeredApp,
-    SteeredPlaces,
+    SteeredSeekControls,
     holds_drawn,
     replayed,
     run_app,
@@ -98,7 +98,7 @@ def test_it_is_time_to_turn_back() -> None:
         unmade = Alert(AlertCode.CANNOT_BE_MADE, 9.0, best_m=3704.0, best_speed_mps=2.0)
         await here.give(Update(snapshot(alerts=(unmade,))))
         assert "best is 2.0 NM at 3.9 kn" not in together(here)
-        await press(here, "u", "u")  # every sentence goes with the units, of what came before too
+        await press(here, "u", "u")  # every sentence follows the units, earlier ones too
         assert "2.0 NM is sure, at 3.9 kn" in together(here)
 
     run_app((80, 24), act)
@@ -106,7 +106,7 @@ def test_it_is_time_to_turn_back() -> None:
 
 @pytest.mark.parametrize("units", ["km/h", "kn"])
 def test_a_tap_on_the_trip_goes_to_that_place(units: str) -> None:
-    places = SteeredPlaces()
+    places = SteeredSeekControls()
 
     async def act(here: SteeredApp) -> None:
         here.app.units = CHOICES[units]
@@ -130,7 +130,7 @@ def test_a_tap_on_the_trip_goes_to_that_place(units: str) -> None:
     run_app((80, 24), act, places=places)
 
 
-def test_what_changed_out_of_sight_is_shown_on_coming_back() -> None:
+def test_changes_while_hidden_are_shown_on_coming_back() -> None:
     async def comes_back(here: SteeredApp, name: str, key: str) -> None:
         await here.give(Update(snapshot(), trip_line=TRIP_LINE))
         here.app.action_view(name)
@@ -148,7 +148,7 @@ def test_what_changed_out_of_sight_is_shown_on_coming_back() -> None:
         here.source.put(Update(differs, trip_line=TRIP_LINE))
         await here.source.all_taken()
         here.clock.now_s += 0.4
-        await here.pilot.press(key)  # told at once, before the toolkit has laid the view out
+        await here.pilot.press(key)  # shown at once, before the toolkit has laid out the view
         await here.show()
         shown = here.rows
         for widget in here.app.screen.query(Painted):

@@ -1,4 +1,4 @@
-"""What the widgets paint into the rows they have, without a screen."""
+"""The lines that widgets paint into the rows available, without a screen."""
 
 from typing import Any
 
@@ -71,7 +71,7 @@ def test_a_cue_in_one_row_has_its_sign(word: str, sign: str) -> None:
     assert row.strip() == f"{sign} {word.upper()} {sign}  9 % over"
 
 
-def test_a_cue_of_words_alone() -> None:
+def test_a_cue_with_words_only() -> None:
     rows = texts(painted(CueBar(), CueContent("", ("no cue: the data are stale",)), (40, 3)))
     assert [row.strip() for row in rows] == ["", "no cue: the data are stale", ""]
 
@@ -149,7 +149,7 @@ def test_the_way_page_has_the_answer_and_a_caution(size: tuple[int, int]) -> Non
     assert "ENOUGH" not in asked
     turn = home_content(state(snapshot(home=changed(HOME, turn_back=True))))
     text = " ".join(texts(painted(WayPage(), (turn, ""), size)))
-    assert "TURN BACK" not in text  # the sign above says it
+    assert "TURN BACK" not in text  # the cue above shows it
     assert "Turn right" in text
 
 
@@ -158,7 +158,7 @@ HOT = Notice("warning", "Motor hot: ease off")
 
 
 @pytest.mark.parametrize("size", [(40, 22), (80, 24), (120, 40)])
-def test_a_danger_can_be_read_whole(size: tuple[int, int]) -> None:
+def test_a_danger_is_shown_in_full(size: tuple[int, int]) -> None:
     found = (DANGER, HOT, Notice("quiet", "left: none"))
     rows = NoticeBar.rows_needed(found, Size(*size))
     lines = painted(NoticeBar(), found, (size[0], rows))

@@ -53,12 +53,12 @@ def test_a_day_whose_truth_is_known(seed: int, tmp_path: Path, capsys: Capsys) -
     made = day_made(DAY, seed)
     for one in found["setups"]:
         assert one["power_w"] == found["power_w"] == pytest.approx(400.0 * 1.008, rel=0.02)
-        # The day's sensors read 0.8 % too much, which the interval of Wh/km knows of.
+        # The day's sensors read 0.8 % too much, which the interval of Wh/km allows for.
         assert holds(one["wh_per_km"], made.wh_per_km(one["name"], 400.0))
         assert one["speed_mps"]["value"] == pytest.approx(made.speed_mps[one["name"]], rel=0.02)
 
 
-def test_the_json_holds_all_evidence(tmp_path: Path, capsys: Capsys) -> None:
+def test_the_json_has_all_evidence(tmp_path: Path, capsys: Capsys) -> None:
     found = compare(capsys, write_day(tmp_path))
     assert len(found["legs"]) == 16
     assert len(found["double_runs"]) == 8
@@ -87,7 +87,7 @@ def test_three_set_ups(tmp_path: Path, capsys: Capsys) -> None:
 
 
 @pytest.mark.slow
-def test_slightly_different_powers_are_brought_together(tmp_path: Path, capsys: Capsys) -> None:
+def test_slightly_different_powers_are_brought_to_one(tmp_path: Path, capsys: Capsys) -> None:
     day = replace(DAY, setup_power_w={"slim": 425.0})
     found = compare(capsys, write_day(tmp_path, day, 3))
     assert codes(found) == ["power_not_held"]

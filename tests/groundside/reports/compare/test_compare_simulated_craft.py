@@ -1,8 +1,8 @@
 """Two propellers of different pitch on the same simulated skiff, against its calm-water powers.
 
-The craft is richer than anything that the comparison takes for granted: friction by the ITTC-1957
-line, a wave-making hump, propellers of the Wageningen B-series, a motor, a battery, wind, gusts,
-waves, a water current that wanders, and sensors with memory.
+The craft is more complex than the comparison's assumptions: friction by the ITTC-1957 line, a
+wave-making hump, propellers of the Wageningen B-series, a motor, a battery, wind, gusts, waves, a
+wandering water current, and sensors with memory.
 """
 
 from dataclasses import replace
@@ -122,8 +122,8 @@ def test_intervals_of_speed_and_wh_per_km_hold_the_truth(
 ) -> None:
     for one in compare(capsys, sheet)["setups"]:
         speed = true_speed_mps(PITCHES[one["name"]], POWER_W)
-        # The wind's push is alike on both courses; how a craft loses more against it than it
-        # gains with it is not in a difference, but may be in a speed: half a per cent.
+        # The wind's push is equal on both courses. A craft loses more against it than it gains
+        # with it: that cancels in a difference, but may be half a per cent in a speed.
         assert one["speed_mps"]["value"] == pytest.approx(speed, rel=0.01)
         assert one["wh_per_km"]["low"] <= POWER_W / 3.6 / speed <= one["wh_per_km"]["high"]
 

@@ -178,7 +178,7 @@ def test_a_label_never_steers_the_terminal(tmp_path: Path, capsys: Capsys) -> No
     assert any("ses?[31msion from 10000 s" in line for line in lines)
 
 
-def test_long_labels_that_look_alike_are_told_apart(tmp_path: Path, capsys: Capsys) -> None:
+def test_similar_long_labels_are_distinguished(tmp_path: Path, capsys: Capsys) -> None:
     day = Day({f"{LONG} 1 {LONG}": Setup(), f"{LONG} 2 {LONG}": Setup(0.08)}, ())
     day = replace(day, order=(*day.setups, *reversed(day.setups)))
     lines = lines_of(text_of(capsys, write_day(tmp_path, day)))

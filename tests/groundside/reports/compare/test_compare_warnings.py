@@ -1,4 +1,4 @@
-"""Each warning: a simulated day that must raise it, and a twin, equal but for the cause."""
+"""Each warning: a simulated day that must raise it, and a twin without the cause."""
 
 from dataclasses import replace
 from pathlib import Path

@@ -41,7 +41,7 @@ def shaft_w(power_w: float, torque_nm: float) -> float:
 
 # With kv 100, 0.05 ohm, no load 1 A and torque 2.5 and 1.9 N m at 1000 rpm, 30 A are 360.74 W and
 # 407.18 W behind the drive; at 400 W there 1088.69 rpm, 32.030 A, shaft 337.82 W, and 1200.22 rpm,
-# 29.662 A, 344.01 W (computed apart from this code).
+# 29.662 A, 344.01 W (computed independently of this code).
 def test_the_day_s_motor_matches_the_computed_figures() -> None:
     for torque, at_30_a, rpm, amps, shaft in [
         (2.5, 360.74, 1088.69, 32.030, 337.82),

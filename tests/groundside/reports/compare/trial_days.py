@@ -134,7 +134,7 @@ def codes(found: dict[str, Any]) -> list[str]:
 
 
 def difference(found: dict[str, Any], a: str, b: str) -> dict[str, float]:
-    """Return the difference of a from b, whichever way round it is stated."""
+    """Return the difference of a from b, whichever is stated first."""
     for one in found["pairs"]:
         figure = one["difference_fraction"]
         if (one["a"], one["b"]) == (a, b):

@@ -45,7 +45,7 @@ def test_a_plan_as_json(capsys: pytest.CaptureFixture[str]) -> None:
         assert row["time_s"] == pytest.approx(5000.0 / row["speed_mps"])
         assert row["energy_wh"]["value"] == pytest.approx(row["power_w"] * row["time_s"] / 3600)
         assert row["energy_wh"]["low"] < row["energy_wh"]["value"] < row["energy_wh"]["high"]
-    # The log holds 2 to 2.6 m/s, so the curve covers no other speed.
+    # The log has speeds of 2 to 2.6 m/s, so the curve covers no others.
     assert all(1.5 < row["speed_mps"] < 3.2 and not row["extrapolated"] for row in found["rows"])
 
 
@@ -131,7 +131,7 @@ def test_the_curve_that_the_daemon_keeps(
     for row in carried:
         same = learned[round(row["speed_mps"], 3)]
         assert row["power_w"] == pytest.approx(same["power_w"], rel=0.03)
-        # Another day: known a little less well.
+        # On another day the curve is a little less certain.
         wide = row["energy_wh"]["high"] / row["energy_wh"]["low"]
         assert wide > 0.99 * same["energy_wh"]["high"] / same["energy_wh"]["low"]
     assert plan(capsys, "--distance-m", "5000", "--setup", "C", *where)[0] == 2

@@ -18,8 +18,8 @@ from tests.craft.truth import totals
 
 SENSORS = Sensors(current_scale=1.06, current_offset_a=0.35, voltage_scale=1.002)
 POWERS = ((120.0, 620.0), (400.0, 220.0), (1100.0, 80.0))
-"""Power into the drive [W], and for how long [s]: each takes about as much from a very small
-pack of `PACK_AH`."""
+"""Power into the drive [W] and duration [s]: each takes about the same from a very small pack of
+`PACK_AH`."""
 PACK_AH = 0.7
 
 
@@ -34,7 +34,7 @@ class MadeRide:
     charge_ah: float
     energy_wh: float
     charged_wh: float
-    """Return the energy to charge a pack of equal voltage and resistance at `CHARGE_PER_H`."""
+    """Energy to charge a pack of equal voltage and resistance at `CHARGE_PER_H`."""
 
 
 @cache

@@ -85,7 +85,7 @@ def test_counts_equal_those_of_a_review(name: str) -> None:
 def test_counts_of_a_truncated_log_equal_those_of_a_review(tmp_path: Path) -> None:
     sender = Sender()
     frames = [frame for n in range(30) for frame in sender.second(5 + n, 50, 8, 2)]
-    # Messages after the autopilot's last time stamp wait for one to the end.
+    # Messages after the autopilot's last time stamp wait until the end for another.
     for more in range(4):
         frames += [sender.sys_status(50, 8)] * more
         (tmp_path / "log").write_bytes(records(frames))

@@ -19,7 +19,7 @@ from tests.groundside.reports.reconcile.made_rides import (
 )
 
 SENSORS = "current_scale = 1.06\ncurrent_offset_a = 0.35\nvoltage_scale = 1.002"
-"""The truth of `made_rides`."""
+"""The true corrections of `made_rides`."""
 SECONDS = {"li-ion": 7200.0, "lfp": 5000.0}
 
 

@@ -24,7 +24,7 @@ STYLE_URL = re.compile(r"url\(\s*['\"]?([^)'\"]*)")
 
 
 class Read(HTMLParser):
-    """Collects what a page holds, and holds it to closing what it opens."""
+    """Collects the content of a page, and checks that every tag is closed."""
 
     def __init__(self, text: str) -> None:
         super().__init__(convert_charrefs=True)

@@ -141,7 +141,7 @@ def test_plain_lines_have_no_rules() -> None:
     assert all(line.isascii() for line in as_lines(season_outcomes(), None))
 
 
-def test_columns_depend_on_width_alone(capsys: pytest.CaptureFixture[str]) -> None:
+def test_columns_depend_only_on_width(capsys: pytest.CaptureFixture[str]) -> None:
     columns = (Column("a", right=False), Column("b", from_width=60), Column("c"))
     row = (Cell("one"), Cell("two"), Cell("3.0", "2.0 to 4.0"))
     section = ReportTable("title", columns, (row,), row, ("a note",))

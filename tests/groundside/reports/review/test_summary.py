@@ -1,4 +1,4 @@
-"""Reviews of the bundled logs, against the simulator's truth kept beside them."""
+"""Reviews of the bundled logs, against the simulator's truth beside them."""
 
 import json
 import pickle
@@ -104,7 +104,7 @@ def test_a_session_s_marks_are_applied(tmp_path: Path) -> None:
     MarkBook(tmp_path).write(TimedCommand(730.0, end_us, None, Mark(1, "charged_full")))
     for path in (tmp_path, tmp_path / "telemetry.tlog"):
         after = left(path)
-        # A fifth of it is kept as reserve.
+        # A fifth of it is the reserve.
         assert before < 0.7
         assert after == pytest.approx(0.8, abs=0.02)
 
@@ -163,7 +163,7 @@ def test_a_missing_file_of_a_session_is_remarked(tmp_path: Path) -> None:
     (tmp_path / "telemetry-2.tlog").write_bytes(records(frames))
     event, *others = review(tmp_path, Profile()).events
     assert event.what == LogRemark(LogRemarkCode.FILE_MISSING, files=("telemetry.tlog",))
-    # A file that was named by itself is complete.
+    # A single file given by name is complete.
     assert list(review(tmp_path / "telemetry-2.tlog", Profile()).events) == others
 
 

@@ -15,7 +15,7 @@ START_US = 1_750_000_000_000_000
 """2025-06-15 15:06:40 UTC."""
 
 STEP_US = 142_857
-"""Seven messages a second."""
+"""Seven messages per second."""
 
 DAY_US = 86_400_000_000
 
@@ -39,7 +39,7 @@ def session(
     profile: str | None = None,
     **ride: float,
 ) -> Path:
-    """Make a session's folder; `named` are set-ups with the second at which they were selected."""
+    """Make a session's folder; `named` has set-ups with the second of their selection."""
     folder = directory / session_name(start_us)
     folder.mkdir(parents=True)
     (folder / "telemetry.tlog").write_bytes(log_bytes(start_us=start_us, **ride))

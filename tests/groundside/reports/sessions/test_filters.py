@@ -134,7 +134,7 @@ def test_totals_are_ratios_of_sums() -> None:
     rides = [
         SeasonRide(Path("a"), Sums(distance_m=figure(1000.0), energy_wh=figure(100.0))),
         SeasonRide(Path("b"), Sums(distance_m=figure(9000.0), energy_wh=figure(300.0))),
-        # What is known of one only is in its own sum, and in no ratio.
+        # A quantity known alone is in its own sum, but in no ratio.
         SeasonRide(Path("c"), Sums(energy_wh=figure(1000.0))),
         SeasonRide(Path("d"), Sums(distance_m=figure(500.0), duration_s=60.0)),
         SeasonRide(Path("e"), problem="not there"),

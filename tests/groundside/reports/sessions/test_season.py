@@ -199,7 +199,7 @@ def test_a_session_being_written_is_open_and_not_cached(capsys, tmp_path: Path) 
     folder = session(tmp_path, closed=False)
     before = listed(capsys, tmp_path)["sessions"][0]
     assert before["is_open"] is True
-    # The daemon keeps writing; this is noticed even if neither size nor time changed.
+    # The daemon keeps writing, which is noticed even if neither size nor time changed.
     record = folder / "telemetry.tlog"
     stamp = record.stat()
     record.write_bytes(log_bytes(amps=5.0))

@@ -206,7 +206,7 @@ def test_a_bad_cache_is_put_aside_with_one_line(damage, capsys, tmp_path, monkey
     assert err.count("\n") == 1
     assert f"{cache} is " in err
     assert "made anew from the records" in err
-    # It may be somebody else's, so it is kept.
+    # It may be somebody else's, so it is not deleted.
     assert (tmp_path / f"{FILE_NAME}.old").read_bytes() == bad
     no_reading(monkeypatch)
     assert listed(capsys, tmp_path) == first
@@ -332,7 +332,7 @@ def test_a_foreign_lock_on_the_file_is_not_waited_for(capsys, tmp_path: Path) ->
     assert listed(capsys, tmp_path) == both
 
 
-def test_our_own_lock_is_not_waited_for_long(capsys, tmp_path: Path, monkeypatch) -> None:
+def test_another_process_s_lock_is_not_waited_for_long(capsys, tmp_path: Path, monkeypatch) -> None:
     session(tmp_path)
     first = listed(capsys, tmp_path)
     monkeypatch.setattr(season_cache, "BUSY_S", 0.05)

@@ -70,7 +70,7 @@ def test_an_undecided_trip_is_settled_by_the_autopilot_s_clocks(
     (second / "telemetry.tlog").write_bytes(records(frames, START_US + DAY_US, STEP_US))
     write_session(second, SessionNote(2, may_continue=first.name))
     assert shares(listed(capsys, tmp_path), 0)[0][0] == setup
-    # Reading it settles nothing: that is up to the daemon.
+    # Reading does not decide it: that is up to the daemon.
     assert read_session(second) == SessionNote(2, may_continue=first.name)
 
 
@@ -123,7 +123,7 @@ def test_shares_of_a_simulated_ride_are_its_legs(capsys, tmp_path: Path) -> None
     for label, begin_s, end_s in zip("ABC", bounds, bounds[1:], strict=False):
         inside = [leg for leg in legs if begin_s <= leg["start_s"] < end_s]
         energy_wh = math.fsum(leg["energy_wh"] for leg in inside)
-        # A step is counted where it ends: a second of the ride may lie on the other side.
+        # A step counts where it ends, so a second of the ride may be on the other side.
         assert parts[label]["energy_wh"] == pytest.approx(energy_wh, rel=0.01, abs=0.4)
         distance_m = math.fsum(leg["distance_m"] for leg in inside)
         assert parts[label]["distance_m"] == pytest.approx(distance_m, rel=0.01, abs=6.0)
