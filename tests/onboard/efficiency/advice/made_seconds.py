@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from onboard.efficiency.advice.conditions import DRIVE_DEGC
+from onboard.efficiency.advice.conditions import DRIVE_DEGC, READINGS
 from onboard.efficiency.sources.settled_seconds import SettledSeconds
 
 
@@ -24,4 +24,5 @@ def settled(seconds=240, *, drive_degc=40.0, **columns) -> SettledSeconds:
     plain |= {key: np.broadcast_to(value, seconds).astype(float) for key, value in columns.items()}
     plain.setdefault("power_w", plain["amps_a"] * plain["volts_v"])
     degc = np.broadcast_to(drive_degc, seconds).astype(float)
-    return SettledSeconds(**plain, readings={DRIVE_DEGC: degc})
+    nothing = np.full(seconds, np.nan)
+    return SettledSeconds(**plain, readings=dict.fromkeys(READINGS, nothing) | {DRIVE_DEGC: degc})
