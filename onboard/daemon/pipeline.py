@@ -164,7 +164,9 @@ class Pipeline:
         if self.intake.fell_behind:
             self.intake.fell_behind = False
             self.keeper.failed(BehindError("more came in than could be taken"))
-        if self.ride.decoder.messages > before or (self.keeper.why_none and self._ours(parts)):
+        if self.ride.decoder.messages > before or (
+            self.keeper.why_none and self._has_followed(parts)
+        ):
             self.publisher.craft_seen(now_s)
         if self.keeper.poll(now_s):
             self.publisher.another_ride()
@@ -173,7 +175,7 @@ class Pipeline:
             # For the whole run: a new trip changes nothing on the link.
             self._followed = self.intake.followed = craft.system_id, craft.component_id
 
-    def _ours(self, parts: Sequence[Frames]) -> bool:
+    def _has_followed(self, parts: Sequence[Frames]) -> bool:
         """Return whether the followed craft is among the senders."""
         return self._followed is not None and any(
             bool((frames.system_id == self._followed[0]).any()) for frames in parts

@@ -24,7 +24,7 @@ from onboard.efficiency.battery.recharge import (
     less_known,
 )
 from onboard.efficiency.battery.rest import Rested, RestFinder
-from onboard.efficiency.battery.saved_charge import KeptCharge
+from onboard.efficiency.battery.saved_charge import SavedCharge
 from onboard.efficiency.common_practice import CHARGED_FULL_SD, USUAL_OHM_SD_FRACTION
 from onboard.efficiency.sources.settled_seconds import SettledSeconds
 from onboard.efficiency.statistics.shared_errors import CAPACITY
@@ -66,7 +66,7 @@ class ChargeCount:
         self.charge_ah = self.t_s = 0.0
         """Charge drawn [Ah] and stream time [s] at the newest second."""
         self._began = False
-        self._resumed: KeptCharge | None = None
+        self._resumed: SavedCharge | None = None
         """The saved count resumed from, until the rider states a charge."""
         self.is_stated = False
         """Whether an earlier count or the rider determines the charge, not the profile alone."""
@@ -254,7 +254,7 @@ class ChargeCount:
             If `kept` is not what `as_dict` returns.
         """
         self.is_stated = True
-        self._resumed = KeptCharge.read(kept, self._before_rest.full_ah, utc_s)
+        self._resumed = SavedCharge.read(kept, self._before_rest.full_ah, utc_s)
         self._begin_from(self._resumed, away)
 
     def away(self, t_s: float, away: Away) -> None:
@@ -285,7 +285,7 @@ class ChargeCount:
             elif not (self._resumed.recharge_unknown or away.asks):
                 self._recharge_unknown_since_s = None
 
-    def _begin_from(self, kept: KeptCharge, away: Away) -> None:
+    def _begin_from(self, kept: SavedCharge, away: Away) -> None:
         """Set the count to a saved one, updated for the absence since."""
         here, drawn_ah = self._before_rest, away.drawn_ah or 0.0
         # Moved as if counted: charge drawn meanwhile has the sensors' errors too.

@@ -1,7 +1,7 @@
 """Packing of MAVLink 2 frames, and the only three messages that are ever sent.
 
-None of them controls the craft: they announce this computer and request telemetry. Any other
-command to an autopilot has no place here.
+None of them controls the craft: they announce this computer and request telemetry. No other command
+to an autopilot belongs here.
 """
 
 from typing import Any
@@ -35,8 +35,8 @@ def pack(
 ) -> bytes:
     """Return one MAVLink 2 frame.
 
-    Zero bytes at the payload's end are cut off, but never its first byte (MAVLink serialisation
-    guide).
+    Trailing zero bytes of the payload are truncated, but never its first byte (MAVLink
+    serialisation guide).
 
     Parameters
     ----------
