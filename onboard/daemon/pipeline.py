@@ -113,7 +113,7 @@ class Pipeline:
         self._began_s = time.monotonic()
 
     def close(self, left_s: Callable[[], float]) -> None:
-        """Save what was learned and close the session.
+        """Save the learned state and close the session.
 
         Parameters
         ----------
@@ -231,7 +231,7 @@ class Pipeline:
         reply(refusal, placed)
 
     def _new_trip(self, mark: TimedCommand) -> Refusal | None:
-        """Begin a new trip in a session of its own; set-up and reserve stay in force."""
+        """Begin a new trip in a new session; set-up and reserve stay in force."""
         if not self.keeper.caught_up:
             return Refusal(RefusalCode.READING_RECORD)
         if self.book is not None and self.book.behind:

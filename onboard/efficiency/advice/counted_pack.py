@@ -115,7 +115,7 @@ class CountedPack:
     def state(
         self, power: BatterySide | Unknown, riding: Riding | Unknown
     ) -> BatteryState | Unknown:
-        """Return what is left at the present power."""
+        """Return the energy left at the present power."""
         if isinstance(self.pack, Unknown):
             return self.pack
         pack = self.by(power)

@@ -182,7 +182,7 @@ class ChargeCount:
         Parameters
         ----------
         amount
-            What was stated.
+            The amount stated.
         full_wh
             Energy of the full pack [Wh].
         """

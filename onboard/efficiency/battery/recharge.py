@@ -113,7 +113,7 @@ def charged(
     full_wh
         The pack's energy when full [Wh].
     amount
-        What is stated.
+        The amount stated.
 
     Notes
     -----

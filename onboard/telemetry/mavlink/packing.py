@@ -66,10 +66,10 @@ def pack(
     if len(payload) > PAYLOAD_MOST_BYTES:
         raise ValueError(f"{len(payload)} bytes of payload: a frame takes {PAYLOAD_MOST_BYTES}")
     extra = layout(message_id).crc_extra
-    kept = payload.rstrip(b"\0") or payload[:1]
+    trimmed = payload.rstrip(b"\0") or payload[:1]
     flags = SIGNED if signer else 0
-    header = bytes((len(kept), flags, 0, sequence, system_id, component_id))
-    body = header + message_id.to_bytes(3, "little") + kept
+    header = bytes((len(trimmed), flags, 0, sequence, system_id, component_id))
+    body = header + message_id.to_bytes(3, "little") + trimmed
     frame = bytes((MARKER_2,)) + body + crc(body, extra).to_bytes(2, "little")
     return frame + signer.signature(frame) if signer else frame
 

@@ -1,4 +1,4 @@
-"""MAVLink 2 message signing: check the frames of a link, and sign what is sent.
+"""MAVLink 2 message signing: check received frames, and sign outgoing ones.
 
 A signature is 13 bytes behind the checksum: link id, 48 bits of time in units of 10 us since 2015,
 and the first 48 bits of SHA-256 over the key, the frame, link id and time (MAVLink signing guide).
