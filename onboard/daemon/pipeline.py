@@ -244,7 +244,7 @@ class Pipeline:
             if self.book is not None:
                 self.book.mark(mark)
                 try:
-                    self.book.begin_anew(self._clock(), self.keeper.kept())
+                    self.book.begin_new_trip(self._clock(), self.keeper.kept())
                 except RecordError as problem:
                     return Refusal(
                         RefusalCode.CANNOT_RECORD, path=problem.path, errno=problem.number
