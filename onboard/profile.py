@@ -188,7 +188,7 @@ def read_profile(path: Path) -> tuple[Profile, str]:
 
 
 def _text(path: Path) -> str:
-    # Non-blocking: on SIGHUP a pipe that nobody writes to would stall the daemon.
+    # Non-blocking: on SIGHUP a pipe without a writer would stall the daemon.
     with os.fdopen(os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC), "rb") as file:
         if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
             raise ProfileError("not a regular file: expected TOML")

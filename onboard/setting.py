@@ -26,7 +26,7 @@ def setting(default: Any, meaning: str, **limits: Any) -> Any:
     default
         Value where the profile states none.
     meaning
-        What it is, with its unit in brackets.
+        Its meaning, with its unit in brackets.
     **limits
         As in the docstring of this module.
     """

@@ -68,7 +68,7 @@ class Announcing:
         ImportError
             If the library is not installed.
         OSError
-            If there is no network to announce on.
+            If no network is available.
         """
         from zeroconf import IPVersion, ServiceInfo, Zeroconf
 

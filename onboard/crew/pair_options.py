@@ -1,4 +1,4 @@
-"""Options of the command `pair`. What it does is in `pair_command`, imported when it runs."""
+"""Options of the command `pair`, which is implemented in `pair_command`, imported when it runs."""
 
 import argparse
 from pathlib import Path

@@ -113,7 +113,7 @@ class Pipeline:
         self._began_s = time.monotonic()
 
     def close(self, left_s: Callable[[], float]) -> None:
-        """Save what was learned and close the session.
+        """Save the learned state and close the session.
 
         Parameters
         ----------
@@ -164,7 +164,9 @@ class Pipeline:
         if self.intake.fell_behind:
             self.intake.fell_behind = False
             self.keeper.failed(BehindError("more came in than could be taken"))
-        if self.ride.decoder.messages > before or (self.keeper.why_none and self._ours(parts)):
+        if self.ride.decoder.messages > before or (
+            self.keeper.why_none and self._has_followed(parts)
+        ):
             self.publisher.craft_seen(now_s)
         if self.keeper.poll(now_s):
             self.publisher.another_ride()
@@ -173,7 +175,7 @@ class Pipeline:
             # For the whole run: a new trip changes nothing on the link.
             self._followed = self.intake.followed = craft.system_id, craft.component_id
 
-    def _ours(self, parts: Sequence[Frames]) -> bool:
+    def _has_followed(self, parts: Sequence[Frames]) -> bool:
         """Return whether the followed craft is among the senders."""
         return self._followed is not None and any(
             bool((frames.system_id == self._followed[0]).any()) for frames in parts
@@ -229,7 +231,7 @@ class Pipeline:
         reply(refusal, placed)
 
     def _new_trip(self, mark: TimedCommand) -> Refusal | None:
-        """Begin a new trip in a session of its own; set-up and reserve stay in force."""
+        """Begin a new trip in a new session; set-up and reserve stay in force."""
         if not self.keeper.caught_up:
             return Refusal(RefusalCode.READING_RECORD)
         if self.book is not None and self.book.behind:
@@ -242,7 +244,7 @@ class Pipeline:
             if self.book is not None:
                 self.book.mark(mark)
                 try:
-                    self.book.begin_anew(self._clock(), self.keeper.kept())
+                    self.book.begin_new_trip(self._clock(), self.keeper.kept())
                 except RecordError as problem:
                     return Refusal(
                         RefusalCode.CANNOT_RECORD, path=problem.path, errno=problem.number

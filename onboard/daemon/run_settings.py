@@ -53,8 +53,8 @@ def merged(arguments: argparse.Namespace, **more: Any) -> Settings:
     if arguments.profile:
         profile, text = read_profile(arguments.profile)
     connection = arguments.link or profile.link.connection
-    kept = record_folder(arguments.record, profile)
-    pairing = pairing_folder(kept)
+    folder = record_folder(arguments.record, profile)
+    pairing = pairing_folder(folder)
     listen, crew = listen_addresses(profile.feed, pairing, arguments.listen, arguments.crew_listen)
     return Settings(
         profile=profile,
@@ -62,7 +62,7 @@ def merged(arguments: argparse.Namespace, **more: Any) -> Settings:
         baud=arguments.baud or profile.link.baud,
         system_id=arguments.system_id,
         listen=listen,
-        record=None if connection.startswith("file:") and not arguments.record else kept,
+        record=None if connection.startswith("file:") and not arguments.record else folder,
         profile_text=text,
         profile_path=arguments.profile,
         door=crew and DoorSettings(*crew, pairing, profile.craft.name, profile.feed.viewers_most),

@@ -7,7 +7,7 @@
   nothing, except a finder's: the stretches, turns or rests that ended in the data; and a filter's:
   the data without what does not count.
 - One plainly named property or method gives the value: a `Figure` with its interval, a number, or
-  `Unknown` with its reason; never 0 or NaN for what is not known. `figure(covariance)` is one
+  `Unknown` with its reason; never 0 or NaN for an unknown value. `figure(covariance)` is one
   figure, `now()` the present state, `table(covariance, noise_m2ps)` a row for each of several. What
   a value needs from outside comes in this order: the covariance of the shared errors, the noise of
   the velocity, the time.

@@ -387,7 +387,7 @@ POWER_APART_FRACTION, POWER_APART_QUANTILE = 0.02, 0.998
 scatter of their legs explains at this quantile of Student's t."""
 
 POWER_SCATTER_FRACTION, POWER_DRIFT_FRACTION, POWER_SWING_FRACTION = 0.03, 0.05, 0.05
-"""Power was not held: from leg to leg, over a leg, within a leg."""
+"""Limits of power held constant: from leg to leg, over a leg, within a leg."""
 
 AMPS_APART_FRACTION, AMPS_APART_SHARE, AMPS_STILL_FRACTION = 0.004, 0.1, 0.004
 """Motor current was held if set-ups differ in it by no more than the first and this share of their

@@ -127,7 +127,7 @@ class MarkBook:
             self.problem, self._unsynced = None, True
 
     def sync(self) -> None:
-        """Sync what was written, so that a power cut loses none of it.
+        """Sync the marks written, so that a power cut loses none of them.
 
         It blocks as long as the card does: not for the thread that computes the figures.
         """

@@ -53,7 +53,7 @@ class WatchedRecord:
         Raises
         ------
         OSError
-            If there is none.
+            If no file is available.
         """
         became: str | None = "unchecked"
         risk = None

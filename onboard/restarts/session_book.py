@@ -157,7 +157,7 @@ class SessionBook:
         """
         return Session(self.folder, read_marks(self.folder), until_us)
 
-    def begin_anew(self, start_us: int, kept: dict[str, Any] | None) -> None:
+    def begin_new_trip(self, start_us: int, kept: dict[str, Any] | None) -> None:
         """Begin a session for a new trip, and end the previous one.
 
         Raises

@@ -126,12 +126,12 @@ def away_since(kept: dict[str, Any], began: Clocks) -> Away:
     >>> away_since(before, Clocks(20.0, float("nan"), 0.0)).pause_s
     nan
     """
-    before, went_on = clocks_of(kept), same_trip(kept, began)
+    before, was_running = clocks_of(kept), same_trip(kept, began)
     pause_s = began.utc_s - before.utc_s
-    if not math.isfinite(pause_s) and went_on:
+    if not math.isfinite(pause_s) and was_running:
         pause_s = began.boot_s - before.boot_s
     # A time of day that went back was set meanwhile, or is wrong: it is no evidence.
-    return Away(max(pause_s, 0.0) if pause_s > -SAME_CLOCK_S else math.nan, went_on)
+    return Away(max(pause_s, 0.0) if pause_s > -SAME_CLOCK_S else math.nan, was_running)
 
 
 def clocks_of(kept: dict[str, Any]) -> Clocks:

@@ -78,7 +78,7 @@ class CountedPack:
         """Apply the absences to a pack, with the charge counted if the counter kept running."""
         for t_s, away, before_ah in self._absences:
             drawn_ah = side.counter_began_ah - before_ah
-            counted = away.went_on and drawn_ah >= 0
+            counted = away.was_running and drawn_ah >= 0
             pack.count.away(t_s, replace(away, drawn_ah=drawn_ah) if counted else away)
 
     def kept(self, now_s: float) -> dict[str, Any] | None:
@@ -115,7 +115,7 @@ class CountedPack:
     def state(
         self, power: BatterySide | Unknown, riding: Riding | Unknown
     ) -> BatteryState | Unknown:
-        """Return what is left at the present power."""
+        """Return the energy left at the present power."""
         if isinstance(self.pack, Unknown):
             return self.pack
         pack = self.by(power)

@@ -1,4 +1,4 @@
-"""The way home: where it is, what it costs, and when to turn back.
+"""The way home: its distance and bearing, its cost, and when to turn back.
 
 A water current that helped outward hinders homeward: the cost is that of the homeward course in the
 same set and drift. Turning back is advised while home can still be reached with confidence at the

@@ -1,4 +1,4 @@
-"""When advice and the alerts that rest on it are evaluated.
+"""Schedule of evaluating advice and the alerts that depend on it.
 
 State. The advice to turn back, the cue for a distance and the alerts have hysteresis: their present
 state depends on earlier evaluations, so the times of these must be a function of the stream alone.

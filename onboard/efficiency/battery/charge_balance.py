@@ -33,7 +33,7 @@ Fit = Literal["within", "more", "less", "cannot_tell"]
 
 @dataclass(frozen=True)
 class Counted:
-    """What the sensors counted between two charges, after the profile's corrections.
+    """Discharge counted by the sensors between two charges, after the profile's corrections.
 
     Parameters
     ----------
@@ -110,7 +110,7 @@ class Unlogged:
 
 @dataclass(frozen=True)
 class Charge:
-    """One charge: what was counted before it, and the meter's reading.
+    """One charge: the discharge counted before it, and the meter's reading.
 
     Parameters
     ----------

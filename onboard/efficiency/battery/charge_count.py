@@ -20,11 +20,11 @@ from onboard.efficiency.battery.recharge import (
     Away,
     answered_by_voltage,
     charged,
-    known_at,
-    less_known,
+    widened,
+    with_known_charge,
 )
 from onboard.efficiency.battery.rest import Rested, RestFinder
-from onboard.efficiency.battery.saved_charge import KeptCharge
+from onboard.efficiency.battery.saved_charge import SavedCharge
 from onboard.efficiency.common_practice import CHARGED_FULL_SD, USUAL_OHM_SD_FRACTION
 from onboard.efficiency.sources.settled_seconds import SettledSeconds
 from onboard.efficiency.statistics.shared_errors import CAPACITY
@@ -66,7 +66,7 @@ class ChargeCount:
         self.charge_ah = self.t_s = 0.0
         """Charge drawn [Ah] and stream time [s] at the newest second."""
         self._began = False
-        self._resumed: KeptCharge | None = None
+        self._resumed: SavedCharge | None = None
         """The saved count resumed from, until the rider states a charge."""
         self.is_stated = False
         """Whether an earlier count or the rider determines the charge, not the profile alone."""
@@ -142,9 +142,9 @@ class ChargeCount:
 
     def _state_and_question(self) -> tuple[ChargeState, bool]:
         """Return the state, and whether an unseen charge is an open question."""
-        state, asks = self._before_rest, self._recharge_unknown_since_s is not None
+        state, is_open = self._before_rest, self._recharge_unknown_since_s is not None
         if self._rest is None:
-            return state, asks
+            return state, is_open
         rest = self._rest
         open_v = rest.volts_v + rest.amps_a * self._usual_ohm
         # The resistance is a guess.
@@ -152,11 +152,11 @@ class ChargeCount:
             rest.sd_v, USUAL_OHM_SD_FRACTION * rest.amps_a * self._usual_ohm / self._cells
         )
         seen = self._ocv, open_v / self._series, sd_v, rest.charge_ah, rest.t_s
-        if asks:
-            known, asks = answered_by_voltage(state, *seen)
+        if is_open:
+            known, is_open = answered_by_voltage(state, *seen)
             if known is not state or not self._informative(rest.charge_ah):
-                return known, asks
-        return state.anchored(*seen), asks
+                return known, is_open
+        return state.anchored(*seen), is_open
 
     def _informative(self, charge_ah: float) -> bool:
         """Return whether a rested voltage adds to the last one that was used."""
@@ -166,15 +166,17 @@ class ChargeCount:
     def _end_rest(self, rest: Rested) -> None:
         """Store the result of a completed rest."""
         before = self._before_rest
-        self._before_rest, asks = self._state_and_question()
-        if not asks:
+        self._before_rest, is_open = self._state_and_question()
+        if not is_open:
             self._recharge_unknown_since_s = None
         if self._before_rest is not before:
             self._anchored_ah = rest.charge_ah
 
     def charged_full(self) -> None:
         """Set the pack to full from now on."""
-        self._set_state(known_at(self.state, 1.0, CHARGED_FULL_SD, self.charge_ah, self.t_s))
+        self._set_state(
+            with_known_charge(self.state, 1.0, CHARGED_FULL_SD, self.charge_ah, self.t_s)
+        )
 
     def charged(self, amount: Amount, full_wh: float) -> None:
         """Apply the rider's statement of a charge.
@@ -182,7 +184,7 @@ class ChargeCount:
         Parameters
         ----------
         amount
-            What was stated.
+            The amount stated.
         full_wh
             Energy of the full pack [Wh].
         """
@@ -207,7 +209,7 @@ class ChargeCount:
             # Unused so far: repeated restarts must not widen it each time.
             return self._resumed.stated
         charge_ah = self.charge_ah if charge_ah is None else charge_ah
-        state, asks = self._state_and_question()
+        state, is_open = self._state_and_question()
         anchored_ah = self._anchored_ah
         if self._rest is not None and state is not self._before_rest:
             anchored_ah = self._rest.charge_ah
@@ -220,7 +222,7 @@ class ChargeCount:
             "capacity_error": float(state.mean[CAPACITY]),
             "covariance": state.covariance.tolist(),
             "contradicted": state.contradicted,
-            "unsaid": asks,
+            "unsaid": is_open,
             "unsaid_since_utc_s": unknown_s if unknown_s is not None and unknown_s > 0 else None,
         }
 
@@ -254,7 +256,7 @@ class ChargeCount:
             If `kept` is not what `as_dict` returns.
         """
         self.is_stated = True
-        self._resumed = KeptCharge.read(kept, self._before_rest.full_ah, utc_s)
+        self._resumed = SavedCharge.read(kept, self._before_rest.full_ah, utc_s)
         self._begin_from(self._resumed, away)
 
     def away(self, t_s: float, away: Away) -> None:
@@ -272,31 +274,31 @@ class ChargeCount:
 
     def _apply_absence(self, t_s: float, away: Away, within: bool) -> None:
         if within:
-            if away.asks:
+            if away.opens_question:
                 if self._rest is not None:
                     self._end_rest(self._rest)
-                self._before_rest = less_known(self._before_rest, away.unseen_sd)
+                self._before_rest = widened(self._before_rest, away.unseen_sd)
                 if self._recharge_unknown_since_s is None:
                     self._recharge_unknown_since_s, self.question_from_s = math.nan, t_s
                 self._finder, self._rest = RestFinder(self._before_rest.full_ah), None
         elif self._resumed is not None:
             if self._before_rest is self._as_resumed:
                 self._begin_from(self._resumed, away)
-            elif not (self._resumed.recharge_unknown or away.asks):
+            elif not (self._resumed.recharge_unknown or away.opens_question):
                 self._recharge_unknown_since_s = None
 
-    def _begin_from(self, kept: KeptCharge, away: Away) -> None:
+    def _begin_from(self, kept: SavedCharge, away: Away) -> None:
         """Set the count to a saved one, updated for the absence since."""
         here, drawn_ah = self._before_rest, away.drawn_ah or 0.0
         # Moved as if counted: charge drawn meanwhile has the sensors' errors too.
-        state = less_known(kept.state, away.unseen_sd).moved_to(drawn_ah, 0.0)
+        state = widened(kept.state, away.unseen_sd).moved_to(drawn_ah, 0.0)
         self._before_rest = replace(state, start_ah=here.start_ah, start_s=here.start_s)
         self._as_resumed = self._before_rest
         self._recharge_unknown_since_s = (
-            kept.since_s if kept.recharge_unknown or away.asks else None
+            kept.since_s if kept.recharge_unknown or away.opens_question else None
         )
         # Not a new rest: the pack may come from a load, or from a rest already used.
-        loaded = away.went_on or away.is_short
+        loaded = away.was_running or away.is_short
         if loaded != self._finder.loaded_before:
             self._finder, self._rest = RestFinder(here.full_ah, loaded), None
         since = kept.since_anchor_fraction

@@ -182,7 +182,7 @@ class Pack:
         return Spread(full_wh, gradient)
 
     def summary(self, power_w: float) -> BatteryState:
-        """Return what is left at a power [W], with intervals."""
+        """Return the energy left at a power [W], with intervals."""
         left, full, covariance = self.left_spread(power_w), self.full, self.covariance
         share = ratio(left, full)
         now = BatteryState(

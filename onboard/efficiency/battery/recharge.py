@@ -38,14 +38,14 @@ class Away:
     ----------
     pause_s
         Duration [s]; NaN if unknown.
-    went_on
+    was_running
         Whether the autopilot kept running.
     drawn_ah
         Charge drawn meanwhile according to its counter [Ah]; None without.
     """
 
     pause_s: float = math.nan
-    went_on: bool = False
+    was_running: bool = False
     drawn_ah: float | None = None
 
     @property
@@ -54,7 +54,7 @@ class Away:
         return self.pause_s <= CHARGE_QUESTION_AFTER_S
 
     @property
-    def asks(self) -> bool:
+    def opens_question(self) -> bool:
         """Whether to ask the rider if the pack was charged: not where a counter kept running."""
         return self.drawn_ah is None and not self.is_short
 
@@ -68,14 +68,14 @@ class Away:
         return min(UNSEEN_DRAIN_SD_FRACTION, UNSEEN_DRAIN_PER_H * self.pause_s / 3600.0)
 
 
-def less_known(state: ChargeState, sd_fraction: float) -> ChargeState:
+def widened(state: ChargeState, sd_fraction: float) -> ChargeState:
     """Return the state with a standard deviation added to its charge, as a share of full."""
     covariance = state.covariance.copy()
     covariance[START, START] += sd_fraction**2
     return replace(state, covariance=covariance)
 
 
-def known_at(
+def with_known_charge(
     state: ChargeState, fraction: float, sd_fraction: float, charge_ah: float, t_s: float
 ) -> ChargeState:
     """Return the state of a pack with its charge known now, overriding the count.
@@ -113,7 +113,7 @@ def charged(
     full_wh
         The pack's energy when full [Wh].
     amount
-        What is stated.
+        The amount stated.
 
     Notes
     -----
@@ -124,7 +124,7 @@ def charged(
     fraction = state.start_fraction
     if key == "left_fraction":
         sd = CHARGED_FULL_SD if stated >= 1.0 else STATED_CHARGE_SD
-        return known_at(state, stated, sd, *here)
+        return with_known_charge(state, stated, sd, *here)
     known = 1.0 + float(state.mean[CAPACITY])
     if key == "charged_ah":
         added = stated / (state.full_ah * known)
@@ -139,17 +139,17 @@ def charged(
     if not stated:
         return state
     if fraction + added >= 1.0:
-        return known_at(state, 1.0, CHARGED_FULL_SD, *here)
+        return with_known_charge(state, 1.0, CHARGED_FULL_SD, *here)
     turn = np.eye(COUNT)
     turn[START, CAPACITY] = -added / known
     covariance = turn @ state.covariance @ turn.T
     moved = replace(
         state, start_fraction=fraction + added, covariance=covariance, contradicted=False
     )
-    return less_known(moved, added * sd)
+    return widened(moved, added * sd)
 
 
-def by_voltage(
+def charge_by_voltage(
     ocv: OcvCurve, cell_v: float, sd_v: float, least: float = 0.0
 ) -> tuple[float, float]:
     """Return the state of charge of a rested cell from its voltage alone, and its sd.
@@ -166,9 +166,9 @@ def by_voltage(
     Examples
     --------
     >>> from onboard.efficiency.battery.ocv_curve import OCV_CURVES
-    >>> [round(x, 2) for x in by_voltage(OCV_CURVES["li-ion"], 4.2, 0.01, 0.4)]
+    >>> [round(x, 2) for x in charge_by_voltage(OCV_CURVES["li-ion"], 4.2, 0.01, 0.4)]
     [0.99, 0.02]
-    >>> by_voltage(OCV_CURVES["lfp"], 3.27, 0.01, 0.4)[1] > 0.1
+    >>> charge_by_voltage(OCV_CURVES["lfp"], 3.27, 0.01, 0.4)[1] > 0.1
     True
     """
     at = np.linspace(min(max(least, 0.0), 0.99), 1.0, 101)
@@ -197,7 +197,7 @@ def answered_by_voltage(  # noqa: PLR0917
     state
         As if nothing had been charged.
     ocv, cell_v, sd_v
-        As for `by_voltage`.
+        As for `charge_by_voltage`.
     charge_ah, t_s
         Charge drawn [Ah] and stream time [s] then.
 
@@ -210,8 +210,8 @@ def answered_by_voltage(  # noqa: PLR0917
     count, gradient = state.fraction(charge_ah, t_s)
     count_sd = math.sqrt(max(float(gradient @ state.covariance @ gradient), 0.0))
     sd_v = math.hypot(sd_v, cell_v * math.sqrt(float(state.covariance[VOLTAGE, VOLTAGE])))
-    seen, seen_sd = by_voltage(ocv, cell_v, sd_v, count - SHOWS_NOT_CHARGED_SD * count_sd)
+    seen, seen_sd = charge_by_voltage(ocv, cell_v, sd_v, count - SHOWS_NOT_CHARGED_SD * count_sd)
     if seen - count > SHOWS_CHARGED_SD * math.hypot(seen_sd, count_sd):
-        return known_at(state, seen, seen_sd, charge_ah, t_s), False
+        return with_known_charge(state, seen, seen_sd, charge_ah, t_s), False
     at_most = seen + SHOWS_NOT_CHARGED_SD * seen_sd - count
     return state, at_most > SHOWS_NOT_CHARGED_FRACTION * (1.0 - count)

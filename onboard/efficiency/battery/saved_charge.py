@@ -12,7 +12,7 @@ from onboard.efficiency.statistics.shared_errors import CAPACITY, COUNT
 
 
 @dataclass(frozen=True)
-class KeptCharge:
+class SavedCharge:
     """A saved count.
 
     Parameters

@@ -15,7 +15,7 @@ from onboard.block import FloatArray
 from onboard.efficiency.common_practice import LINE_GAP_DEG, LINE_PIECE_DEG, LINE_WIDEST_DEG
 
 
-def lines(velocity_mps: FloatArray) -> FloatArray:
+def line_directions(velocity_mps: FloatArray) -> FloatArray:
     """Return the direction of each velocity (east, north) along the line of similar courses.
 
     Parameters
@@ -30,7 +30,7 @@ def lines(velocity_mps: FloatArray) -> FloatArray:
 
     Examples
     --------
-    >>> lines(np.array([[2.0, 0.0], [-1.0, 0.0], [0.01, 3.0]])).round(2).tolist()
+    >>> line_directions(np.array([[2.0, 0.0], [-1.0, 0.0], [0.01, 3.0]])).round(2).tolist()
     [[1.0, 0.0], [-1.0, -0.0], [0.0, 1.0]]
     """
     axis_deg = np.degrees(np.arctan2(velocity_mps[:, 0], velocity_mps[:, 1])) % 180.0

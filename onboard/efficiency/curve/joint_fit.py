@@ -14,7 +14,7 @@ from onboard.efficiency.common_practice import (
     CRAB_SPEED_LEAST_FRACTION,
     WATER_PRIOR_SD_MPS,
 )
-from onboard.efficiency.curve.courses import lines
+from onboard.efficiency.curve.courses import line_directions
 from onboard.efficiency.curve.speed_power import (
     KNOTS,
     LEVEL_LN_MPS,
@@ -110,7 +110,7 @@ class _Blocks:
         self.time_weights = self.knots.weights(self.t_s)
         self.power_weights = knot_weights(self.ln_power)
         self.speed = np.maximum(np.hypot(self.velocity[:, 0], self.velocity[:, 1]), 1e-3)
-        self.course = lines(self.velocity)
+        self.course = line_directions(self.velocity)
         self.side = self.course[:, ::-1] * np.array([1.0, -1.0])
 
     def through_water(self, water: FloatArray) -> FloatArray:

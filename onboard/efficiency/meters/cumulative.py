@@ -42,8 +42,8 @@ class CumulativeCurves:
 
     def __getstate__(self) -> dict[str, Any]:
         """Return the state that a copy needs: the points stored, without the spare capacity."""
-        kept = slice(self._end - min(self._end, CAPACITY), self._end)
-        points = {"_t_s": self._t_s[kept].copy(), "_total": self._total[:, kept].copy()}
+        stored = slice(self._end - min(self._end, CAPACITY), self._end)
+        points = {"_t_s": self._t_s[stored].copy(), "_total": self._total[:, stored].copy()}
         return self.__dict__ | points
 
     def __setstate__(self, state: dict[str, Any]) -> None:
@@ -118,9 +118,9 @@ class CumulativeCurves:
         if slices[0] == slices[1] == slices[2] and np.isfinite(slices[0]):
             self._end -= 1
         first = slices[2:] != slices[1:-1]
-        kept = first | np.append(first[1:], True)
-        if not kept.all():
-            t_s, total = t_s[kept], total[:, kept]
+        edges = first | np.append(first[1:], True)
+        if not edges.all():
+            t_s, total = t_s[edges], total[:, edges]
         t_s, total = t_s[-CAPACITY:], total[:, -CAPACITY:]
         if not len(self._t_s):
             self._make_room()
@@ -147,10 +147,10 @@ class CumulativeCurves:
         if isinstance(t_s, np.ndarray):
             if not t_s.size:
                 return np.empty(t_s.shape)
-            kept = self._around(float(t_s.min()), float(t_s.max()))
-            return np.interp(t_s, self._t_s[kept], self._total[self._columns[name], kept])
-        kept = self._around(t_s, t_s)
-        return float(np.interp(t_s, self._t_s[kept], self._total[self._columns[name], kept]))
+            around = self._around(float(t_s.min()), float(t_s.max()))
+            return np.interp(t_s, self._t_s[around], self._total[self._columns[name], around])
+        around = self._around(t_s, t_s)
+        return float(np.interp(t_s, self._t_s[around], self._total[self._columns[name], around]))
 
     def _around(self, begin_s: float, end_s: float) -> slice:
         """Return the slice of points that spans two times, as interpolating in all is slower."""

@@ -76,7 +76,7 @@ class DistanceMeter:
         return self._totals_m[t_s]
 
     def noise_variance_m2(self, seconds_s: float) -> float:
-        """Return the variance of a distance from noise over so many seconds under way [m^2]."""
+        """Return the variance of a distance from noise over a time under way [m^2]."""
         return self.track.noise.long_run_m2ps * max(seconds_s, 0.0)
 
     def own_variance_m2(self) -> float:

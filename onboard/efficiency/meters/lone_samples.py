@@ -108,7 +108,7 @@ class LoneSamples:
 
     def _judged(self, rows: FloatArray, suspects: list[int]) -> tuple[FloatArray, list[float]]:
         count = rows.shape[1]
-        kept = np.ones(count, np.bool_)
+        counting = np.ones(count, np.bool_)
         left_out: list[float] = []
         begin = 0
         for n in suspects:
@@ -122,10 +122,10 @@ class LoneSamples:
                 left_out.append(float(rows[TIME, n + 1]))
             else:
                 continue
-            kept[n] = False
+            counting[n] = False
             begin = n + 1
         self._count(rows[:, begin:])
-        return rows[:, kept], left_out
+        return rows[:, counting], left_out
 
     def _count(self, rows: FloatArray) -> None:
         """Fold samples that count, in order."""

@@ -1,4 +1,4 @@
-"""When a source counts, and when it is silent: the rules that all kinds of sources share.
+"""Rules common to all kinds of sources: when a source counts, and when it is silent.
 
 A single damaged or foreign frame must not become an instrument, and an instrument that falls silent
 must not look like a saving. The rules are applied at whole multiples of `CHOICE_S` of stream time,

@@ -134,7 +134,7 @@ class Track:
                     increments[n] += self._end_rest()
 
     def _end_rest(self) -> float:
-        """End a stretch at rest; return what it adds to the distance [m]."""
+        """End a stretch at rest; return its contribution to the distance [m]."""
         east, north, seconds = self._rest.tolist()
         self._rest[:] = 0.0
         way = float(np.hypot(east, north))

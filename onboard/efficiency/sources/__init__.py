@@ -1,1 +1,1 @@
-"""Sources: which instruments count, what they read, and the settled seconds cut from them."""
+"""Sources: the choice of instruments, their readings, and the settled seconds cut from them."""

@@ -40,8 +40,8 @@ class LastReading:
         place = np.searchsorted(self._t_s, t_s, side="right") - 1
         fresh = (place >= 0) & (t_s - self._t_s[place] <= STALE_READING_S)
         value: FloatArray = np.where(fresh, self._value[place], np.nan)
-        kept = int(np.searchsorted(self._t_s, t_s[-1] - STALE_READING_S))
-        self._t_s, self._value = self._t_s[kept:], self._value[kept:]
+        oldest = int(np.searchsorted(self._t_s, t_s[-1] - STALE_READING_S))
+        self._t_s, self._value = self._t_s[oldest:], self._value[oldest:]
         return value
 
     def _sort_in(self) -> None:

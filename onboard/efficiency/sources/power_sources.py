@@ -117,7 +117,7 @@ class PowerSources:
         Parameters
         ----------
         at_s
-            As decided at or before this stream time [s]; None for what is known now.
+            As decided at or before this stream time [s]; None for the present state.
         """
         if at_s is not None and self._sides and at_s >= self._sides[0][0]:
             return self._sides[bisect_right(self._sides, at_s, key=lambda side: side[0]) - 1][1]

@@ -30,7 +30,7 @@ from onboard.efficiency.common_practice import (
 from onboard.efficiency.statistics.students_t import quantile
 from onboard.efficiency.trial.double_runs import DoubleRun
 from onboard.efficiency.trial.leg import Leg
-from onboard.efficiency.trial.ranking import one_after_the_other
+from onboard.efficiency.trial.ranking import run_in_sequence
 from onboard.efficiency.trial.results import Evidence
 
 ENOUGH_DOUBLE_RUNS = 2
@@ -117,7 +117,7 @@ def ranking_cautions(evidence: Evidence) -> Iterator[Caution]:
     confounded = [
         (evidence.names[a], evidence.names[b])
         for a, b in combinations(range(len(evidence.names)), 2)
-        if drifts(evidence, a, b) or not together(evidence, a, b)
+        if drift_suspected(evidence, a, b) or not comparable(evidence, a, b)
     ]
     if confounded:
         yield Caution(
@@ -127,20 +127,20 @@ def ranking_cautions(evidence: Evidence) -> Iterator[Caution]:
         )
 
 
-def drifts(evidence: Evidence, a: int, b: int) -> bool:
+def drift_suspected(evidence: Evidence, a: int, b: int) -> bool:
     """Return whether the difference between two set-ups may be a drift.
 
     That is so if all runs of one preceded all of the other, and a drift is significant or the
     verdict depends on whether the model has one.
     """
     fit = evidence.levels
-    if not one_after_the_other(evidence.sample, a, b):
+    if not run_in_sequence(evidence.sample, a, b):
         return False
-    if fit.drift_chance < DRIFT_SIGNIFICANCE:
+    if fit.drift_p_value < DRIFT_SIGNIFICANCE:
         return True
     contrast = _difference(evidence, a, b)
-    without = fit.chance_undrifted(contrast) < VERDICT_SIGNIFICANCE
-    within = fit.with_drift and fit.chance(contrast) < VERDICT_SIGNIFICANCE
+    without = fit.p_value_undrifted(contrast) < VERDICT_SIGNIFICANCE
+    within = fit.with_drift and fit.p_value(contrast) < VERDICT_SIGNIFICANCE
     turned = float(contrast @ fit.undrifted[0]) * float(contrast @ fit.level) < 0.0
     return without != within or (within and turned)
 
@@ -151,9 +151,9 @@ def _difference(evidence: Evidence, a: int, b: int) -> FloatArray:
     return contrast
 
 
-def together(evidence: Evidence, a: int, b: int) -> bool:
+def comparable(evidence: Evidence, a: int, b: int) -> bool:
     """Return whether two set-ups can be compared within outings."""
-    return evidence.levels.can_tell(_difference(evidence, a, b))
+    return evidence.levels.is_estimable(_difference(evidence, a, b))
 
 
 def _water_changed(evidence: Evidence) -> Caution:

@@ -15,9 +15,9 @@ from onboard.efficiency.common_practice import (
     WANTED_POWER,
 )
 from onboard.efficiency.statistics.students_t import quantile
-from onboard.efficiency.trial.cautions import ENOUGH_DOUBLE_RUNS, drifts
+from onboard.efficiency.trial.cautions import ENOUGH_DOUBLE_RUNS, drift_suspected
 from onboard.efficiency.trial.equal_power import CurveSlope
-from onboard.efficiency.trial.ranking import adjusted, chance_of
+from onboard.efficiency.trial.ranking import adjusted, p_value_of
 from onboard.efficiency.trial.results import Evidence, PairResult, SetupResult
 
 DOUBLE_RUNS_MOST = 200
@@ -110,7 +110,7 @@ class Judge:
         fit = self._evidence.levels
         contrast = np.zeros(len(self._names))
         contrast[a], contrast[b] = -1.0, 1.0
-        if not fit.can_tell(contrast):
+        if not fit.is_estimable(contrast):
             return _undecided(names, Unknown(Reason.NEVER_TOGETHER))
         if fit.freedom == 0:
             return _undecided(names, Unknown(Reason.ONE_EACH))
@@ -118,7 +118,7 @@ class Judge:
         variance, freedom = self._spread(contrast)
         reach = quantile(max(freedom, 1.0)) * math.sqrt(variance)
         ends = [math.expm1(difference + sign * reach) for sign in (0.0, -1.0, 1.0)]
-        chance = chance_of(difference, variance, freedom)
+        chance = p_value_of(difference, variance, freedom)
         return PairResult(*names, Figure(*ends), "cannot_tell", None, chance, freedom)
 
     def _with_verdict(self, pair: PairResult, chance: float) -> PairResult:
@@ -131,7 +131,7 @@ class Judge:
         elif not why_not and (pair.chance or 0.0) < VERDICT_SIGNIFICANCE:
             why_not = Unknown(Reason.BY_CHANCE)
         needed = None
-        if verdict == "cannot_tell" and not drifts(self._evidence, a, b):
+        if verdict == "cannot_tell" and not drift_suspected(self._evidence, a, b):
             needed = self._needed(a, b)
             if needed == 0 and isinstance(figure, Figure) and _half_width(figure) > WANTED_FRACTION:
                 # Order effects, or few runs that agree by chance, add to the doubt of the scatter.
@@ -141,7 +141,7 @@ class Judge:
     def _why_not(self, a: int, b: int) -> Unknown | None:
         if min(self._counts[a], self._counts[b]) < ENOUGH_DOUBLE_RUNS:
             return Unknown(Reason.TOO_FEW_DOUBLE_RUNS)
-        if drifts(self._evidence, a, b):
+        if drift_suspected(self._evidence, a, b):
             return Unknown(Reason.DRIFT_POSSIBLE)
         return None
 

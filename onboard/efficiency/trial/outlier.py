@@ -51,8 +51,8 @@ def outlier(scatters: list[Scatter]) -> int | None:
     squares = np.sum([_studentised(scatter) ** 2 for scatter in usable], axis=0)
     worst = int(np.argmax(squares))
     freedom = sum(scatter.freedom - 1 + REPEATABILITY_WORTH for scatter in usable)
-    chance = f_survival(float(squares[worst]) / len(usable), len(usable), freedom)
-    return worst if chance * len(squares) < OUTLIER_SIGNIFICANCE else None
+    p_value = f_survival(float(squares[worst]) / len(usable), len(usable), freedom)
+    return worst if p_value * len(squares) < OUTLIER_SIGNIFICANCE else None
 
 
 def _studentised(scatter: Scatter) -> FloatArray:

@@ -60,7 +60,7 @@ class Levels:
         Standard deviation of one value about the model.
     freedom
         Degrees of freedom behind it; 0 with none.
-    drift_per_h, drift_chance
+    drift_per_h, drift_p_value
         Drift of the values, and its p-value; NaN with too few values.
     with_drift
         Whether the drift is in the model.
@@ -82,7 +82,7 @@ class Levels:
     sd: float
     freedom: int
     drift_per_h: float
-    drift_chance: float
+    drift_p_value: float
     with_drift: bool
     own_variance: FloatArray | None
     counts: FloatArray
@@ -91,19 +91,19 @@ class Levels:
     group: Ints
     undrifted: tuple[FloatArray, FloatArray, float, int]
 
-    def chance(self, contrast: FloatArray) -> float:
+    def p_value(self, contrast: FloatArray) -> float:
         """Return the p-value of a contrast of levels."""
-        return chance_of(float(contrast @ self.level), *self.variance(contrast))
+        return p_value_of(float(contrast @ self.level), *self.variance(contrast))
 
-    def chance_undrifted(self, contrast: FloatArray) -> float:
+    def p_value_undrifted(self, contrast: FloatArray) -> float:
         """Return the p-value of the model without drift; 1 with too few values."""
         level, inverse, sd, freedom = self.undrifted
         if freedom == 0:
             return 1.0
         variance = sd**2 * float(contrast @ inverse @ contrast)
-        return chance_of(float(contrast @ level), variance, freedom)
+        return p_value_of(float(contrast @ level), variance, freedom)
 
-    def can_tell(self, contrast: FloatArray) -> bool:
+    def is_estimable(self, contrast: FloatArray) -> bool:
         """Return whether a contrast is estimable within outings."""
         return len(np.unique(self.group[contrast != 0.0])) <= 1
 
@@ -137,12 +137,12 @@ def levels(sample: Sample) -> Levels:
     drifting = np.concatenate([plain, time[:, None]], axis=1)
     without, within = LeastSquares(plain, sample.value), LeastSquares(drifting, sample.value)
     can_drift = within.rank > without.rank and within.freedom > 0
-    chance = drift = float("nan")
+    p_value = drift = float("nan")
     if can_drift and within.squares > 0:
         ratio = max(without.squares - within.squares, 0.0) / (within.squares / within.freedom)
-        chance, drift = f_survival(ratio, 1.0, within.freedom), float(within.solution[-1])
+        p_value, drift = f_survival(ratio, 1.0, within.freedom), float(within.solution[-1])
     unbalanced = _variance_inflation(without, within, setups) > ORDER_BALANCED_MOST
-    with_drift = can_drift and (unbalanced or chance < DRIFT_TERM_SIGNIFICANCE)
+    with_drift = can_drift and (unbalanced or p_value < DRIFT_TERM_SIGNIFICANCE)
     chosen = within if with_drift else without
     counts = indicators.sum(axis=0)
     unequal = not with_drift and len(outings) == 1 and _unequal(sample, counts)
@@ -153,7 +153,7 @@ def levels(sample: Sample) -> Levels:
         chosen.sd,
         max(chosen.freedom, 0),
         drift,
-        chance,
+        p_value,
         with_drift,
         _variances(sample, len(counts)) if unequal else None,
         counts,
@@ -169,12 +169,12 @@ def levels(sample: Sample) -> Levels:
     )
 
 
-def adjusted(chances: FloatArray) -> FloatArray:
+def adjusted(p_values: FloatArray) -> FloatArray:
     """Return p-values corrected for simultaneous comparisons, by Holm's method.
 
     Parameters
     ----------
-    chances
+    p_values
         p-value of each comparison alone, shape (n,).
 
     Examples
@@ -182,21 +182,21 @@ def adjusted(chances: FloatArray) -> FloatArray:
     >>> adjusted(np.array([0.01, 0.04, 0.03])).round(3).tolist()
     [0.03, 0.06, 0.06]
     """
-    order = np.argsort(chances)
-    steps = chances[order] * np.arange(len(chances), 0, -1)
-    result = np.empty_like(chances)
+    order = np.argsort(p_values)
+    steps = p_values[order] * np.arange(len(p_values), 0, -1)
+    result = np.empty_like(p_values)
     result[order] = np.minimum(np.maximum.accumulate(steps), 1.0)
     return result
 
 
-def chance_of(difference: float, variance: float, freedom: float) -> float:
+def p_value_of(difference: float, variance: float, freedom: float) -> float:
     """Return the p-value: the probability that equal set-ups differ at least as much."""
     if variance <= 0.0:
         return 1.0 if difference == 0.0 else 0.0
     return t_two_sided(difference / variance**0.5, freedom)
 
 
-def one_after_the_other(sample: Sample, a: int, b: int) -> bool:
+def run_in_sequence(sample: Sample, a: int, b: int) -> bool:
     """Return whether all of one set-up came before all of the other, in every outing of both."""
     found = False
     for outing in np.unique(sample.outing):

@@ -20,7 +20,7 @@ from onboard.efficiency.common_practice import (
     WATER_QUADRATIC_FROM,
     WATER_RESTLESS_FRACTION,
 )
-from onboard.efficiency.curve.courses import lines
+from onboard.efficiency.curve.courses import line_directions
 from onboard.efficiency.statistics.probability import f_survival
 from onboard.efficiency.trial.double_runs import DoubleRun
 from onboard.efficiency.trial.least_squares import LeastSquares
@@ -124,7 +124,7 @@ def _rows(legs: list[Leg], doubles: list[DoubleRun]) -> tuple[FloatArray, int]:
     constants of all outings, then all higher powers.
     """
     velocity = np.array([[leg.east_mps, leg.north_mps] for leg in legs])
-    course = lines(velocity)
+    course = line_directions(velocity)
     constants: list[FloatArray] = []
     powers: list[FloatArray] = []
     for outing in sorted({double.outing for double in doubles}):
@@ -145,7 +145,7 @@ def _change(
 ) -> float:
     """Return the widest range of the water along one line of courses, of all outings."""
     first = np.array([double.legs[0] for double in doubles])
-    course = lines(np.array([[leg.east_mps, leg.north_mps] for leg in legs]))
+    course = line_directions(np.array([[leg.east_mps, leg.north_mps] for leg in legs]))
     widest = 0.0
     along = rows @ solution
     for n in first.tolist():

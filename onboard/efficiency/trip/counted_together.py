@@ -32,7 +32,7 @@ class CountedTogether:
         self.last: CountedPoint | None = None
 
     def fold(self, power: BatterySide | None, speed: DistanceMeter | None) -> None:
-        """Fold what the meters count by now; at least once every few minutes of the stream."""
+        """Fold the meters' present totals; call it at least every few minutes of the stream."""
         if power is None or speed is None:
             return
         begin_s, end_s = max(power.first_s, speed.first_s), min(power.last_s, speed.last_s)

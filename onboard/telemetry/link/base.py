@@ -36,7 +36,7 @@ class Link(Protocol):
     """
 
     name: str
-    """The link in the syntax of `--link`, with what the system chose for it filled in."""
+    """The link in the syntax of `--link`, completed by the system's choices."""
 
     @property
     def unsent_bytes(self) -> int:

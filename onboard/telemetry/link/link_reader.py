@@ -177,16 +177,16 @@ class LinkReader:
         return count
 
     def _make_room(self) -> None:
-        kept: deque[Piece] = deque()
+        remaining: deque[Piece] = deque()
         for piece in self._pieces:
             # Down to half, so that in a flood not every read goes through all pieces.
             if piece.source != self.answered and self.waiting_bytes > WAITING_MOST_BYTES // 2:
                 self._drop(piece)
             else:
-                kept.append(piece)
-        while self.waiting_bytes > WAITING_MOST_BYTES and len(kept) > 1:
-            self._drop(kept.popleft())
-        self._pieces = kept
+                remaining.append(piece)
+        while self.waiting_bytes > WAITING_MOST_BYTES and len(remaining) > 1:
+            self._drop(remaining.popleft())
+        self._pieces = remaining
 
     def _drop(self, piece: Piece) -> None:
         self.waiting_bytes -= len(piece.data)

@@ -176,7 +176,7 @@ class Requests:
             return False
         if wanted.message.optional and (
             wanted.tries >= OPTIONAL_TRIES
-            or self._in_vain(wanted)
+            or self._command_fails(wanted)
             or any(
                 each.message.optional
                 and each.message.channel == wanted.message.channel
@@ -187,7 +187,7 @@ class Requests:
             return False
         return now_s >= wanted.due_s
 
-    def _in_vain(self, wanted: Wanted) -> bool:
+    def _command_fails(self, wanted: Wanted) -> bool:
         """Return whether the command is refused or unanswered, for this message or for all."""
         return (
             wanted.refusals >= REFUSALS
@@ -197,7 +197,7 @@ class Requests:
 
     def _by_group(self, wanted: Wanted) -> bool:
         """Return whether to request a stream group; alternate where commands go unanswered."""
-        return self._in_vain(wanted) and (
+        return self._command_fails(wanted) and (
             wanted.refusals >= REFUSALS or wanted.group_tries <= wanted.tries / 2
         )
 
@@ -208,7 +208,7 @@ class Requests:
         members = [each for each in self.wanted.values() if group in each.message.groups]
         rate_hz = max(math.ceil(max(each.message.rate_hz, each.rate_hz(now_s))) for each in members)
         for each in due:
-            if each is wanted or (each in members and self._in_vain(each)):
+            if each is wanted or (each in members and self._command_fails(each)):
                 each.requested(now_s)
                 each.group_tries += 1
                 # There is no answer to this request: its effect shows only after the window.

@@ -1,4 +1,4 @@
-"""A link over a serial port, or anything that looks like one."""
+"""A link over a serial port, or a device that behaves like one."""
 
 import os
 import termios
@@ -27,7 +27,7 @@ class SerialLink(DescriptorLink):
         If it is missing or cannot be opened.
     """
 
-    # What an unplugged or unsuitable device raises, in one place or another.
+    # Exceptions that an unplugged or unsuitable device may raise.
     faults = (serial.SerialException, OSError, termios.error, ValueError, TypeError)
 
     def __init__(self, device: str, baud: int) -> None:

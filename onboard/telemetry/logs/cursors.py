@@ -82,7 +82,7 @@ class FrameCursor:
         return self._window is None
 
     def copied(self) -> "FrameCursor":
-        """Return a cursor at the same place; it reads its window again when it goes on."""
+        """Return a cursor at the same position; it rereads its window when it advances."""
         twin = copy.copy(self)
         if self._window is not None:
             window = self._window
@@ -140,18 +140,18 @@ class _SharedBlocks:
 
     def __init__(self, blocks: Iterator[Block]) -> None:
         self._blocks = blocks
-        self._kept: list[Block] = []
+        self._blocks_read: list[Block] = []
         self._reading = threading.Lock()
 
     def get(self, number: int) -> Block | None:
         """Return a block, None behind the last."""
         with self._reading:
-            while len(self._kept) <= number:
+            while len(self._blocks_read) <= number:
                 block = next(self._blocks, None)
                 if block is None:
                     return None
-                self._kept.append(block)
-        return self._kept[number]
+                self._blocks_read.append(block)
+        return self._blocks_read[number]
 
 
 class BlockCursor:

@@ -128,8 +128,8 @@ class Frames:
         shortest = int(length.min(initial=255))
         if shortest < width:
             as_bytes = rows.view(np.uint8).reshape(len(rows), width)
-            kept = length[:, None] > np.arange(shortest, width)
-            as_bytes[:, shortest:] *= kept
+            is_payload = length[:, None] > np.arange(shortest, width)
+            as_bytes[:, shortest:] *= is_payload
         return rows.view(layout.fields)
 
     def records(self) -> bytes:

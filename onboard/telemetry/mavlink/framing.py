@@ -92,7 +92,7 @@ class _Candidates:
         if final:
             self.followed |= self.end == size
         self.complete: Flags = self.end <= size
-        # Too near the end to see what follows.
+        # Too near the end to see the bytes after it.
         self.undecided: Flags = self.end + STAMP_BYTES + HEADER_BYTES > size
         self.final = final
 

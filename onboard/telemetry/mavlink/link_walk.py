@@ -33,7 +33,7 @@ _MIRRORED_EXTRA = {
 """CRC_EXTRA of the known messages with its bits reversed; see `checksum`."""
 
 TRIED_MOST = 16
-"""Places of a push to try one by one before sieving; a merely bad link needs no more."""
+"""Positions of a push to try one by one before sieving; a merely bad link needs no more."""
 
 SIEVED_LEAST_BYTES, SIEVED_MOST_BYTES = 256, 1 << 16
 """Bytes to sieve at a time: fewer are faster tried one by one, more would not fit a cache."""
@@ -41,7 +41,7 @@ SIEVED_LEAST_BYTES, SIEVED_MOST_BYTES = 256, 1 << 16
 _WORD = Struct("<q").unpack_from
 
 _may_begin = re.compile(rb"\xfe|\xfd(?=.[\x00\x01])", re.DOTALL).search
-"""Match where a frame may begin. Both markers in one search: a search for one that is absent would
+"""Match where a frame may begin. Both markers in one search: a search for an absent marker would
 run to the end each time."""
 
 

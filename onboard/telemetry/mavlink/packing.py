@@ -1,7 +1,7 @@
 """Packing of MAVLink 2 frames, and the only three messages that are ever sent.
 
-None of them controls the craft: they announce this computer and request telemetry. Any other
-command to an autopilot has no place here.
+None of them controls the craft: they announce this computer and request telemetry. No other command
+to an autopilot belongs here.
 """
 
 from typing import Any
@@ -35,8 +35,8 @@ def pack(
 ) -> bytes:
     """Return one MAVLink 2 frame.
 
-    Zero bytes at the payload's end are cut off, but never its first byte (MAVLink serialisation
-    guide).
+    Trailing zero bytes of the payload are truncated, but never its first byte (MAVLink
+    serialisation guide).
 
     Parameters
     ----------
@@ -66,10 +66,10 @@ def pack(
     if len(payload) > PAYLOAD_MOST_BYTES:
         raise ValueError(f"{len(payload)} bytes of payload: a frame takes {PAYLOAD_MOST_BYTES}")
     extra = layout(message_id).crc_extra
-    kept = payload.rstrip(b"\0") or payload[:1]
+    trimmed = payload.rstrip(b"\0") or payload[:1]
     flags = SIGNED if signer else 0
-    header = bytes((len(kept), flags, 0, sequence, system_id, component_id))
-    body = header + message_id.to_bytes(3, "little") + kept
+    header = bytes((len(trimmed), flags, 0, sequence, system_id, component_id))
+    body = header + message_id.to_bytes(3, "little") + trimmed
     frame = bytes((MARKER_2,)) + body + crc(body, extra).to_bytes(2, "little")
     return frame + signer.signature(frame) if signer else frame
 

@@ -1,4 +1,4 @@
-"""MAVLink 2 message signing: check the frames of a link, and sign what is sent.
+"""MAVLink 2 message signing: check received frames, and sign outgoing ones.
 
 A signature is 13 bytes behind the checksum: link id, 48 bits of time in units of 10 us since 2015,
 and the first 48 bits of SHA-256 over the key, the frame, link id and time (MAVLink signing guide).
@@ -41,7 +41,7 @@ def key_from_text(text: str) -> bytes:
     Raises
     ------
     ProfileError
-        If it is no key. The message does not repeat the text: it may be nearly the key.
+        If it is not a key. The message does not echo the text: it may be nearly the key.
 
     Examples
     --------
@@ -71,12 +71,12 @@ _WAYS_TO_STATE = (
 
 
 def without_key(profile_text: str) -> str | None:
-    r"""Return a profile's text without its `link.signing_key`, safe to keep or pass on.
+    r"""Return a profile's text without its `link.signing_key`, safe to store or pass on.
 
     Returns
     -------
     str or None
-        None if the key cannot be cut out for certain.
+        None if the key cannot be removed with certainty.
 
     Examples
     --------

@@ -29,7 +29,7 @@ class Decoder:
         self.messages = 0
         """Frames of the followed autopilot."""
         self.lost = 0
-        """Frames that it sent and that did not arrive, judged by sequence numbers."""
+        """Lost frames of it, counted by sequence numbers."""
         self._last_sequence: int | None = None
         self._settled = 0
         self._waiting: list[_Part] = []

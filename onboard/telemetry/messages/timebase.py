@@ -144,18 +144,18 @@ class TimeBase:
         if not (ahead.any() or back.any()):
             self._seen_s = float(values[-1])
             return boot_s, receipt
-        kept = boot_s.copy()
+        stamps = boot_s.copy()
         alone = np.append(values[1:] >= before[:-1] - RESTART_S, True)
         came = receipt[stamped]
         alone[:-1] |= came[:-1] < came[1:] - PATIENCE_S
-        kept[stamped[ahead | (back & alone)]] = np.nan
+        stamps[stamped[ahead | (back & alone)]] = np.nan
         accepted_s = receipt.copy()
         agreed = np.flatnonzero(back & ~alone)
         accepted_s[stamped[agreed]] = came[agreed + 1]
         if back[-1]:
             self._suspect_s[stamped[-1]] = values[-1]
         self._seen_s = float(before[-1] if back[-1] else values[-1])
-        return kept, accepted_s
+        return stamps, accepted_s
 
     def silence(self, now_s: float) -> FloatArray:
         """Return the times of waiting messages that the silence until now settles.

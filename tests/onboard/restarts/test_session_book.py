@@ -70,7 +70,7 @@ def test_a_new_trip_settles_what_the_one_before_it_left_undecided(tmp_path: Path
     first = book.past.result().newest
     second = book.folder
     assert note(second).may_continue == first.name
-    book.begin_anew(START_US + 3 * 10**9, {})
+    book.begin_new_trip(START_US + 3 * 10**9, {})
     third = book.folder
     book.close({})
     assert note(second) == SessionNote(2, first.name, True)
@@ -97,7 +97,7 @@ def test_a_save_says_which_marks_are_in_it(tmp_path: Path) -> None:
     # Few writes are kind to a card.
     assert not book.save_if_due(100.1, lambda: kept)
     book.mark(one)
-    book.begin_anew(START_US + 10**9, kept)
+    book.begin_new_trip(START_US + 10**9, kept)
     second = book.folder.name
     book.mark(one)
     book.close(kept)
@@ -110,7 +110,7 @@ def test_what_was_learned_goes_over_to_a_new_trip_that_a_restart_does_not_take_b
     tmp_path: Path,
 ) -> None:
     book = SessionBook(tmp_path, START_US, None)
-    book.begin_anew(START_US + 10**9, {"of": 1})
+    book.begin_new_trip(START_US + 10**9, {"of": 1})
     assert load_carried(book.folder) == {"of": 1}
     assert note(book.folder) == SessionNote(2)
     book.close(None)

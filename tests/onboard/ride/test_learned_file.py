@@ -58,7 +58,7 @@ def test_it_is_the_same_trip_while_the_autopilot_keeps_running(now: Clocks, same
 
 
 @pytest.mark.parametrize(
-    ("began", "pause_s", "went_on", "asks"),
+    ("began", "pause_s", "was_running", "asks"),
     [
         (Clocks(700.0, 1.75e9 + 100.0, NAN), 100.0, True, False),
         (Clocks(700.0, NAN, NAN), 100.0, True, False),
@@ -73,13 +73,13 @@ def test_it_is_the_same_trip_while_the_autopilot_keeps_running(now: Clocks, same
     ],
 )
 def test_after_ten_minutes_or_an_unknown_time_the_rider_is_asked(
-    began: Clocks, pause_s: float, went_on: bool, asks: bool
+    began: Clocks, pause_s: float, was_running: bool, asks: bool
 ) -> None:
     away = away_since(BEFORE, began)
-    assert (away.pause_s, away.went_on) == pytest.approx((pause_s, went_on), nan_ok=True)
-    assert away.asks is asks
+    assert (away.pause_s, away.was_running) == pytest.approx((pause_s, was_running), nan_ok=True)
+    assert away.opens_question is asks
     assert away.unseen_sd <= 0.03
-    assert not Away(3600.0, True, drawn_ah=1.0).asks  # its counter showed it
+    assert not Away(3600.0, True, drawn_ah=1.0).opens_question  # its counter showed it
 
 
 def stream(seconds: int, amps: float = 20.0) -> Frames:

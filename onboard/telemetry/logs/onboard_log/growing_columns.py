@@ -21,7 +21,7 @@ class Column:
     """One field of one layout, in order of arrival."""
 
     def __init__(self, stored: np.dtype[Any]) -> None:
-        self._kept = np.empty(0, stored)
+        self._buffer = np.empty(0, stored)
         self._count = 0
 
     def append(self, values: Array, read_fraction: float) -> None:
@@ -35,25 +35,25 @@ class Column:
             Share of the file read so far, these values included.
         """
         needed = self._count + len(values)
-        if needed > len(self._kept):
+        if needed > len(self._buffer):
             ahead = min(max(1.05 / read_fraction, _AHEAD_LEAST), _AHEAD_MOST)
             room = needed if read_fraction >= 1.0 else int(needed * ahead)
             # Room that is never written takes no memory.
-            kept = np.empty((room, *values.shape[1:]), values.dtype)
-            kept[: self._count] = self._kept[: self._count] if self._count else 0
-            self._kept = kept
-        self._kept[self._count : needed] = values
+            grown = np.empty((room, *values.shape[1:]), values.dtype)
+            grown[: self._count] = self._buffer[: self._count] if self._count else 0
+            self._buffer = grown
+        self._buffer[self._count : needed] = values
         self._count = needed
 
     def take(self, letter: str) -> Array:
         """Return the values in the unit of the format letter, and release them."""
-        kept, self._kept = self._kept, np.empty(0)
+        stored, self._buffer = self._buffer, np.empty(0)
         if letter in DIVISOR:
-            scaled = kept[: self._count].astype(np.float64)
+            scaled = stored[: self._count].astype(np.float64)
             scaled /= DIVISOR[letter]
             return scaled
-        kept.resize((self._count, *kept.shape[1:]), refcheck=False)
-        return kept
+        stored.resize((self._count, *stored.shape[1:]), refcheck=False)
+        return stored
 
 
 class Table:

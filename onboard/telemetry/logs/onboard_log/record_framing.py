@@ -1,6 +1,6 @@
 """Where the records of an on-board log begin and end. No input or output, no clock.
 
-Records have no checksum, so what follows a record must confirm it. The rule, applied at a place:
+Records have no checksum, so the bytes after a record must confirm it. The rule, at a position:
 
 - a record counts if the marks A3 95 stand there, if its type was described by an earlier format
   record that counts, and if directly behind it stand the marks of another record (as far as there

@@ -128,11 +128,11 @@ def _windows(
     scanner = RecordScanner(capacity)
     data = np.zeros(capacity + ROOM, np.uint8)
     into = data.data
-    kept = done = 0
+    carried = done = 0
     empty = True
     while True:
-        read = file.readinto(into[kept : kept + window_bytes])
-        size = kept + read
+        read = file.readinto(into[carried : carried + window_bytes])
+        size = carried + read
         found = scanner.scan(data, size, final=not read, padding_from=padding_from - done)
         empty &= not len(found.start)
         done += found.consumed
@@ -143,8 +143,8 @@ def _windows(
             progress(done)
         if not read:
             break
-        kept = size - found.consumed
-        data[:kept] = data[found.consumed : size].copy()
+        carried = size - found.consumed
+        data[:carried] = data[found.consumed : size].copy()
     if empty:
         raise LogError(f"{path}: no record in it: expected an on-board log")
 

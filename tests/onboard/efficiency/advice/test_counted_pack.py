@@ -13,7 +13,7 @@ from onboard.efficiency.advice.counted_pack import CountedPack
 from onboard.efficiency.advice.present_riding import Riding
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.battery.recharge import Away
-from onboard.efficiency.battery.saved_charge import KeptCharge
+from onboard.efficiency.battery.saved_charge import SavedCharge
 from onboard.efficiency.common_practice import CHARGE_QUESTION_FROM_S, SILENT_S
 from onboard.efficiency.meters.energy import EnergyMeter
 from onboard.efficiency.parts import Parts
@@ -154,13 +154,13 @@ KEPT = Pack(LFP, Sensors()).count.as_dict()
 )
 def test_a_saved_state_is_used_if_possible(changed: dict, can_be: bool) -> None:
     if can_be:
-        read = KeptCharge.read(KEPT | changed, 20.0, 0.0).state
+        read = SavedCharge.read(KEPT | changed, 20.0, 0.0).state
         fraction, _ = read.fraction(0.0, 0.0)
         assert fraction == (KEPT | changed)["fraction"]
         assert read.mean[CAPACITY] == (KEPT | changed)["capacity_error"]
     else:
         with pytest.raises(ValueError, match="kept battery state"):
-            KeptCharge.read(KEPT | changed, 20.0, 0.0)
+            SavedCharge.read(KEPT | changed, 20.0, 0.0)
 
 
 def test_a_capacity_that_was_corrected_outlasts_the_run() -> None:

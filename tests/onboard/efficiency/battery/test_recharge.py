@@ -10,7 +10,7 @@ import pytest
 from onboard.contract.commands import Amount
 from onboard.efficiency.battery.ocv_curve import OCV_CURVES
 from onboard.efficiency.battery.pack import Pack
-from onboard.efficiency.battery.recharge import Away, charged, known_at
+from onboard.efficiency.battery.recharge import Away, charged, with_known_charge
 from onboard.efficiency.statistics.shared_errors import CAPACITY, START
 from onboard.profile import Battery, Sensors
 from tests.onboard.efficiency.battery.made_packs import LFP, LI_ION, fraction, load
@@ -102,7 +102,7 @@ def test_a_charge_stated_by_the_rider(battery: Battery, amount: Amount, found: f
 
 def test_a_charge_fills_a_larger_pack_less() -> None:
     # By differences: the charge after 7 Ah into a pack of 25 Ah and one a thousandth larger.
-    known = known_at(Pack(LI_ION, Sensors()).count.state, 0.4, 0.02, 0.0, 0.0)
+    known = with_known_charge(Pack(LI_ION, Sensors()).count.state, 0.4, 0.02, 0.0, 0.0)
     turned = []
     for larger in (0.0, 1e-3):
         mean = known.mean.copy()
@@ -145,7 +145,7 @@ def test_an_open_question_outlasts_restarts_and_is_not_widened_by_them() -> None
         pack = Pack(LFP, Sensors())
         pack.resume(json.loads(json.dumps(kept)), Away())
         kept = pack.count.as_dict()
-    pack.count.away(-math.inf, Away(5.0, went_on=True, drawn_ah=0.0))
+    pack.count.away(-math.inf, Away(5.0, was_running=True, drawn_ah=0.0))
     pack.fold(load(LFP, np.full(5, 10.0), start=0.5))
     assert math.sqrt(pack.covariance[0, 0]) == pytest.approx(0.03, rel=0.02)
     asked = at(LFP, 0.5)

@@ -5,7 +5,7 @@ import pytest
 
 from onboard.contract.figure import Unknown
 from onboard.contract.remarks import Caution, CautionCode
-from onboard.efficiency.trial.cautions import drifts, together
+from onboard.efficiency.trial.cautions import comparable, drift_suspected
 from onboard.efficiency.trial.comparison import compare
 from onboard.efficiency.trial.equal_power import CurveSlope
 from onboard.efficiency.trial.results import Comparison
@@ -86,11 +86,11 @@ def test_a_difference_that_a_drift_may_have_made() -> None:
     # It would be a verdict if nothing drifted, and nobody knows that.
     found = compared(Runs("aabb", {"a": 2.0, "b": 1.8}, noise=noise("aabb", 3)).legs())
     (pair,) = found.pairs
-    assert drifts(found.evidence, 0, 1)
+    assert drift_suspected(found.evidence, 0, 1)
     assert [one.code.code for one in found.cautions] == ["order_confounded"]
     assert pair.verdict == "cannot_tell"
     turns = compared(Runs("abba", {"a": 2.0, "b": 1.8}, noise=noise("abba", 3)).legs())
-    assert not drifts(turns.evidence, 0, 1)
+    assert not drift_suspected(turns.evidence, 0, 1)
     assert turns.pairs[0].verdict == "a_better"
 
 
@@ -98,7 +98,7 @@ def test_a_difference_that_is_there_only_if_something_drifted() -> None:
     off = np.repeat(0.012 * np.random.default_rng(42).standard_normal(8), 2)
     found = compared(Runs("aaaabbbb", EQUAL, noise=off).legs())
     fit, contrast = found.evidence.levels, np.array([-1.0, 1.0])
-    assert fit.chance(contrast) < 0.05 <= min(fit.chance_undrifted(contrast), fit.drift_chance)
+    assert fit.p_value(contrast) < 0.05 <= min(fit.p_value_undrifted(contrast), fit.drift_p_value)
     assert [one.code.code for one in found.cautions] == ["order_confounded"]
     assert found.pairs[0].verdict == "cannot_tell"
 
@@ -107,7 +107,7 @@ def test_set_ups_that_only_met_others() -> None:
     legs = [*Runs("aa", EQUAL, noise=noise("aa", 1)).legs(outing=0),
             *Runs("bb", EQUAL, noise=noise("bb", 2)).legs(outing=1)]  # fmt: skip
     found = compared(legs)
-    assert not together(found.evidence, 0, 1)
+    assert not comparable(found.evidence, 0, 1)
     assert "order_confounded" in [one.code.code for one in found.cautions]
 
 

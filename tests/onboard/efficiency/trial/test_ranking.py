@@ -16,9 +16,9 @@ from onboard.efficiency.trial import ranking
 from onboard.efficiency.trial.ranking import (
     Sample,
     adjusted,
-    chance_of,
     levels,
-    one_after_the_other,
+    p_value_of,
+    run_in_sequence,
 )
 
 DATA = Path(__file__).parents[3] / "data"
@@ -74,7 +74,7 @@ def test_two_set_ups_are_compared_as_their_analysis_of_variance_says() -> None:
     fit = levels(
         sample([float(row["y"]) for row in rows], [int(row["treatment"]) - 1 for row in rows])
     )
-    assert fit.chance(contrast(2, 0, 1)) == pytest.approx(2.3268e-4, rel=1e-4)
+    assert fit.p_value(contrast(2, 0, 1)) == pytest.approx(2.3268e-4, rel=1e-4)
 
 
 @pytest.mark.parametrize("row", rows_of("welch_examples.csv"), ids=lambda row: row["set"])
@@ -87,9 +87,9 @@ def test_unequal_scatter_by_welch(row: dict[str, str], monkeypatch: pytest.Monke
     variance, freedom = fit.variance(row_ab)
     assert row_ab @ fit.level / math.sqrt(variance) == pytest.approx(float(row["t"]), rel=1e-9)
     assert freedom == pytest.approx(float(row["df"]), rel=1e-9)
-    assert fit.chance(row_ab) == pytest.approx(float(row["p"]), rel=1e-7)
+    assert fit.p_value(row_ab) == pytest.approx(float(row["p"]), rel=1e-7)
     ours = stats.ttest_ind(a, b, equal_var=False)
-    assert fit.chance(row_ab) == pytest.approx(float(ours.pvalue), rel=1e-7)
+    assert fit.p_value(row_ab) == pytest.approx(float(ours.pvalue), rel=1e-7)
 
 
 def test_equal_scatter_is_pooled() -> None:
@@ -98,7 +98,7 @@ def test_equal_scatter_is_pooled() -> None:
     fit = levels(sample([*a, *b], [0] * 5 + [1] * 7))
     assert fit.own_variance is None
     expected = stats.ttest_ind(a, b)
-    assert fit.chance(contrast(2, 0, 1)) == pytest.approx(float(expected.pvalue), rel=1e-8)
+    assert fit.p_value(contrast(2, 0, 1)) == pytest.approx(float(expected.pvalue), rel=1e-8)
     assert fit.freedom == 10
 
 
@@ -144,7 +144,7 @@ def test_names_do_not_matter(seed: int, renamed: list[int]) -> None:
     for n in range(3):
         assert after.level[renamed[n]] == pytest.approx(before.level[n], abs=1e-12)
     one, other = contrast(3, 0, 1), contrast(3, renamed[0], renamed[1])
-    assert after.chance(other) == pytest.approx(before.chance(one), rel=1e-6, abs=1e-12)
+    assert after.p_value(other) == pytest.approx(before.p_value(one), rel=1e-6, abs=1e-12)
 
 
 def test_a_drift_is_taken_out_where_it_is_sure() -> None:
@@ -175,16 +175,16 @@ def test_one_after_the_other_always_has_a_drift_in_the_model() -> None:
     # level difference at 0, 1, 2 against 3, 4, 5 is 2/3 s^2 without and 2/3 + 9/4 s^2 with a drift.
     assert row @ fit.inverse @ row == pytest.approx(2.0 / 3.0 + 9.0 / 4.0)
     assert fit.undrifted[3] == 4
-    assert fit.chance_undrifted(row) == pytest.approx(
+    assert fit.p_value_undrifted(row) == pytest.approx(
         float(stats.ttest_ind(values[:3], values[3:]).pvalue), rel=1e-7
     )
 
 
 def test_days_are_not_compared_with_each_other() -> None:
     fit = levels(sample([0.0, 0.01, 0.2, 0.21], [0, 0, 1, 1], outing=[0, 0, 1, 1]))
-    assert not fit.can_tell(contrast(2, 0, 1))
+    assert not fit.is_estimable(contrast(2, 0, 1))
     both = levels(sample([0.0, 0.1, 0.5, 0.6], [0, 1, 0, 1], outing=[0, 0, 1, 1]))
-    assert both.can_tell(contrast(2, 0, 1))
+    assert both.is_estimable(contrast(2, 0, 1))
     # The second day is slower by a half in everything: that is no part of the difference.
     assert both.level[1] - both.level[0] == pytest.approx(0.1)
 
@@ -193,8 +193,8 @@ def test_a_level_is_that_of_its_own_days_where_no_day_ties_it_to_others() -> Non
     values = [0.90, 0.92, 0.40, 0.42, 0.70, 0.60]
     fit = levels(sample(values, [0, 0, 1, 1, 2, 3], outing=[0, 0, 1, 1, 2, 2]))
     assert fit.level == pytest.approx([0.91, 0.41, 0.70, 0.60])
-    assert fit.can_tell(contrast(4, 2, 3))
-    assert not fit.can_tell(contrast(4, 0, 3))
+    assert fit.is_estimable(contrast(4, 2, 3))
+    assert not fit.is_estimable(contrast(4, 0, 3))
 
 
 def test_a_level_is_that_of_the_mean_of_the_days_of_its_group() -> None:
@@ -202,7 +202,7 @@ def test_a_level_is_that_of_the_mean_of_the_days_of_its_group() -> None:
     assert fit.level == pytest.approx([0.2, 0.3])
     # The first is tied to the third by the second.
     chain = levels(sample([0.0, 0.1, 0.6, 0.8], [0, 1, 1, 2], outing=[0, 0, 1, 1]))
-    assert chain.can_tell(contrast(3, 0, 2))
+    assert chain.is_estimable(contrast(3, 0, 2))
     assert chain.level[2] - chain.level[0] == pytest.approx(0.3)
 
 
@@ -210,8 +210,8 @@ def test_with_one_value_each_nothing_is_known_of_scatter() -> None:
     fit = levels(sample([0.0, 0.1], [0, 1], [0.0, 300.0]))
     assert fit.freedom == 0
     assert math.isnan(fit.sd)
-    assert math.isnan(fit.drift_chance)
-    assert fit.chance_undrifted(contrast(2, 0, 1)) == 1.0
+    assert math.isnan(fit.drift_p_value)
+    assert fit.p_value_undrifted(contrast(2, 0, 1)) == 1.0
 
 
 @pytest.mark.parametrize(
@@ -227,18 +227,18 @@ def test_with_one_value_each_nothing_is_known_of_scatter() -> None:
 )
 def test_one_after_the_other(order: str, expected: bool) -> None:
     setup = [0 if one == "a" else 1 for one in order]
-    found = one_after_the_other(sample(np.zeros(len(order)), setup, np.arange(len(order))), 0, 1)
+    found = run_in_sequence(sample(np.zeros(len(order)), setup, np.arange(len(order))), 0, 1)
     assert found is expected
 
 
 def test_one_balanced_outing_is_enough() -> None:
     setup, outing = [0, 0, 1, 1, 0, 1, 1, 0], [0, 0, 0, 0, 1, 1, 1, 1]
     some = sample(np.zeros(8), setup, np.arange(8), outing)
-    assert not one_after_the_other(some, 0, 1)
-    assert one_after_the_other(replace(some, outing=np.repeat([0, 1], 4), setup=np.array(
+    assert not run_in_sequence(some, 0, 1)
+    assert run_in_sequence(replace(some, outing=np.repeat([0, 1], 4), setup=np.array(
         [0, 0, 1, 1, 1, 1, 0, 0])), 0, 1)  # fmt: skip
 
 
 def test_no_scatter_at_all() -> None:
-    assert chance_of(0.0, 0.0, 3.0) == 1.0
-    assert chance_of(0.1, 0.0, 3.0) == 0.0
+    assert p_value_of(0.0, 0.0, 3.0) == 1.0
+    assert p_value_of(0.1, 0.0, 3.0) == 0.0
