@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from onboard.record.subscriber import STRICT
-from tests.patience import PATIENCE_S, held_up_s
+from tests.patience import PATIENCE_S, cpu_wait_s
 
 ROOT = Path(__file__).parents[1]
 
@@ -71,9 +71,9 @@ class Daemon:
         _, self.stderr = self.process.communicate(timeout=PATIENCE_S)
         assert self.process.returncode == 0
 
-    def held_up_s(self) -> float:
+    def cpu_wait_s(self) -> float:
         """Return how long the daemon and this process have waited for a processor so far [s]."""
-        return held_up_s(self.process.pid) + held_up_s()
+        return cpu_wait_s(self.process.pid) + cpu_wait_s()
 
     def snapshots(self):
         """Yield the snapshots of the feed as they come."""

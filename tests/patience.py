@@ -10,7 +10,7 @@ from pathlib import Path
 PATIENCE_S = 240.0
 
 
-def held_up_s(pid: int | None = None) -> float:
+def cpu_wait_s(pid: int | None = None) -> float:
     """Return how long a process (None for this one) has waited for a processor so far [s].
 
     All its threads are counted. A promised time applies to an idle machine: a test may add the time

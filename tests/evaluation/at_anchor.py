@@ -13,7 +13,7 @@ from tests.craft.rider import Leg, Steer
 from tests.craft.sensors import Sensors
 from tests.craft.voyage import Voyage
 from tests.evaluation.blocks import STEP_S, Telemetry
-from tests.evaluation.ours import engine, figure
+from tests.evaluation.stated_engine import engine, figure
 from tests.evaluation.statistics import markdown, number, percentile, share
 from tests.evaluation.world import draw
 
@@ -43,14 +43,14 @@ def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
     telemetry = Telemetry(voyage, sensors, seed)
     while voyage.index < voyage.count:
         voyage.one_step()
-    ours = engine(world.stated)
-    ours.fold(telemetry.block())
+    tested = engine(world.stated)
+    tested.fold(telemetry.block())
     truth = voyage.truth()
     made_m = 0.0 if variant == FAST else float(np.sum(truth.speed_mps[:-1])) * STEP_S
     return {
         "craft": world.name,
         "true": made_m,
-        **figure(ours.figures(), "trip.distance_m"),
+        **figure(tested.figures(), "trip.distance_m"),
     }
 
 

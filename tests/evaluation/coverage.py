@@ -6,8 +6,8 @@ from typing import Any
 from tests.craft.chance import generator
 from tests.craft.voyage import Voyage
 from tests.evaluation.informed import Now, spreads
-from tests.evaluation.ours import engine, figure
 from tests.evaluation.rides import ride_legs, start
+from tests.evaluation.stated_engine import engine, figure
 from tests.evaluation.statistics import markdown, number, percent, percentile, share
 from tests.evaluation.truth import Track, carry_on, reserve_charge
 from tests.evaluation.world import World, draw
@@ -70,9 +70,9 @@ def to_instant(world: World) -> tuple[Voyage, dict[str, Any]]:
     charge = world.craft.battery.start_fraction
     empty = reserve_charge(world.craft.battery, world.stated.reserve_fraction)
     ride_legs(voyage, world, rng, charge - float(rng.uniform(0.03, 0.9)) * (charge - empty))
-    ours = engine(world.stated)
-    ours.fold(telemetry.block())
-    figures = ours.figures()
+    tested = engine(world.stated)
+    tested.fold(telemetry.block())
+    figures = tested.figures()
     return voyage, {name: figure(figures, path) for name, path in FIGURES.items()}
 
 
@@ -115,7 +115,7 @@ def _line(label: str, name: str, rows: list[dict[str, Any]]) -> list[str]:
     judged = [answer for answer in known if answer.get("low") is not None]
     hits = sum(answer["low"] <= answer["true"] <= answer["high"] for answer in judged)
     error = [abs(a["value"] / a["true"] - 1.0) for a in known if a["true"] > 0.0]
-    ours = [_half(a) for a in judged if a["true"] > 0.0]
+    tested = [_half(a) for a in judged if a["true"] > 0.0]
     informed = [_informed(a) for a in known if a["informed_sd"] and a["true"] > 0.0]
     ratios = [_half(a) / _informed(a) for a in judged if a["informed_sd"] and a["true"] > 0.0]
     return [
@@ -125,7 +125,7 @@ def _line(label: str, name: str, rows: list[dict[str, Any]]) -> list[str]:
         share(hits, len(judged)),
         percent(percentile(error, 50), 2),
         percent(percentile(error, 95), 1),
-        percent(percentile(ours, 50), 2),
+        percent(percentile(tested, 50), 2),
         percent(percentile(informed, 50), 2),
         number(percentile(ratios, 50)),
     ]

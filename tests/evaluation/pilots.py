@@ -7,8 +7,8 @@ import numpy as np
 from onboard.block import Block
 from tests.craft.chance import generator
 from tests.craft.rider import Leg
-from tests.evaluation.ours import engine, figure
 from tests.evaluation.rides import ride_for, start
+from tests.evaluation.stated_engine import engine, figure
 from tests.evaluation.world import Stated, World, draw
 
 NOMINAL_CELL_V = {"lfp": 3.2, "li-ion": 3.7}
@@ -110,6 +110,6 @@ def earlier_curve(world: World) -> dict[str, Any]:
             voyage.begin(Leg("steady", 0.0, course, power_w=share * world.most_w, ramp_s=5.0))
             if ride_for(voyage, EARLIER_LEG_S, 0.05, world.stated.cutoff_v):
                 break
-    ours = engine(world.stated)
-    ours.fold(telemetry.block())
-    return ours.kept()
+    tested = engine(world.stated)
+    tested.fold(telemetry.block())
+    return tested.kept()

@@ -18,8 +18,8 @@ from tests.craft.chance import generator
 from tests.craft.steady import calm_power_w
 from tests.craft.water import AIR_DENSITY_KGPM3
 from tests.evaluation.informed import discharge_wh
-from tests.evaluation.ours import profile
 from tests.evaluation.pilots import earlier_curve
+from tests.evaluation.stated_engine import profile
 from tests.evaluation.statistics import markdown, number, share
 from tests.evaluation.world import World, draw
 

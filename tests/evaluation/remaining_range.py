@@ -4,8 +4,8 @@ from typing import Any
 
 from tests.craft.battery import OverloadError, rest_energy_wh
 from tests.craft.chance import generator
-from tests.evaluation.ours import engine, figure
 from tests.evaluation.rides import drawn_leg, ride_for, start, to_and_fro
+from tests.evaluation.stated_engine import engine, figure
 from tests.evaluation.statistics import markdown, percent, percentile, share
 from tests.evaluation.truth import Track, reserve_charge
 from tests.evaluation.world import draw
@@ -22,7 +22,7 @@ def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
     rng, stated = generator(seed, "rider"), world.stated
     pack = world.craft.battery
     voyage, telemetry = start(world)
-    ours = engine(stated)
+    tested = engine(stated)
     leg = drawn_leg(world, rng, least=0.35)
     lap_s = float(rng.uniform(180.0, 480.0))
     voyage.begin(leg)
@@ -35,8 +35,8 @@ def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
             if variant == LAPS and voyage.in_leg_s >= lap_s:
                 leg = to_and_fro(leg)
                 voyage.begin(leg)
-            ours.fold(telemetry.block())
-            ranges.append((voyage.index - 1, figure(ours.figures(), "range_m.now")))
+            tested.fold(telemetry.block())
+            ranges.append((voyage.index - 1, figure(tested.figures(), "range_m.now")))
     except OverloadError:
         ended = True
     if not ended:

@@ -8,8 +8,8 @@ import numpy as np
 from tests.craft.chance import generator
 from tests.craft.rider import Leg
 from tests.craft.voyage import Voyage
-from tests.evaluation.ours import engine, figure
 from tests.evaluation.rides import ride_for, start
+from tests.evaluation.stated_engine import engine, figure
 from tests.evaluation.statistics import markdown, number, percent, percentile, share
 from tests.evaluation.world import World, calm_speed_mps, draw
 
@@ -26,9 +26,9 @@ def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
     rng = generator(seed, "rider")
     voyage, telemetry = start(world)
     _ride(voyage, world, rng, variant)
-    ours = engine(world.stated)
-    ours.fold(telemetry.block())
-    figures = ours.figures()
+    tested = engine(world.stated)
+    tested.fold(telemetry.block())
+    figures = tested.figures()
     truth, last = voyage.truth(), round(TRUTH_S / voyage.step_s)
     true = {
         "east_mps": float(np.mean(truth.current_east_mps[-last:])),

@@ -12,9 +12,9 @@ from tests.craft.rider import Leg
 from tests.craft.voyage import Voyage
 from tests.evaluation.fastest import fastest_mps, steady_power_w
 from tests.evaluation.informed import discharge_wh
-from tests.evaluation.ours import engine, figure
 from tests.evaluation.pilots import earlier_curve
 from tests.evaluation.rides import start
+from tests.evaluation.stated_engine import engine, figure
 from tests.evaluation.statistics import markdown, percent, percentile, share
 from tests.evaluation.truth import CHARGE, VOLTS
 from tests.evaluation.world import World, calm_speed_mps, draw
@@ -35,9 +35,9 @@ def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
     course_deg = float(rng.uniform(0.0, 360.0))
     distance_m = drawn_distance_m(world, course_deg, float(rng.uniform(0.3, 0.8)))
     voyage, telemetry = start(world, LONGEST_S)
-    ours = engine(world.stated, kept)
-    ours.fold(telemetry.block())
-    ours.set_aim(Aim(distance_m=distance_m))
+    tested = engine(world.stated, kept)
+    tested.fold(telemetry.block())
+    tested.set_aim(Aim(distance_m=distance_m))
     began_s, charge = voyage.time_s, voyage.state.charge_fraction
     speed_mps = calm_speed_mps(world.name, 0.4 * world.most_w)
     voyage.begin(Leg("to the target", 0.0, course_deg, speed_mps=speed_mps))
@@ -45,8 +45,8 @@ def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
     first = voyage.index
     while made_m < distance_m and not low and voyage.index < voyage.count - 60:
         made_m, low = _go(voyage, made_m, distance_m, world)
-        ours.fold(telemetry.block())
-        figures = ours.figures()
+        tested.fold(telemetry.block())
+        figures = tested.figures()
         cue = figure(figures, "target.cue").get("value")
         cues += cue is not None
         wanted_mps = _follow(speed_mps, cue, figure(figures, "target.speed_mps").get("value"))

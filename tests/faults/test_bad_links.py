@@ -98,10 +98,10 @@ def test_a_port_plugged_in_again_as_another_device(tmp_path: Path) -> None:
             daemon.snapshot_when(down)
             plug.plug()
             assert len(set(plug.devices)) == 2
-            began_s, held_up_s = time.monotonic(), daemon.held_up_s()
+            began_s, cpu_wait_s = time.monotonic(), daemon.cpu_wait_s()
             before = daemon.snapshot_when(lambda snapshot: not down(snapshot))
             took_s = time.monotonic() - began_s
-            held_up_s = daemon.held_up_s() - held_up_s
+            cpu_wait_s = daemon.cpu_wait_s() - cpu_wait_s
             play(second, plug.send)
             count = before["link"]["messages"] + len(expected(second)) - 2
             daemon.snapshot_when(lambda snapshot: snapshot["link"]["messages"] >= count)
@@ -111,7 +111,7 @@ def test_a_port_plugged_in_again_as_another_device(tmp_path: Path) -> None:
     assert frames[: len(before)] == before
     # The half frame spoils nothing after it; a read in progress at unplugging may be lost.
     assert frames[len(before) :] == expected(second)
-    assert took_s - held_up_s < 6.0
+    assert took_s - cpu_wait_s < 6.0
 
 
 @pytest.mark.parametrize("claimed_s", [0.0, 946_684_800.0, 4_102_444_800.0])

@@ -39,9 +39,9 @@ def killed(directory: Path, after_s: float) -> tuple[float, int]:
             udp(daemon.port("link udpin")) as send,
             background(numbered(after_s + 5), send) as sent_s,
         ):
-            before_s = daemon.held_up_s()
+            before_s = daemon.cpu_wait_s()
             time.sleep(after_s)
-            held_up_s = daemon.held_up_s() - before_s
+            cpu_wait_s = daemon.cpu_wait_s() - before_s
             killed_s = time.monotonic()  # when the kill begins: later frames need not be recorded
             daemon.process.kill()
     finally:
@@ -54,7 +54,7 @@ def killed(directory: Path, after_s: float) -> tuple[float, int]:
     before = [at_s for at_s in sent_s if at_s <= killed_s]
     assert kept <= len(sent_s)
     missing_s = killed_s - before[kept] if kept < len(before) else 0.0
-    return max(missing_s - held_up_s, 0.0), kept
+    return max(missing_s - cpu_wait_s, 0.0), kept
 
 
 @pytest.mark.parametrize("kills", BATCHES)

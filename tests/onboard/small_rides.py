@@ -1,4 +1,4 @@
-"""Seconds of telemetry as frames, and sessions made of them: for tests that take no time."""
+"""Seconds of telemetry as frames, and sessions made of them, for fast tests."""
 
 from concurrent.futures import Future
 from pathlib import Path
@@ -20,17 +20,17 @@ OTHER = parse_profile(f"[craft]\nname = 'other'\n{PACK}")
 
 START_US = 1_750_000_000_000_000
 A_SECOND = 8
-"""Messages."""
+"""Messages per second."""
 
 
 def second(n: int, sender: Sender) -> bytes:
-    """The bytes of one second; the autopilot has been running for 300 s at second 0."""
+    """Return the bytes of one second; at second 0 the autopilot has been running for 300 s."""
     stated = [*sender.second(300.0 + n, 50.0, 6.0, 1.8), sender.time_of_day(1.75e9 + n, 300.0 + n)]
     return b"".join(stated)
 
 
 def received(begin: int, end: int, sender: Sender | None = None) -> list[Frames]:
-    """Seconds of telemetry, one part each."""
+    """Return seconds of telemetry, one part each."""
     scanner, sender = LinkScanner(), sender or Sender()
     return [
         scanner.push([Piece(START_US + n * 1_000_000, second(n, sender))])
@@ -39,7 +39,7 @@ def received(begin: int, end: int, sender: Sender | None = None) -> list[Frames]
 
 
 def learned() -> Frames:
-    """Five minutes at four speeds: enough to learn a curve."""
+    """Return five minutes at four speeds, enough to learn a curve."""
     sender, frames = Sender(), []
     for n in range(300):
         speed = 1.0 + n // 40 % 4
@@ -48,14 +48,14 @@ def learned() -> Frames:
 
 
 def session(directory: Path, parts: list[Frames], *, anew: bool = False) -> Session:
-    """A session with these frames in its record."""
+    """Return a session with these frames in its record."""
     folder = begin_session(directory, int(parts[0].stamp_us[0]), anew=anew)
     (folder / RECORD_NAME).write_bytes(b"".join(part.records() for part in parts))
     return Session(folder)
 
 
 def done(past: Past) -> "Future[Past]":
-    """A look back that has ended."""
+    """Return a completed look back."""
     future: Future[Past] = Future()
     future.set_result(past)
     return future

@@ -1,4 +1,4 @@
-"""The rows of chemistries: curves against the published cells, and their use by the program."""
+"""The rows of chemistries: curves against published cells, and their use in the program."""
 
 import numpy as np
 import pytest
@@ -48,7 +48,7 @@ def test_a_slow_discharge_loses_little_below_the_open_circuit(name, chemistry) -
 
 
 @pytest.mark.parametrize("row", CHEMISTRIES.values(), ids=lambda row: row.name)
-def test_every_row_serves_all_that_ask_for_it(row: Chemistry) -> None:
+def test_every_row_works_for_all_its_users(row: Chemistry) -> None:
     stated = f"[battery]\nchemistry = '{row.name}'\ncells = 10\ncapacity_ah = 20.0"
     battery = parse_profile(stated).battery
     assert battery is not None

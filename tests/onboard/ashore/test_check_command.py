@@ -34,7 +34,7 @@ capacity_ah = 23.5
 
 @contextlib.contextmanager
 def telemetry(send: Callable[[bytes], object]) -> Iterator[None]:
-    """Send as a craft at rest, at ten times the rate, so that a short check gets enough."""
+    """Send as a craft at rest, at ten times the rate, so that a short check gets enough data."""
     stop = threading.Event()
 
     def play() -> None:
@@ -111,12 +111,12 @@ def test_over_a_pty_as_json_and_nothing_is_written_to_it(options: list[str]) -> 
     assert select.select([ours], [], [], 0.0)[0] == []
     os.close(theirs)
     os.close(ours)
-    told = json.loads(ended.stdout)
+    report = json.loads(ended.stdout)
     assert ended.returncode == 0, ended
     assert "propeller off" in ended.stderr
-    assert told["source"] == device
-    assert told["asked_daemon"] is False
-    by_name = {one["name"]: one for one in told["findings"]}
+    assert report["source"] == device
+    assert report["asked_daemon"] is False
+    by_name = {one["name"]: one for one in report["findings"]}
     assert by_name["current"]["text"].startswith("0.12 A at rest")
     assert by_name["voltage"]["text"].startswith("58.4 V, 4.17 V a cell of 14")
 
@@ -147,16 +147,16 @@ def test_while_a_daemon_has_the_link_its_feed_is_asked(options: list[str], pty: 
         stack.enter_context(telemetry(send))
         daemon.snapshot_when(lambda one: one["amps_a"] is not None)
         ended = check("--link", link, "--json", *options)
-    told = json.loads(ended.stdout)
-    assert ended.returncode == 0, told
-    assert told["asked_daemon"] is True
-    by_name = {one["name"]: one for one in told["findings"]}
+    report = json.loads(ended.stdout)
+    assert ended.returncode == 0, report
+    assert report["asked_daemon"] is True
+    by_name = {one["name"]: one for one in report["findings"]}
     assert "by the daemon that runs" in by_name["link"]["text"]
     assert by_name["feed"]["text"].startswith("the daemon runs")
     assert by_name["current"]["text"].startswith("0.12 A at rest")
 
 
-def test_a_silent_link_is_bad_and_wrong_words_cannot_be_used(options: list[str]) -> None:
+def test_a_silent_link_is_bad_and_wrong_options_are_refused(options: list[str]) -> None:
     ended = check("--link", "udpin:127.0.0.1:0", *options)
     assert ended.returncode == 1
     assert "bad   link" in ended.stdout

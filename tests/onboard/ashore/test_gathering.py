@@ -41,7 +41,7 @@ START_US = 1_764_063_600_000_000
 
 
 class Played:
-    """A link that yields a second of telemetry each second, on a clock that its reads advance."""
+    """A link that yields a second of telemetry per second, on a clock advanced by its reads."""
 
     def __init__(self, seconds: list[bytes | Exception]) -> None:
         self.name = "udpin:127.0.0.1:14550"
@@ -119,7 +119,7 @@ def test_a_craft_at_rest_gives_its_facts(settings: Settings, play) -> None:
     assert facts.disk.folder == settings.record
     assert not settings.record.exists()
     assert facts.disk.writable
-    # Eight bytes of stamp for each of the messages.
+    # Eight bytes of stamp per message.
     expected = (facts.link.received_bytes + 8 * facts.link.messages) / facts.link.seconds_s
     assert facts.disk.bytes_per_s == pytest.approx(expected)
     verdicts = {one.name: one.verdict for one in judge(facts)}
@@ -291,7 +291,7 @@ def test_use_of_the_port() -> None:
     assert probe("127.0.0.1", server.port, clock).used_by is Port.FREE
     assert probe("no host", 1, clock).used_by is Port.REFUSED
     with socket.socket() as bound:
-        bound.bind(("127.0.0.1", 0))  # held, though it does not listen
+        bound.bind(("127.0.0.1", 0))  # in use, though it does not listen
         held = probe("127.0.0.1", bound.getsockname()[1], clock)
     assert (held.used_by, held.problem) == (Port.REFUSED, "address already in use")
     assert probe("127.0.0.1", 0, clock).used_by is Port.FREE
@@ -307,7 +307,7 @@ def test_a_line_without_an_end_does_not_fill_the_memory() -> None:
         assert feed.lines.pending_bytes <= 1 << 20
 
 
-def test_links_are_compared_by_what_they_name(tmp_path: Path) -> None:
+def test_links_are_compared_by_their_targets(tmp_path: Path) -> None:
     device, name = tmp_path / "ttyX", tmp_path / "by-id"
     device.write_text("")
     name.symlink_to(device)
@@ -329,7 +329,7 @@ def test_lines_fit_the_terminal_and_units_stay_with_their_numbers(settings: Sett
     assert any("sensors.current_offset_a = -0.1" in line for line in as_lines(findings, 40))
 
 
-def test_json_holds_each_finding(settings: Settings, play) -> None:
+def test_json_has_each_finding(settings: Settings, play) -> None:
     facts = gather(settings, clocks=play(Played(telemetry(20))))
     told = as_dict(facts, judge(facts))
     assert told["verdict"] == "look"
@@ -339,7 +339,7 @@ def test_json_holds_each_finding(settings: Settings, play) -> None:
 
 
 def test_a_short_check_of_a_slow_link_still_chooses_and_reads(settings: Settings, play) -> None:
-    """In two seconds the daemon would not have settled on a craft; the check has to."""
+    """Two seconds are too short for the daemon to choose a craft, but not for the check."""
     facts = gather(settings, 2.0, play(Played(telemetry(2))))
     assert facts.autopilot.system_id == 1
     assert facts.power.amps_a

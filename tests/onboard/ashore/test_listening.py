@@ -39,7 +39,7 @@ class Played:
 @pytest.mark.parametrize(
     ("seconds", "last", "says"),
     [
-        (3, None, False),  # all of it before it was looked at for the first time
+        (3, None, False),  # everything arrives before the first evaluation
         (7, None, False),
         (6, LinkEndedError("played"), False),
         (6, LinkError("unplugged"), True),

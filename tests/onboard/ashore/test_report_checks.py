@@ -45,7 +45,7 @@ LINK = LinkFacts("udpin:0.0.0.0:14550", 10.0, None, 20_000, 400)
         ({"received_bytes": 0, "messages": 0, "baud": 57600}, BAD, "TX on this board's RX"),
         ({"messages": 0, "baud": 57600}, BAD, "no MAVLink message"),
         ({"messages": 0, "baud": 57600}, BAD, "--baud (57600 now)"),
-        # The frame in which listening began is no fault.
+        # A frame cut by the start of listening is not a fault.
         ({"bad_bytes": 280}, OK, "0.0 % bad"),
         ({"bad_bytes": 280 + 400}, LOOK, "2.0 % bad"),
         ({"bad_bytes": 280 + 4000}, BAD, "20.0 % bad"),
@@ -87,7 +87,7 @@ FIX = FixFacts(True, 3.0, 12.0, 0.9, True, (0.02,) * 19 + (5.0,))
 @pytest.mark.parametrize(
     ("changes", "verdict", "words"),
     [
-        # One wild speed among twenty is not what the craft does.
+        # One wild speed among twenty is ignored.
         ({}, OK, "3D, 12 satellites, position to 0.9 m, speed at rest up to 0.02 m/s"),
         ({"fix": None}, BAD, "GPS_RAW_INT"),
         ({"fix": 0.0, "satellites": 2.0}, BAD, "no fix, 2 satellites. Give it open sky"),
@@ -96,7 +96,7 @@ FIX = FixFacts(True, 3.0, 12.0, 0.9, True, (0.02,) * 19 + (5.0,))
         ({"satellites": 5.0}, LOOK, "few satellites"),
         ({"satellites": None}, OK, "3D, position"),
         ({"speeds_mps": (0.1, 0.4, 0.5)}, LOOK, "up to 0.50 m/s: moving"),
-        # Asked of a daemon, whose snapshots do not tell the receiver's state.
+        # From a daemon, whose snapshots lack the receiver's state.
         ({"received": False, "fix": None, "satellites": None}, OK, "position known"),
     ],
 )
@@ -114,7 +114,7 @@ def test_fix(changes: dict, verdict: Verdict, words: str) -> None:
         ((0.6, 0.6), Sensors(), LOOK, "30 W: much for electronics alone"),
         ((2.0,), Sensors(), LOOK, "100 W: something is on"),
         ((-0.4, -0.2), Sensors(), LOOK, "below zero"),
-        # What is read is corrected already: the advice adds to the offset in the profile.
+        # The reading is already corrected: the advice adds to the offset in the profile.
         ((-0.4, -0.2), Sensors(current_offset_a=0.1), LOOK, "current_offset_a = 0.4."),
         ((0.0, 0.0), Sensors(), OK, "exactly: a sensor that stops at zero"),
         ((), Sensors(), BAD, "no current (the autopilot says unknown)"),
@@ -183,7 +183,7 @@ def test_voltage(volts_v, battery, verdict: Verdict, words: str) -> None:
 def test_the_charge_of_published_cells_lies_in_the_range(curve: str, chemistry: str) -> None:
     """Open-circuit curves as PyBaMM 26.10 gives them (tests/data/README.md).
 
-    The engine's own table is made from the same cells: this holds the reading of it to them.
+    The engine's own table is made from the same cells: this checks the result against them.
     """
     with (DATA / "pybamm_ocv_soc.csv").open(encoding="utf-8") as file:
         rows = [row for row in csv.DictReader(file) if row["parameter_set"] == curve]
@@ -195,7 +195,7 @@ def test_the_charge_of_published_cells_lies_in_the_range(curve: str, chemistry: 
     assert np.mean(inside) >= 0.95
 
 
-def test_the_flat_part_of_lfp_says_little_and_li_ion_much() -> None:
+def test_the_flat_lfp_curve_is_less_informative_than_li_ion() -> None:
     low, high = charge_range("lfp", 3.27, 0.005)
     assert high - low > 0.4
     low, high = charge_range("li-ion", 3.9, 0.005)

@@ -28,13 +28,13 @@ COMMAND = (sys.executable, "-m", "onboard", "run")
 
 
 def settings(text: str) -> dict[str, str]:
-    """Return the unit's keys; each of ours occurs once."""
+    """Return the unit's settings, after checking that each key occurs once."""
     pairs = [line.partition("=") for line in text.splitlines() if "=" in line]
     assert len({key for key, _, _ in pairs}) == len(pairs)
     return {key: value for key, _, value in pairs}
 
 
-def test_a_system_unit_restarts_for_ever_and_may_open_the_device() -> None:
+def test_a_system_unit_restarts_without_limit_and_may_open_the_device() -> None:
     plan = Plan(True, COMMAND, user="skipper", group="dialout")
     found = settings(unit_text(plan))
     assert found["ExecStart"] == f"{sys.executable} -m onboard run"
@@ -102,14 +102,14 @@ def test_systemd_accepts_it(tmp_path: Path, system: bool) -> None:
             env={**os.environ, "XDG_RUNTIME_DIR": str(tmp_path)},
             check=False,
         )
-        told = [line for line in ended.stderr.splitlines() if "wattwake" in line]
-        return ended.returncode, "\n".join(told)
+        complaints = [line for line in ended.stderr.splitlines() if "wattwake" in line]
+        return ended.returncode, "\n".join(complaints)
 
     text = unit_text(plan)
     assert verdict(text) == (0, "")
-    # It does look: a key that does not exist is found.
-    code, told = verdict(text.replace("RestartSec", "RestSec"))
-    assert code != 0 or "RestSec" in told
+    # The check works: an unknown key is found.
+    code, complaints = verdict(text.replace("RestartSec", "RestSec"))
+    assert code != 0 or "RestSec" in complaints
 
 
 def test_the_command_is_the_program_beside_this_interpreter(tmp_path: Path, monkeypatch) -> None:

@@ -1,4 +1,4 @@
-"""Records go to JSON and back unchanged; what is wrong costs a field or the line, no viewer."""
+"""Records survive JSON unchanged; errors cost a field or the line, but never a viewer."""
 
 import dataclasses
 import json
@@ -27,7 +27,7 @@ from tests.contract_examples import example, records
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_every_line_comes_back_as_it_went(kind: str) -> None:
+def test_every_line_survives_a_round_trip(kind: str) -> None:
     message = example(KINDS[kind])
     assert from_line(as_line(message)) == message
     assert json.loads(as_line(message))["kind"] == kind
@@ -36,13 +36,13 @@ def test_every_line_comes_back_as_it_went(kind: str) -> None:
 @pytest.mark.slow
 @settings(max_examples=150)
 @given(st.data())
-def test_whatever_a_record_holds_comes_back(data: st.DataObject) -> None:
+def test_any_record_survives_a_round_trip(data: st.DataObject) -> None:
     kind = data.draw(st.sampled_from(sorted(KINDS)))
     message = data.draw(records(KINDS[kind]))
     assert from_line(as_line(message)) == message
 
 
-def test_what_is_unknown_is_null_with_its_reason_beside_it() -> None:
+def test_an_unknown_value_is_null_with_its_reason_beside_it() -> None:
     trip = dataclasses.replace(
         example(Trip), energy_wh=Unknown(Reason.POWER_QUIET, source="battery 1", age_s=7.0)
     )
@@ -54,7 +54,7 @@ def test_what_is_unknown_is_null_with_its_reason_beside_it() -> None:
 
 
 @pytest.mark.parametrize("value", [float("nan"), float("inf")])
-def test_what_is_not_finite_is_unknown(value: float) -> None:
+def test_a_non_finite_value_is_unknown(value: float) -> None:
     trip = dataclasses.replace(example(Trip), moving_s=value)
     assert read(Trip, json.loads(json.dumps(plain(trip)))).moving_s == Unknown(Reason.NOT_FINITE)
 
@@ -63,7 +63,7 @@ WRONG: list[Any] = [None, "12", True, [1], {"low": 1}, 10**400]
 
 
 @pytest.mark.parametrize("raw", WRONG)
-def test_what_may_be_unknown_is_unknown_where_nonsense_stands(raw: Any) -> None:
+def test_an_invalid_value_becomes_unknown_where_that_is_allowed(raw: Any) -> None:
     whole = plain(example(Trip))
     found = read(Trip, whole | {"energy_wh": raw, "moving_s": raw})
     assert found.energy_wh == found.moving_s == Unknown(Reason.NOT_STATED)
@@ -72,7 +72,7 @@ def test_what_may_be_unknown_is_unknown_where_nonsense_stands(raw: Any) -> None:
     assert read(Trip, whole).energy_wh == Unknown(Reason.NOT_STATED)
 
 
-def test_what_may_not_be_unknown_costs_the_line_and_is_named() -> None:
+def test_an_invalid_required_value_rejects_the_line_and_is_named() -> None:
     raw = json.loads(as_line(example(Snapshot)))
     raw["link"]["messages"] = "many"
     with pytest.raises(ContractError, match=r"^link\.messages$"):
@@ -87,7 +87,7 @@ def test_an_invalid_line_is_rejected(line: bytes) -> None:
         from_line(line)
 
 
-def test_a_kind_of_a_newer_daemon_is_passed_over_and_another_schema_is_named() -> None:
+def test_a_kind_of_a_newer_daemon_is_ignored_and_another_schema_is_named() -> None:
     assert from_line(b'{"kind": "weather", "wind": 3}') is None
     with pytest.raises(SchemaError, match=r"^3$"):
         from_line(b'{"schema": 3, "kind": "hello"}')
@@ -95,7 +95,7 @@ def test_a_kind_of_a_newer_daemon_is_passed_over_and_another_schema_is_named() -
         from_line(b'{"kind": "hello", "craft": "skiff", "rate_hz": 5}')
 
 
-def test_a_code_of_a_newer_daemon_is_kept_by_its_name() -> None:
+def test_a_code_of_a_newer_daemon_keeps_its_name() -> None:
     raw = {"code": "whale", "level": "danger", "since_s": 2.0, "distance_m": 30.0}
     alert = read(Alert, raw)
     assert (alert.code, alert.level) == (AlertCode.NEWER, "danger")
@@ -103,13 +103,13 @@ def test_a_code_of_a_newer_daemon_is_kept_by_its_name() -> None:
     assert read(Unknown, {"code": "asleep"}) == Unknown(Reason.NEWER, name="asleep")
 
 
-def test_what_a_newer_daemon_adds_is_passed_over() -> None:
+def test_additions_of_a_newer_daemon_are_ignored() -> None:
     raw = json.loads(as_line(example(Snapshot)))
     raw["moon"], raw["trip"]["jumps"] = "full", 3
     assert from_line(json.dumps(raw).encode()) == example(Snapshot)
 
 
-def test_no_text_steers_a_terminal() -> None:
+def test_no_text_controls_a_terminal() -> None:
     assert clean("low\x1b[31m \n battery\x07") == "low [31m battery"
     raw = json.loads(as_line(example(Snapshot)))
     raw["setup"], raw["link"]["source"] = "\x1b[2Jprop", "a\r\nb"
@@ -118,7 +118,7 @@ def test_no_text_steers_a_terminal() -> None:
     assert (found.setup, found.link.source) == ("[2Jprop", "a b")
 
 
-def test_half_an_interval_is_none() -> None:
+def test_half_an_interval_is_no_interval() -> None:
     assert read(Figure, {"value": 1, "low": 0, "high": None}) == Figure(1.0)
 
 
@@ -143,7 +143,7 @@ def test_any_json_gives_a_sound_snapshot_or_none(changes: dict[str, Any]) -> Non
     assert from_line(as_line(found)) == found
 
 
-def test_an_answer_that_names_no_command_of_ours_holds_none() -> None:
+def test_an_answer_with_an_unknown_command_has_none() -> None:
     raw = json.loads(as_line(example(Ack))) | {"command": {"kind": "set", "key": "colour"}}
     found = from_line(json.dumps(raw).encode())
     assert isinstance(found, Ack)

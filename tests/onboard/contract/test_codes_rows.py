@@ -1,4 +1,4 @@
-"""Statements in the product's source: each names just the values of its row; each row is used."""
+"""Statements in the product's source: each has exactly its row's values, and each row is used."""
 
 import ast
 import functools
@@ -17,14 +17,14 @@ from onboard.contract.codes import Code, Statement
 ROOT = Path(__file__).parents[3]
 
 BUILT = frozenset({"since_s", "level"})
-"""What an alert takes beside its values."""
+"""Arguments of an alert besides its values."""
 
 NEVER = frozenset({"newer"})
-"""Rows that stand for what somebody newer says: made of a text, by the codec."""
+"""Rows for statements of a newer daemon: made by the codec from a text."""
 
 
 def _members(kind: type) -> dict[str, type]:
-    """Return what the contract defines of a kind, by name."""
+    """Return the contract's subclasses of a type, by name."""
     found = {}
     for module in pkgutil.iter_modules(onboard.contract.__path__):
         if module.name.startswith("__"):
@@ -41,14 +41,14 @@ STATEMENTS = _members(Statement)
 
 
 @dataclass(frozen=True)
-class Said:
+class Made:
     """A statement made in the source."""
 
     where: str
     row: Code | None
     keywords: frozenset[str]
     open: bool
-    """Whether values come in by `**` too."""
+    """Whether values are also passed by `**`."""
 
 
 @functools.cache
@@ -68,7 +68,7 @@ def rows_named(node: ast.AST) -> Iterator[tuple[str, str]]:
                 yield family, part.attr
 
 
-def said_in(name: str, tree: ast.Module) -> Iterator[Said]:
+def made_in(name: str, tree: ast.Module) -> Iterator[Made]:
     for node in ast.walk(tree):
         if not isinstance(node, ast.Call) or not node.args:
             continue
@@ -76,7 +76,7 @@ def said_in(name: str, tree: ast.Module) -> Iterator[Said]:
         if called not in STATEMENTS:
             continue
         for family, row in rows_named(node.args[0]):
-            yield Said(
+            yield Made(
                 f"{name}:{node.lineno}",
                 FAMILIES[family].__members__.get(row),
                 frozenset(one.arg for one in node.keywords if one.arg) - BUILT,
@@ -85,9 +85,9 @@ def said_in(name: str, tree: ast.Module) -> Iterator[Said]:
 
 
 def faults(name: str, tree: ast.Module) -> list[str]:
-    """Return where a statement's values are not those of its row."""
+    """Return the places where a statement's values differ from its row's."""
     found = []
-    for one in said_in(name, tree):
+    for one in made_in(name, tree):
         if one.row is None:
             found.append(f"{one.where}: no such row")
             continue
@@ -99,7 +99,7 @@ def faults(name: str, tree: ast.Module) -> list[str]:
 
 
 def used_rows(trees: dict[str, ast.Module]) -> set[tuple[str, str]]:
-    """Return the rows that the product names, its words apart: a sentence is no use."""
+    """Return the rows named in the product outside of `words/`: a sentence does not count."""
     return {
         row
         for name, tree in trees.items()
@@ -109,7 +109,7 @@ def used_rows(trees: dict[str, ast.Module]) -> set[tuple[str, str]]:
 
 
 def test_every_statement_names_the_values_of_its_row() -> None:
-    statements = [one for name, tree in sources().items() for one in said_in(name, tree)]
+    statements = [one for name, tree in sources().items() for one in made_in(name, tree)]
     assert len(statements) > 50
     assert [fault for name, tree in sources().items() for fault in faults(name, tree)] == []
 
@@ -123,7 +123,7 @@ def test_every_row_is_used(family: str) -> None:
 
 @pytest.mark.parametrize("family", FAMILIES)
 def test_a_row_has_one_code_and_no_value_twice(family: str) -> None:
-    # Of two rows with one code an enumeration makes one.
+    # An enumeration merges two rows with one code.
     assert list(FAMILIES[family].__members__) == [row.name for row in FAMILIES[family]]
     for row in FAMILIES[family]:
         assert row.sentence
@@ -160,7 +160,7 @@ def test_a_right_statement_passes(source: str) -> None:
     assert faults("made.py", ast.parse(source)) == []
 
 
-def test_a_sentence_is_no_use() -> None:
+def test_a_sentence_does_not_count_as_use() -> None:
     tree = ast.parse("{Reason.QUIET: 'nothing'}")
     assert used_rows({"groundside/words/reasons.py": tree}) == set()
     assert used_rows({"groundside/told.py": tree}) == {("Reason", "QUIET")}

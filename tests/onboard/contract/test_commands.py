@@ -1,4 +1,4 @@
-"""What viewers may say: each command that there is, and that nothing else gets through."""
+"""Commands of viewers: each one is read, and nothing else is accepted."""
 
 import json
 import math
@@ -163,14 +163,14 @@ def test_each_command_is_read(line: bytes, command: Command) -> None:
         (put("home", {"lat": 1, "lon": 2}), "value = "),
     ],
 )  # fmt: skip
-def test_all_else_is_refused_with_the_reason(line: bytes, because: str) -> None:
+def test_anything_else_is_refused_with_the_reason(line: bytes, because: str) -> None:
     text = why(line)
     assert because in text
     assert text.isprintable()
     assert len(text) < 200
 
 
-def test_a_refusal_bears_the_number_where_there_is_one() -> None:
+def test_a_refusal_has_the_number_if_there_is_one() -> None:
     assert parse_command(line(kind="mark", id=5, mark="x")).id == 5
     assert parse_command(line(kind="x", id=5)).id == 5
     assert parse_command(line(kind="mark", id=-5, mark="run_end")).id is None

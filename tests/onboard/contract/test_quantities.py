@@ -1,4 +1,4 @@
-"""What a value's name says of it is what is read."""
+"""A value is read according to the unit in its name."""
 
 import json
 
@@ -47,7 +47,7 @@ def test_there_and_back(statement: Caution | Remark | Unknown) -> None:
         ("texts", "a"),
     ],
 )
-def test_what_is_no_such_value_is_not_known(kind: str, raw: Value) -> None:
+def test_an_invalid_value_is_not_known(kind: str, raw: Value) -> None:
     by_name = {name: statement for statement in STATEMENTS for name in statement.values}
     names = [name for name in by_name if kind_of(name) == kind]
     assert names

@@ -1,4 +1,4 @@
-"""The written contract is that of the types, and the types hold no free text."""
+"""The written contract matches the types, and the types have no free text."""
 
 import dataclasses
 import json
@@ -40,7 +40,7 @@ WORDS = {
     "Mark.source": "a source's name",
     "Set.value": "the rider's label, or 'here'",
 }
-"""Every field of a record that holds a text, and what that is: no sentence is among them."""
+"""Every text field of a record, and what it contains: none is a sentence."""
 
 TEXT_VALUES = {
     "source", "sources", "name", "path", "before", "link", "key", "given", "of", "parts", "files",
@@ -53,7 +53,7 @@ CODED_VALUES = {"dated_by", "reason", "reasons", "problem", "held", "why", "quan
 """Codes of a closed set."""
 
 
-def test_the_files_are_those_of_the_types() -> None:
+def test_the_files_match_the_types() -> None:
     assert {Caution, LogRemark} <= set(families())
     assert (HERE / "schema.json").read_text(encoding="utf-8") == schema_text()
     assert (HERE / "README.md").read_text(encoding="utf-8") == glossary_text()
@@ -105,12 +105,12 @@ def test_every_number_of_a_record_ends_in_its_unit_or_is_a_count() -> None:
         if {float, int, Figure} & {hint, *typing.get_args(hint)}
     }
     nameless = {name for name in numbers if unit_of(name) is None} - counts
-    # Within `range_m` and `wh_per_km` the name around them bears the unit.
+    # In `range_m` and `wh_per_km` the enclosing name has the unit.
     assert nameless <= {"now", "target", "best", "trip", "since_mark"}
 
 
 def matches(raw: Any, rule: dict[str, Any], defs: dict[str, Any]) -> bool:  # noqa: PLR0911
-    """Hold JSON against a schema, as far as ours go: a small validator of its own."""
+    """Return whether JSON matches a schema: a small validator for the features used here."""
     if "$ref" in rule:
         return matches(raw, defs[rule["$ref"].rpartition("/")[2]], defs)
     if "const" in rule:
@@ -149,7 +149,7 @@ def _typed(raw: Any, wanted: Any) -> bool:
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_what_is_sent_fits_the_schema(kind: str) -> None:
+def test_every_line_sent_fits_the_schema(kind: str) -> None:
     whole = schema()
     raw = wire(example(KINDS[kind]))
     assert matches(raw, whole, whole["$defs"])

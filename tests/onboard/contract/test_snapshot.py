@@ -64,7 +64,7 @@ def test_sequence_numbers_rise() -> None:
     assert [taken.snapshot("test").seq for _ in range(3)] == [1, 2, 3]
 
 
-def test_a_silent_link_leaves_no_figure_of_now() -> None:
+def test_a_silent_link_leaves_no_present_figure() -> None:
     snapshot = wire(ride(60).snapshot("test", age_s=42.0))
     assert snapshot["power_w"] is None
     assert snapshot["why"]["power_w"]["age_s"] == pytest.approx(42.0, abs=1.0)
@@ -72,7 +72,7 @@ def test_a_silent_link_leaves_no_figure_of_now() -> None:
     assert snapshot["trip"]["energy_wh"]["value"] > 0
 
 
-def test_what_is_not_finite_becomes_null() -> None:
+def test_non_finite_values_become_null() -> None:
     assert plain({"a": float("nan"), "b": [float("inf"), 1]}) == {
         "a": None,
         "b": [None, 1],
@@ -80,7 +80,7 @@ def test_what_is_not_finite_becomes_null() -> None:
 
 
 def test_electrical_revolutions_become_the_motors_own() -> None:
-    # MAVLink's ESC_TELEMETRY gives electrical rpm: 8641 with 7 pole pairs is 1234.43.
+    # MAVLink's ESC_TELEMETRY has electrical rpm: 8641 with 7 pole pairs is 1234.43.
     profile = parse_profile("[drive]\npole_pairs = 7\n")
     table = Path(__file__).parents[2] / "data" / "mavlink_test_vectors.csv"
     with table.open(newline="") as file:

@@ -108,7 +108,7 @@ class Viewer:
         return json.loads(line) if line else {"kind": "ended"}
 
     async def rest(self) -> bytes:
-        """Return all that still comes until the other end closes."""
+        """Return all data up to the end of the connection."""
         got = b""
         async with asyncio.timeout(PATIENCE_S):
             with contextlib.suppress(OSError):

@@ -1,4 +1,4 @@
-"""Announcing on real sockets: the craft is found by the begin of its fingerprint, and no more."""
+"""Announcing on real sockets: only the start of the craft's fingerprint is revealed."""
 
 import asyncio
 import builtins
@@ -21,13 +21,13 @@ def own_service(monkeypatch: pytest.MonkeyPatch) -> str:
     return use_own_service(monkeypatch)
 
 
-def look_until(
+def search_until(
     wanted: Callable[[tuple[AnnouncedDaemon, ...]], bool],
 ) -> tuple[AnnouncedDaemon, ...]:
-    """Search, longer each time, until the result is as wanted."""
+    """Search, longer each time, until the result meets a condition."""
     found: tuple[AnnouncedDaemon, ...] = ()
-    for look_s in (2.0, 8.0, 32.0):
-        if wanted(found := asyncio.run(announced_daemons(look_s))):
+    for listen_s in (2.0, 8.0, 32.0):
+        if wanted(found := asyncio.run(announced_daemons(listen_s))):
             break
     return found
 
@@ -40,23 +40,23 @@ def test_it_is_discovered_and_reveals_no_name(tmp_path: Path) -> None:
     try:
         try:
             announcing.announce()
-            found = look_until(lambda found: found != ())
+            found = search_until(lambda found: found != ())
         except OSError as problem:
             pytest.skip(f"no multicast here: {problem}")
         assert found == (AnnouncedDaemon(f"wattwake-{name}", "192.0.2.7", 27222, name),)
     finally:
         announcing.withdraw()
-    assert look_until(lambda found: found == ()) == ()
+    assert search_until(lambda found: found == ()) == ()
 
 
 def test_this_boards_own_address_is_not_announced(tmp_path: Path) -> None:
     announcing = Announcing(paired_folder(tmp_path), "127.0.0.1", 27222)
-    asyncio.run(announcing.run())  # it ends at once: there is nothing to tell
+    asyncio.run(announcing.run())  # ends at once: there is nothing to announce
     assert announcing.announced is None
 
 
 @pytest.mark.parametrize(
-    ("problem", "said"),
+    ("problem", "expected"),
     [
         (ImportError("zeroconf"), "pip install 'wattwake[pair]'"),
         (OSError(19, "No such device"), "No such device"),
@@ -67,7 +67,7 @@ def test_a_failure_is_logged_once(
     monkeypatch: pytest.MonkeyPatch,
     caplog: pytest.LogCaptureFixture,
     problem: Exception,
-    said: str,
+    expected: str,
 ) -> None:
     real = builtins.__import__
 
@@ -81,4 +81,4 @@ def test_a_failure_is_logged_once(
     with caplog.at_level(logging.WARNING, "wattwake"):
         asyncio.run(Announcing(folder, "192.0.2.7", 27222).run())
     assert len(caplog.records) == 1
-    assert said in caplog.text
+    assert expected in caplog.text

@@ -1,7 +1,7 @@
-"""No viewer reaches the autopilot: not in the code, and not in the bytes that are sent.
+"""No viewer can reach the autopilot, neither by the code nor in the bytes sent.
 
 Tested in two ways: nothing behind the feed, the door and `apply_command` imports anything that can
-write to a link; and a daemon sends the same bytes with a viewer that sends every command there is.
+write to a link; and a daemon sends the same bytes with a viewer that sends every possible command.
 """
 
 import ast
@@ -81,7 +81,7 @@ def everything_behind(start: list[Path]) -> dict[str, Path]:
     return found
 
 
-def test_nothing_behind_the_feed_imports_what_can_send() -> None:
+def test_nothing_behind_the_feed_imports_code_that_can_send() -> None:
     start = [
         *(ROOT / "onboard/feed").glob("*.py"),
         *(ROOT / "onboard/crew").glob("*.py"),
@@ -89,7 +89,7 @@ def test_nothing_behind_the_feed_imports_what_can_send() -> None:
     ]
     assert len(start) > 15
     found = everything_behind(start)
-    assert "onboard.ride.ride" in found  # it does follow them
+    assert "onboard.ride.ride" in found  # imports are followed
     for module, path in found.items():
         assert not any(module == one or module.startswith(f"{one}.") for one in CAN_SEND), (
             f"{path.relative_to(ROOT)} imports {module}"
@@ -102,7 +102,7 @@ def test_forbidden_code_is_detected() -> None:
 
 
 class Reader:
-    """A link reader with a second of telemetry at each fifth call; keeps what is sent."""
+    """A link reader with a second of telemetry at each fifth call; records what is sent."""
 
     problem, dropped_bytes, received_s, answered = None, 0, None, None
 
@@ -158,7 +158,7 @@ async def ridden(folder: Path, crew: bool, turns: int = 200) -> tuple[bytes, lis
     pipeline.begin()
     ports: list[int] = []
     keeping = asyncio.create_task(door_module.CrewDoor(door, feed, ports.append).run())
-    say = commands()
+    remaining = commands()
     viewer = None
     try:
         while not ports:
@@ -168,7 +168,7 @@ async def ridden(folder: Path, crew: bool, turns: int = 200) -> tuple[bytes, lis
         for turn in range(turns):
             now.s += 0.2
             pipeline.tick()
-            command = next(say, None) if crew and turn > 20 and turn % 8 == 0 else None
+            command = next(remaining, None) if crew and turn > 20 and turn % 8 == 0 else None
             if viewer is not None and command is not None:
                 viewer.writer.write(json.dumps({**command, "id": turn}).encode() + b"\n")
                 answers.append(await viewer.ack())
@@ -191,8 +191,8 @@ def test_the_same_bytes_are_sent_whatever_a_viewer_commands(
     monkeypatch.setattr(pipeline_module, "time", pipeline_module.time)  # is put back
     alone, _ = asyncio.run(ridden(tmp_path / "alone", crew=False))
     beside, answers = asyncio.run(ridden(tmp_path / "beside", crew=True))
-    # All is done, but that a battery which was never heard is unplugged.
+    # All commands succeed, except unplugging a battery that was never received.
     done = [command.get("mark") != "unplugged" for command in commands()]
     assert [one["ok"] for one in answers] == done
-    assert len(alone) > 500  # heartbeats, and requests for what the stream lacks
+    assert len(alone) > 500  # heartbeats, and requests for missing messages
     assert beside == alone

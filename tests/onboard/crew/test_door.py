@@ -28,7 +28,7 @@ from tests.onboard.crew.doors import (
 
 
 @pytest.fixture(autouse=True)
-def polls_often(monkeypatch: pytest.MonkeyPatch) -> None:
+def short_poll(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(door_module, "POLL_S", 0.02)
 
 
@@ -173,7 +173,7 @@ def test_a_damaged_crew_file_admits_nobody_and_keeps_who_is_connected(tmp_path: 
     play(scene)
 
 
-def test_the_door_opens_without_a_restart_and_shuts_with_the_pairing(tmp_path: Path) -> None:
+def test_the_door_opens_without_a_restart_and_closes_with_the_pairing(tmp_path: Path) -> None:
     folder = tmp_path / "rec" / "pairing"
 
     async def scene() -> None:
@@ -195,7 +195,7 @@ def test_the_door_opens_without_a_restart_and_shuts_with_the_pairing(tmp_path: P
     play(scene)
 
 
-def test_a_fault_of_ours_admits_nobody_and_the_door_stays_open(
+def test_an_internal_fault_admits_nobody_and_the_door_stays_open(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
     folder = paired_folder(tmp_path)

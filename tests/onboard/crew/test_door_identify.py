@@ -43,7 +43,7 @@ def test_a_token_is_invalid_from_the_moment_it_is_revoked(book: CrewBook) -> Non
     door, phone, tablet = door_of(book), joined(book), joined(book, "tablet")
     lines = Join(phone).as_line(), Join(tablet).as_line()
     assert [one and one.name for one in identified(door, *lines)] == ["phone", "tablet"]
-    # Not a look later: whoever revokes is told that it is done.
+    # Not only at the next poll: whoever revokes is told that it is done.
     book.revoke("phone")
     assert [one and one.name for one in identified(door, *lines)] == [None, "tablet"]
 
@@ -62,7 +62,7 @@ def test_codes_are_rate_limited_and_tokens_are_not(book: CrewBook) -> None:
     assert none == [None] * len(wrong)
     assert tried is None
     assert member is not None
-    # The good one was not looked at, so it is not spent.
+    # The good code was not evaluated, so it is not spent.
     (tablet,) = identified(door_of(book), good)
     assert tablet is not None
     assert tablet.name == "tablet"

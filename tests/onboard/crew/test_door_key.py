@@ -1,4 +1,4 @@
-"""The door uses the key that its file holds now, or none."""
+"""The door uses the key currently in its file, or none."""
 
 from pathlib import Path
 

@@ -29,7 +29,7 @@ from tests.patience import PATIENCE_S
 
 
 @pytest.fixture(autouse=True)
-def polls_often(monkeypatch: pytest.MonkeyPatch) -> None:
+def short_poll(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(door_module, "POLL_S", 0.02)
 
 
@@ -119,10 +119,10 @@ def test_a_slow_viewer_is_skipped_then_disconnected_and_gets_nothing_old(tmp_pat
     play(scene)
 
 
-async def silently(there: Open, said: bytes, source: str) -> bytes:
-    """Send something unencrypted to the door; return what comes back."""
+async def silently(there: Open, data: bytes, source: str) -> bytes:
+    """Send data unencrypted to the door; return the answer."""
     reader, writer = await asyncio.open_connection("127.0.0.1", there.port, local_addr=(source, 0))
-    writer.write(said)
+    writer.write(data)
     got = b""
     with contextlib.suppress(OSError):
         got = await reader.read()

@@ -51,7 +51,7 @@ def test_every_wrong_letter_is_detected() -> None:
     tried = 0
     for place, right in enumerate(text):
         for letter in ALPHABET:
-            # The last letter carries bits that are left over: they say nothing.
+            # The last letter has surplus bits, which carry no information.
             if right in ("-", letter) or place == len(text) - 1:
                 continue
             with pytest.raises(UsageError, match="a letter is wrong or missing"):

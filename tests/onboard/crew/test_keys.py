@@ -52,13 +52,13 @@ def test_the_fingerprint_is_the_librarys_own(tmp_path: Path) -> None:
 @pytest.mark.slow
 def test_the_fingerprint_is_openssls_too(tmp_path: Path) -> None:
     folder = paired_folder(tmp_path)
-    told = subprocess.run(
+    reported = subprocess.run(
         ["openssl", "x509", "-noout", "-fingerprint", "-sha256", "-in", identity_path(folder)],
         capture_output=True,
         text=True,
         check=True,
     ).stdout
-    assert own_fingerprint(folder).hex().upper() in told.replace(":", "")
+    assert own_fingerprint(folder).hex().upper() in reported.replace(":", "")
 
 
 def test_a_new_key_empties_the_crew(tmp_path: Path) -> None:
@@ -73,10 +73,10 @@ def test_a_new_key_empties_the_crew(tmp_path: Path) -> None:
     assert CrewBook(folder).redeem(code, "phone") is None
 
 
-def make_and_tell(folder: Path, ready: Any, told: Any) -> None:
+def make_and_report(folder: Path, ready: Any, reported: Any) -> None:
     ready.wait()
     make_identity(folder)
-    told.put(own_fingerprint(folder))
+    reported.put(own_fingerprint(folder))
 
 
 @pytest.mark.slow
@@ -84,13 +84,14 @@ def test_concurrent_first_pairings_share_one_key(tmp_path: Path) -> None:
     context = multiprocessing.get_context("spawn")
     for turn in range(3):
         folder = tmp_path / str(turn) / "pairing"
-        ready, told = context.Barrier(4), context.Queue()
+        ready, reported = context.Barrier(4), context.Queue()
         makers = [
-            context.Process(target=make_and_tell, args=(folder, ready, told)) for _ in range(4)
+            context.Process(target=make_and_report, args=(folder, ready, reported))
+            for _ in range(4)
         ]
         for maker in makers:
             maker.start()
-        prints = [told.get(timeout=PATIENCE_S) for _ in makers]
+        prints = [reported.get(timeout=PATIENCE_S) for _ in makers]
         for maker in makers:
             maker.join()
         assert set(prints) == {own_fingerprint(folder)}

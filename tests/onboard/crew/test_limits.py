@@ -1,4 +1,4 @@
-"""Limits of one address, and that it takes nothing from others."""
+"""Limits of one address, which do not affect others."""
 
 from onboard.crew import limits
 from onboard.crew.limits import Limits
@@ -16,8 +16,8 @@ def comes(book: Limits, address: str, now_s: float, wrong: bool = True) -> bool:
 
 def test_an_address_that_always_fails_is_refused_and_others_are_not() -> None:
     book = Limits()
-    heard = sum(comes(book, "192.0.2.1", 0.01 * n) for n in range(100))
-    assert heard == limits.WRONG_BURST
+    admitted = sum(comes(book, "192.0.2.1", 0.01 * n) for n in range(100))
+    assert admitted == limits.WRONG_BURST
     assert comes(book, "192.0.2.2", 1.0, wrong=False)
     assert comes(book, "192.0.2.1", 1.0 + 1.0 / limits.WRONG_PER_S)
 
@@ -68,14 +68,14 @@ def test_the_burst_admits_a_full_crew_from_one_address() -> None:
 
 def test_the_burst_has_a_minimum() -> None:
     book = Limits(viewers_most=1)
-    heard = sum(comes(book, "192.0.2.1", 0.0, wrong=False) for _ in range(100))
-    assert heard == limits.COME_BURST
+    admitted = sum(comes(book, "192.0.2.1", 0.0, wrong=False) for _ in range(100))
+    assert admitted == limits.COME_BURST
 
 
 def test_connections_from_many_addresses_are_rate_limited() -> None:
     book = Limits()
-    heard = sum(comes(book, f"10.{n // 250}.0.{n % 250}", 0.0, wrong=False) for n in range(500))
-    assert heard == limits.ALL_BURST
+    admitted = sum(comes(book, f"10.{n // 250}.0.{n % 250}", 0.0, wrong=False) for n in range(500))
+    assert admitted == limits.ALL_BURST
     later = sum(comes(book, f"10.9.0.{n}", 1.0, wrong=False) for n in range(250))
     assert later == limits.ALL_PER_S
 

@@ -160,7 +160,7 @@ def test_the_stamp_changes_with_the_file(tmp_path: Path) -> None:
 
 
 @given(st.text(max_size=60))
-def test_names_cannot_steer_a_terminal_or_a_path(name: str) -> None:
+def test_names_cannot_control_a_terminal_or_a_path(name: str) -> None:
     if good_name(name):
         assert name.isprintable() and len(name) <= 40 and os.linesep not in name
 

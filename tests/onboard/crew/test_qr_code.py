@@ -1,4 +1,4 @@
-"""QR codes as a terminal shows them."""
+"""QR codes as shown in a terminal."""
 
 import pytest
 

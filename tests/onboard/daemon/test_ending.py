@@ -32,7 +32,7 @@ def clock(monkeypatch: pytest.MonkeyPatch) -> SimpleNamespace:
 
 @pytest.fixture
 def handlers(monkeypatch: pytest.MonkeyPatch) -> dict[int, object]:
-    """Signal handlers of a simulated process."""
+    """Return the signal handlers of a simulated process."""
     held: dict[int, object] = {}
     monkeypatch.setattr(
         module,
@@ -58,20 +58,20 @@ def test_time_left_for_writing_runs_down_to_a_minimum(clock: SimpleNamespace) ->
     ending.begin()
     clock.s += 0.5
     assert ending.left_s() == pytest.approx(WRITE_WITHIN_S - 0.5)
-    ending.begin()  # it had begun before
+    ending.begin()  # the end had already begun
     clock.s += 60.0
     assert ending.left_s() == LEAST_S
 
 
 @pytest.mark.parametrize(
-    ("told", "is_over", "code"),
+    ("requested", "is_over", "code"),
     [(True, True, 0), (True, False, 1), (False, True, 1), (False, False, 1)],
 )
 def test_the_process_exits_in_time_with_the_right_code(
-    clock: SimpleNamespace, handlers: dict, told: bool, is_over: bool, code: int
+    clock: SimpleNamespace, handlers: dict, requested: bool, is_over: bool, code: int
 ) -> None:
     ending, begun_s = Ending(), clock.s
-    if told:
+    if requested:
         ending.on_signal(signal.SIGTERM, None)
     else:
         ending.begin()

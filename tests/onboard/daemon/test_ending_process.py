@@ -61,7 +61,7 @@ class StuckCard:
     def get_stuck(self) -> None:
         self.flag.touch()
 
-    def until_held(self, name: str) -> None:
+    def until_blocked(self, name: str) -> None:
         held = Path(f"{self.flag}.{name}")
         deadline = time.monotonic() + PATIENCE_S
         while not held.exists():
@@ -69,8 +69,8 @@ class StuckCard:
             time.sleep(0.02)
 
     def ended(self) -> tuple[int, str]:
-        _, said = self.process.communicate(timeout=PATIENCE_S)
-        return self.process.returncode, said
+        _, errors = self.process.communicate(timeout=PATIENCE_S)
+        return self.process.returncode, errors
 
 
 @contextmanager
@@ -90,22 +90,22 @@ def test_a_stuck_card_does_not_delay_the_end(tmp_path: Path, names: tuple[str, .
         card.get_stuck()
         card.process.send_signal(signal.SIGTERM)
         began_s = time.monotonic()
-        code, said = card.ended()  # it does end, although the card stays stuck
+        code, errors = card.ended()  # the process ends, although the card stays stuck
         print(f"ended in {time.monotonic() - began_s:.2f} s")
     assert code == 0
-    assert "the card does not answer: the end of the record may be lost" in said
-    # What is waited for is less than the 3 s that are promised.
+    assert "the card does not answer: the end of the record may be lost" in errors
+    # The wait is shorter than the 3 s promised.
     assert WRITE_WITHIN_S < END_WITHIN_S < 3.0
 
 
 def test_a_daemon_that_hangs_while_starting_is_ended(tmp_path: Path) -> None:
     with on_a_card(tmp_path, "fsync") as card:
         card.get_stuck()
-        card.until_held("fsync")
+        card.until_blocked("fsync")
         card.process.send_signal(signal.SIGTERM)
-        code, said = card.ended()
+        code, errors = card.ended()
     assert code == 1
-    assert "the end took too long and is forced" in said
+    assert "the end took too long and is forced" in errors
 
 
 @pytest.mark.parametrize(
@@ -118,20 +118,20 @@ def test_a_second_signal_forces_the_end(
         card.serves()
         card.get_stuck()
         card.process.send_signal(first)
-        card.until_held("fdatasync")  # the end has begun
+        card.until_blocked("fdatasync")  # the end has begun
         card.process.send_signal(second)
-        code, said = card.ended()
+        code, errors = card.ended()
     assert code == -second  # 128 + n for a shell
-    assert "may be lost" not in said  # it has not been waited for
+    assert "may be lost" not in errors  # the writer was not awaited
 
 
-def test_a_card_that_responds_again_in_time_keeps_everything(tmp_path: Path) -> None:
+def test_a_card_that_responds_again_in_time_loses_nothing(tmp_path: Path) -> None:
     with on_a_card(tmp_path, "fdatasync") as card:
         card.serves()
         card.get_stuck()
         card.process.send_signal(signal.SIGTERM)
-        card.until_held("fdatasync")
+        card.until_blocked("fdatasync")
         card.flag.unlink()
-        code, said = card.ended()
-    assert (code, said) == (0, "")
+        code, errors = card.ended()
+    assert (code, errors) == (0, "")
     assert '"closed": true' in next(card.card.glob("*/session.json")).read_text()

@@ -75,7 +75,7 @@ def test_frames_from_before_the_record_are_recorded_too() -> None:
     ("bound", "rounds", "turns", "fell_behind"),
     [
         ("TURN_MOST_FRAMES", 7, [8, 8, 8, 4], False),
-        # What the figures cannot take is on the card, and they are told that it is.
+        # Frames beyond the figures' queue are on the card, and the figures are notified.
         ("QUEUED_MOST_FRAMES", 5, [8], True),
     ],
 )
@@ -96,7 +96,7 @@ def test_a_late_loop_finds_everything_recorded_and_a_bounded_queue(
     assert taken == turns
 
 
-def test_a_fault_of_the_recorder_costs_the_figures_nothing(
+def test_a_fault_of_the_recorder_does_not_affect_the_figures(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setenv(STRICT, "0")
@@ -109,7 +109,7 @@ def test_a_fault_of_the_recorder_costs_the_figures_nothing(
     record.fails = False
     reader.give(*beats(1))
     intake.turn()
-    # What it failed at is there as well, and in its place.
+    # The frames it failed on are recorded, too, and in order.
     assert len(record.data) == 3 * (8 + len(beats(1)[0]))
 
 
@@ -187,7 +187,7 @@ def test_the_followed_craft_is_answered_at_its_last_address() -> None:
     reader.give(Sender(system=9).heartbeat(), b"junk" * 50, source=stranger)
     intake.turn()
     assert reader.answered == here
-    # One frame that looks like the craft's moves nothing; nor do many, while it is heard.
+    # One frame that looks like the craft's changes nothing; nor do many, while it is received.
     for second in range(1, 5):
         reader.give(*beats(2), source=here, at_s=second)
         reader.give(*beats(1), source=stranger, at_s=second + 0.1)
@@ -199,7 +199,7 @@ def test_the_followed_craft_is_answered_at_its_last_address() -> None:
     reader.give(*beats(1), source=there, at_s=7.0)
     intake.turn()
     assert reader.answered == here
-    # The craft itself, with another port: it sends more than that.
+    # The craft itself, from another port, sends more frames.
     reader.give(*beats(3), source=there, at_s=8.0)
     intake.turn()
     assert reader.answered == there

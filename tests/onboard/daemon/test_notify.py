@@ -15,7 +15,7 @@ from tests.patience import PATIENCE_S
 
 @pytest.fixture(params=["path", "abstract"])
 def manager(request, tmp_path, monkeypatch):
-    """A service manager's socket, by path and in the abstract namespace."""
+    """Return a service manager's socket, by path or in the abstract namespace."""
     with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as inlet:
         if request.param == "path":
             name = address = str(tmp_path / "notify")
@@ -56,10 +56,10 @@ def test_a_reload_carries_its_time(manager) -> None:
 
 def test_a_status_cannot_smuggle_in_another_statement(manager) -> None:
     assert notify.status("bad name\nSTOPPING=1\r\nMAINPID=1" + "x" * 1000)
-    told = manager.recv(4096)
-    assert b"\n" not in told
-    assert told.startswith(b"STATUS=bad name STOPPING=1 MAINPID=1xxx")
-    assert len(told) == len("STATUS=") + 200
+    datagram = manager.recv(4096)
+    assert b"\n" not in datagram
+    assert datagram.startswith(b"STATUS=bad name STOPPING=1 MAINPID=1xxx")
+    assert len(datagram) == len("STATUS=") + 200
 
 
 def test_without_a_manager_nothing_happens(monkeypatch) -> None:

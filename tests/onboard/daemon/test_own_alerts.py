@@ -14,16 +14,16 @@ WELL = Running(NOW_S, None, NOW_S - 0.1, 0, RefusedFrames(), ())
 
 
 def codes(running: Running) -> dict[str, str]:
-    """Code and level of each."""
+    """Return the level of each alert, by code."""
     return {alert.code: alert.level for alert in OwnAlerts().now(running)}
 
 
-def test_no_alert_while_all_is_well() -> None:
+def test_no_alert_without_a_problem() -> None:
     assert codes(WELL) == {}
 
 
 @pytest.mark.parametrize(
-    ("changes", "said"),
+    ("changes", "expected"),
     [
         ({"received_s": NOW_S - SILENT_S}, {}),
         ({"received_s": NOW_S - SILENT_S - 0.1}, {"link_silent": "warning"}),
@@ -35,8 +35,8 @@ def test_no_alert_while_all_is_well() -> None:
         ({"record_faults": 1}, {"record_failed": "warning"}),
     ],
 )
-def test_each_trouble_has_its_alert(changes: dict, said: dict[str, str]) -> None:
-    assert codes(replace(WELL, **changes)) == said
+def test_each_problem_has_its_alert(changes: dict, expected: dict[str, str]) -> None:
+    assert codes(replace(WELL, **changes)) == expected
 
 
 def test_a_failing_subscriber_has_an_alert_of_its_own(monkeypatch: pytest.MonkeyPatch) -> None:

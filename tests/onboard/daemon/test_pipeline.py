@@ -1,4 +1,4 @@
-"""The pipeline tick by tick, over a link of ours: what it records, notes, carries over, sends."""
+"""The pipeline tick by tick, over a simulated link: what it records, notes, carries over, sends."""
 
 import asyncio
 from collections.abc import Callable, Coroutine
@@ -32,7 +32,7 @@ CRAFT: Source = ("192.0.2.1", 14550)
 
 
 class Reader:
-    """A link reader that yields a second of telemetry at each call, and keeps what is sent."""
+    """A link reader that yields a second of telemetry per call, and records what is sent."""
 
     problem, dropped_bytes, received_s, waiting_bytes, answered = None, 0, None, 0, None
 
@@ -63,7 +63,7 @@ class Turning:
         self.reader = Reader()
         self.pipeline = Pipeline(settings, self.reader, "link", StampClock())  # type: ignore[arg-type]
         self.pipeline.begin()
-        # Earlier sessions have been read; the next tick finds that.
+        # Earlier sessions have been read; the next tick notices it.
         self.book.past.result(10)
 
     @property
@@ -75,14 +75,14 @@ class Turning:
         for _ in range(times):
             self.pipeline.tick()
 
-    def say(self, command: Command) -> bool:
+    def execute(self, command: Command) -> bool:
         """Return whether a command was executed."""
         answers: list[bool] = []
         self.pipeline.on_command(command, lambda why, _: answers.append(why is None))
         (done,) = answers
         return done
 
-    def said(self) -> list[Command]:
+    def noted_commands(self) -> list[Command]:
         """Return the commands noted in the present session."""
         return [one.command for one in read_marks(self.book.folder)]
 
@@ -110,15 +110,15 @@ def test_set_up_and_reserve_carry_over_to_a_new_trip_and_its_notes(play) -> None
     async def scene(there: Turning) -> None:
         there.turn(6)
         for command in (*stays, Set(3, "target_speed_mps", 2.5)):
-            assert there.say(command)
+            assert there.execute(command)
         before = there.book.folder
-        assert there.say(Mark(4, "new_trip"))
+        assert there.execute(Mark(4, "new_trip"))
         ride = there.pipeline.ride
         assert there.book.folder != before
         assert (ride.engine.learner.setup, ride.engine.reserve_fraction) == ("big propeller", 0.35)
         assert ride.engine.adviser.aim == Aim()
-        # So they are in force after a restart, too.
-        assert there.said() == stays
+        # Therefore they are in force after a restart, too.
+        assert there.noted_commands() == stays
         note = read_session(there.book.folder)
         assert note is not None
         assert (note.continues, note.may_continue) == (None, None)
@@ -128,13 +128,13 @@ def test_set_up_and_reserve_carry_over_to_a_new_trip_and_its_notes(play) -> None
 
 def test_executed_commands_are_noted_with_their_place(play) -> None:
     async def scene(there: Turning) -> None:
-        assert not there.say(Set(1, "home", "here"))  # nobody knows yet where that is
+        assert not there.execute(Set(1, "home", "here"))  # nobody knows yet where that is
         there.turn(6)
-        assert there.say(Set(2, "home", "here"))
-        assert there.say(Mark(3, "note", "weed"))
-        # What was not done is not noted.
-        assert not there.say(Mark(4, "unplugged", source="battery 9"))
-        home, note = there.said()
+        assert there.execute(Set(2, "home", "here"))
+        assert there.execute(Mark(3, "note", "weed"))
+        # A refused command is not noted.
+        assert not there.execute(Mark(4, "unplugged", source="battery 9"))
+        home, note = there.noted_commands()
         assert isinstance(home, Set)
         assert home.value == pytest.approx((45.0, -30.0))
         assert note == Mark(3, "note", "weed")
@@ -146,10 +146,10 @@ def test_no_new_trip_before_the_last_record_is_read(play) -> None:
     async def scene(there: Turning) -> None:
         folder = there.book.folder
         assert not there.pipeline.keeper.caught_up
-        assert not there.say(Mark(1, "new_trip"))
+        assert not there.execute(Mark(1, "new_trip"))
         assert there.book.folder == folder
         there.turn()
-        assert there.say(Mark(2, "new_trip"))
+        assert there.execute(Mark(2, "new_trip"))
         assert there.book.folder != folder
 
     play(scene)
@@ -161,9 +161,9 @@ def test_no_new_trip_while_the_card_is_behind(play, monkeypatch) -> None:
         folder = there.book.folder
         with monkeypatch.context() as refuses:
             refuses.setattr(SessionBook, "behind", property(lambda _: True))
-            assert not there.say(Mark(1, "new_trip"))
+            assert not there.execute(Mark(1, "new_trip"))
             assert there.book.folder == folder
-        assert there.say(Mark(2, "new_trip"))
+        assert there.execute(Mark(2, "new_trip"))
         assert there.book.folder != folder
 
     play(scene)
@@ -179,9 +179,9 @@ def test_a_failing_command_is_refused_and_the_figures_are_rebuilt(play, monkeypa
         there.turn(2)
         with monkeypatch.context() as broken:
             broken.setattr(pipeline_module, "apply_command", fails)
-            assert not there.say(Mark(1, "run_start"))
+            assert not there.execute(Mark(1, "run_start"))
         assert there.pipeline.keeper.why_none is not None
-        assert there.said() == []
+        assert there.noted_commands() == []
 
     play(scene)
 

@@ -83,10 +83,10 @@ def test_a_dead_stdout_ends_nothing(tmp_path: Path, what: str) -> None:
             except ConnectionRefusedError:
                 time.sleep(0.05)
         process.send_signal(signal.SIGTERM)
-        _, said = process.communicate(timeout=PATIENCE_S)
+        _, errors = process.communicate(timeout=PATIENCE_S)
     finally:
         process.kill()
         process.communicate()
     assert process.returncode == 0
-    if said is not None:
-        assert said.count("wattwake: stdout cannot be written: ") == said.count("\n") == 1
+    if errors is not None:
+        assert errors.count("wattwake: stdout cannot be written: ") == errors.count("\n") == 1

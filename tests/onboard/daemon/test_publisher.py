@@ -1,4 +1,4 @@
-"""What viewers get, whatever else fails: each snapshot, and the trip line at intervals."""
+"""The lines that viewers get, whatever else fails: snapshots, and the trip line at intervals."""
 
 import asyncio
 import json
@@ -32,7 +32,7 @@ class Feed:
 
 
 class Scene:
-    """A publisher, its keeper, and a clock."""
+    """A publisher with its keeper and a clock."""
 
     def __init__(self, **more: Any) -> None:
         self.feed, self.keeper, self.now_s = Feed(), TripKeeper(PROFILE, **more), 100.0
@@ -102,7 +102,7 @@ def test_the_message_rate_is_of_the_last_seconds_of_one_ride() -> None:
         there.now_s += 1.0
     assert rates[0] is None
     assert rates[-1] == pytest.approx(A_SECOND, rel=0.05)
-    # Slower from now on: seen once the seconds before are over.
+    # Slower from now on: visible once the previous seconds are out of the window.
     for n in range(round(RATE_OVER_S) + 1):
         there.take(30 + n, 31 + n)
         there.now_s += 2.0

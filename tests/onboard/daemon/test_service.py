@@ -1,4 +1,4 @@
-"""A whole run of the service in this process: what its end writes down."""
+"""A whole run of the service in this process: what it saves at its end."""
 
 import asyncio
 from pathlib import Path

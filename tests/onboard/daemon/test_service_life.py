@@ -29,7 +29,7 @@ HALF = len(FRAMES) // 2
 
 
 class Autopilot:
-    """Send frames to a daemon's UDP link, and keep what comes back."""
+    """Sends frames to a daemon's UDP link, and records the answers."""
 
     def __init__(self, port: int) -> None:
         self._outlet = Outlet(port)
@@ -91,7 +91,7 @@ def test_a_trip_survives_a_kill_whole(tmp_path: Path) -> None:
     with running(tmp_path) as (daemon, autopilot):
         autopilot.send(FRAMES[HALF:])
         snapshot = daemon.snapshot_when(has(len(FRAMES)))
-        # The target was said before the kill; the way made since counts.
+        # The target was set before the kill; the distance made since then counts.
         assert snapshot["target"]["distance_m"] < 9000
     for key in ("energy_wh", "distance_m"):
         assert snapshot["trip"][key]["value"] == pytest.approx(whole[key]["value"], rel=2e-3), key
@@ -109,7 +109,7 @@ def test_an_earlier_trip_is_not_continued(tmp_path: Path) -> None:
         autopilot.send(FRAMES[HALF:])
         daemon.snapshot_when(has(len(FRAMES) - HALF))
     with running(tmp_path) as (daemon, autopilot):
-        # The autopilot started anew since: its boot clock is behind.
+        # The autopilot has restarted since: its boot clock is behind.
         autopilot.send(FRAMES[:HALF])
         snapshot = daemon.snapshot_when(lambda one: has(HALF)(one) and one["link"]["age_s"] > 2.0)
         assert snapshot["link"]["messages"] == HALF
@@ -160,11 +160,11 @@ def decoded(data: bytes) -> list[Any]:
     return link.parse_buffer(data) or []
 
 
-def test_it_sends_a_heartbeat_and_requests_and_nothing_else(tmp_path: Path) -> None:
+def test_it_sends_only_a_heartbeat_and_requests(tmp_path: Path) -> None:
     with running(tmp_path) as (_, autopilot):
-        # Only a heartbeat a second comes, so all that is needed is asked for.
+        # Only a heartbeat per second arrives, so all needed messages are requested.
         beats = [frame for frame in FRAMES if int.from_bytes(frame[7:10], "little") == 0]
-        # It takes 3 s to choose a craft that says so little; then the next beat tells its address.
+        # Choosing a craft that sends so little takes 3 s; the next heartbeat has its address.
         answers: list[str] = []
         for frame in beats:
             autopilot.send([frame])
@@ -224,10 +224,10 @@ def test_a_silent_link_is_an_alert_within_a_little_over_two_seconds(tmp_path: Pa
     with running(tmp_path) as (daemon, autopilot):
         autopilot.send(FRAMES[:300])
         daemon.snapshot_when(has(300))
-        began, held_up_s = time.monotonic(), daemon.held_up_s()
+        began, cpu_wait_s = time.monotonic(), daemon.cpu_wait_s()
         codes = lambda snapshot: {alert["code"] for alert in snapshot["alerts"]}  # noqa: E731
         daemon.snapshot_when(lambda snapshot: "link_silent" in codes(snapshot))
         took_s = time.monotonic() - began
-        assert took_s - (daemon.held_up_s() - held_up_s) < 2.8
+        assert took_s - (daemon.cpu_wait_s() - cpu_wait_s) < 2.8
         autopilot.send(FRAMES[300:400])
         daemon.snapshot_when(lambda snapshot: "link_silent" not in codes(snapshot))

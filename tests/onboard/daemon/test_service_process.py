@@ -33,7 +33,7 @@ def ride() -> list[bytes]:
         watts = 200 + 150 * (n // 20 % 3)
         frames += sender.second(100 + n, 50 - watts / 500, watts / 50, 1.5 + 0.4 * (n // 20 % 3))
     kept = [frame for n, frame in enumerate(frames) if n % 97 and not 800 < n < 860]
-    # The last stamp: what came behind it would be timed by receipt, which is our own haste.
+    # End with a stamp: messages after it would be timed by receipt, that is by the test's own pace.
     return [*kept, sender.attitude(340.0)]
 
 
@@ -50,8 +50,8 @@ def assert_same_trip(trip: dict, reference: dict) -> None:
         assert trip[key] == pytest.approx(reference[key], rel=1e-3), key
 
 
-def heard_all(frames: list[bytes]):
-    """Return whether all frames have arrived, and none waits for a stamp any more."""
+def received_all(frames: list[bytes]):
+    """Return a condition: all frames have arrived, and none still waits for a stamp."""
     return lambda snapshot: (
         snapshot["link"]["messages"] >= len(frames) and snapshot["link"]["age_s"] > 3.5
     )
@@ -64,7 +64,7 @@ def test_udp_gives_the_trip_of_the_file_and_records_it(tmp_path: Path) -> None:
     with Daemon(*options) as daemon, Outlet(daemon.port("link udpin")) as outlet:
         for frame in frames:
             outlet.send(frame)
-        snapshot = daemon.snapshot_when(heard_all(frames))
+        snapshot = daemon.snapshot_when(received_all(frames))
     assert snapshot["link"]["bad_bytes"] == 0
     assert_same_trip(snapshot["trip"], reference)
     assert "may be lost" not in daemon.stderr
@@ -92,7 +92,7 @@ def test_a_pty_with_garbage_gives_the_trip_of_the_file(tmp_path: Path) -> None:
 
         writer = threading.Thread(target=write)
         writer.start()
-        snapshot = daemon.snapshot_when(heard_all(frames))
+        snapshot = daemon.snapshot_when(received_all(frames))
         writer.join()
     os.close(ours)
     os.close(theirs)
@@ -106,7 +106,7 @@ def test_a_file_link_plays_in_its_own_time(tmp_path: Path) -> None:
     path = tmp_path / "short.tlog"
     path.write_bytes(records(frames, START_US, 10_000))  # 20 s of stream within 1.4 s
     with Daemon("--link", f"file:{path}") as daemon:
-        snapshot = daemon.snapshot_when(heard_all(frames))
+        snapshot = daemon.snapshot_when(received_all(frames))
         assert not any("record" in line for line in daemon.stdout)
     assert snapshot["trip"]["energy_wh"]["value"] == pytest.approx(400 * 19.3 / 3600, rel=0.03)
 

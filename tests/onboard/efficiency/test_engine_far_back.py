@@ -1,4 +1,4 @@
-"""Figures that count from further back than the curves remember."""
+"""Figures that count from further back than the cumulative curves' memory."""
 
 import numpy as np
 import pytest
@@ -10,14 +10,14 @@ from tests.onboard.efficiency.made_channels import channel
 
 
 def power(name: str, t_s) -> tuple[str, Channel]:
-    """100 W to 500 s, then 300 W; both packs and summary."""
+    """Return 100 W until 500 s, then 300 W, for packs or summary."""
     amps = np.where(t_s < 500.0, 2.0, 6.0)
     more = {"pack": 0.0} if name == "battery" else {}
     return name, channel(name, t_s, volts_v=50.0, amps_a=amps, **more)
 
 
 def gps(t_s) -> tuple[str, Channel]:
-    """Due north at 2 m/s."""
+    """Return a receiver due north at 2 m/s."""
     return "gps", channel("gps", t_s, fix=3.0, speed_mps=2.0, course_deg=0.0)
 
 
@@ -51,7 +51,7 @@ def test_a_trip_that_changes_its_power_sensor_counts_from_its_beginning(block_s)
 
 
 @pytest.mark.slow
-def test_a_consumption_stands_when_one_meter_is_silent_for_long() -> None:
+def test_a_consumption_remains_when_one_meter_is_silent_for_long() -> None:
     t_s = np.arange(0.0, 1500.0)
     silent_from = (600.5, 1400.5)
     streams = [dict([power("power", t_s[t_s < left_s]), gps(t_s)]) for left_s in silent_from]

@@ -116,7 +116,7 @@ def test_energy_left_is_never_negative_and_needs_a_battery() -> None:
     assert Engine(Profile()).figures().battery == Unknown(Reason.NO_BATTERY)
 
 
-def test_hardly_moving_is_unknown_with_the_reason() -> None:
+def test_a_consumption_when_hardly_moving_is_unknown_with_the_reason() -> None:
     assert wh_per_km(Stretch(20.0, plain(1.0), plain(5.9)), EXACT) == Unknown(Reason.HARDLY_MOVING)
     assert isinstance(wh_per_km(Stretch(20.0, plain(1.0), plain(6.1)), EXACT), Figure)
     engine = Engine(Profile(battery=PACK))
@@ -139,7 +139,7 @@ def test_the_range_survives_a_stop() -> None:
     assert figures.time_left_s.value > 40 * 3600
 
 
-def test_a_silent_instrument_goes_stale_and_the_trip_stands() -> None:
+def test_a_silent_instrument_goes_stale_and_the_trip_remains() -> None:
     engine = Engine(Profile(battery=PACK))
     engine.fold(cruise(np.arange(0, 100.0), 400.0, 2.0))
     engine.fold(Block({"gps": channel("gps", np.arange(100.0, 110.0), fix=3, speed_mps=2.0)}))
@@ -179,7 +179,7 @@ def test_without_any_data_every_figure_has_its_reason() -> None:
     assert engine.figures().speed_mps == Unknown(Reason.NO_FIX)
 
 
-def test_without_a_fix_a_speed_of_zero_from_elsewhere_is_not_believed() -> None:
+def test_without_a_fix_a_speed_of_zero_from_elsewhere_is_ignored() -> None:
     engine = Engine(Profile())
     t_s = np.arange(0, 60.0)
     no_fix = {"gps": channel("gps", t_s, fix=1), "hud": channel("hud", t_s, speed_mps=0.0)}

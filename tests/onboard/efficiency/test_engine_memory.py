@@ -15,7 +15,7 @@ BLOCK_S = 100.0
 
 
 def sources(begin_s: float, rng: np.random.Generator) -> Block:
-    """A ride to and fro at several powers, with rests and turns."""
+    """Return a ride to and fro at several powers, with rests and turns."""
     channels = {}
     for name, rate_hz in (
         *(("power", 1.0), ("battery", 1.0), ("gps", 1.0), ("fused", 1.0)),
@@ -57,6 +57,6 @@ def test_ten_hours_take_no_more_memory_than_two(monkeypatch: pytest.MonkeyPatch)
             engine.figures()
             kept[(number + 1) // 36] = deep_size(engine)
     assert engine.learner.posterior is not None
-    # Six curves of some columns, in room that is all there from the beginning.
+    # Six curves with several columns, allocated in full from the beginning.
     assert kept[1] < 5 << 20, kept
     assert max(kept[hour] for hour in range(3, 11)) < kept[2] + 32_000, kept

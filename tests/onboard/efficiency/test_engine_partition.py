@@ -1,4 +1,4 @@
-"""Any partition of a stream into blocks gives the same figures: this makes a replay a proof."""
+"""Any partition of a stream into blocks gives the same figures, which makes a replay a proof."""
 
 import dataclasses
 import itertools
@@ -22,7 +22,7 @@ PROFILE = Profile(
 
 
 def stream(seed: int, seconds: float) -> dict[str, Channel]:
-    """Columns with all that occurs: gaps, unknowns, outliers, repeats, late samples."""
+    """Return columns with gaps, unknowns, outliers, repeats and late samples."""
     rng = np.random.default_rng(seed)
     channels = {}
     rates = {"power": 2.0, "battery": 3.0, "gps": 5.0, "fused": 4.0, "drive": 2.0}
@@ -99,8 +99,8 @@ def leaves(value, path="") -> dict[str, object]:
 
 @settings(max_examples=60)
 @example(2, 200.0, [0.0078125])  # the first sample of all comes late
-@example(439, 700.0, [0.5])  # what tells of a lone sample comes minutes behind it
-@example(10165, 700.0, [0.75])  # a brief source is in the middle of a step
+@example(439, 700.0, [0.5])  # the neighbour that reveals a lone sample comes minutes later
+@example(10165, 700.0, [0.75])  # the last sample of a brief source waits for the next
 @example(5, 200.0, [n / 150 for n in range(150)])  # every second or so, as on a link
 @example(7, 700.0, [n / 70 for n in range(70)])
 @given(

@@ -96,7 +96,7 @@ def test_the_reserve_is_subtracted_from_the_energy_left() -> None:
     plain.fold(Block(ride(900)))
     assert plain.figures().battery == after
     assert isinstance(Engine(Profile()).reserve_fraction, Unknown)
-    Engine(Profile()).set_reserve(0.3)  # nothing to set it on, and no error
+    Engine(Profile()).set_reserve(0.3)  # without a battery: no effect, and no error
 
 
 def test_a_reserve_that_leaves_too_little_for_the_way_home_raises_turn_back() -> None:
@@ -117,7 +117,7 @@ def test_a_full_battery_withdraws_turn_back_at_once() -> None:
     assert engine.figures().home.turn_back is False
 
 
-def test_another_set_up_has_a_curve_of_its_own() -> None:
+def test_another_set_up_has_its_own_curve() -> None:
     engine = ridden()
     best = engine.figures().best_speed_mps
     assert not isinstance(best, Unknown)
@@ -129,7 +129,7 @@ def test_another_set_up_has_a_curve_of_its_own() -> None:
     assert set(engine.learner.as_dict()) == {"as is"}
 
 
-def test_another_set_up_has_a_best_speed_of_its_own() -> None:
+def test_another_set_up_has_its_own_best_speed() -> None:
     best = []
     for looked in (False, True):
         engine = ridden()
@@ -142,7 +142,7 @@ def test_another_set_up_has_a_best_speed_of_its_own() -> None:
     assert best[0] == best[1]
 
 
-def test_an_alert_of_weed_does_not_outlast_its_set_up() -> None:
+def test_an_alert_of_weed_ends_with_its_set_up() -> None:
     engine = Engine(PROFILE)
     engine.fold(Block(ride(960, turning=True)))
     engine.fold(Block(ride(240, 960.0, weed=1.8, turning=True)))
@@ -207,7 +207,7 @@ def figures_after(settings_made: list[tuple[float, str]], cuts: list[float]) -> 
     st.lists(st.tuples(st.floats(0, 1), st.sampled_from(sorted(SETTINGS))), max_size=5),
     st.lists(st.floats(0, 1), max_size=12),
 )
-def test_settings_take_effect_alike_for_any_partition(settings_made, cuts) -> None:
+def test_settings_have_the_same_effect_for_any_partition(settings_made, cuts) -> None:
     whole, pieces = figures_after(settings_made, []), figures_after(settings_made, cuts)
     assert whole.keys() == pieces.keys()
     for path, value in whole.items():

@@ -24,7 +24,7 @@ SILENT: list[socket.socket] = []
 
 
 class Daemon:
-    """Take commands as a daemon does: execute them at once, or leave them unanswered."""
+    """Takes commands like a daemon: executes them at once, or leaves them unanswered."""
 
     def __init__(self, *, waits: bool = False) -> None:
         self.commands: list[Command] = []
@@ -56,7 +56,7 @@ class Talker:
         assert json.loads(await talker.reader.readline())["kind"] == "hello"
         return talker
 
-    def say(self, *lines: bytes) -> None:
+    def send(self, *lines: bytes) -> None:
         self.writer.write(b"".join(line + b"\n" for line in lines))
 
     async def ack(self) -> dict:

@@ -1,4 +1,4 @@
-"""The feed: viewers come and go, and neither a slow nor a loud one delays others."""
+"""The feed: viewers come and go, and neither slow nor flooding ones delay others."""
 
 import asyncio
 import json
@@ -59,7 +59,7 @@ def test_a_slow_viewer_is_skipped_then_disconnected_and_others_get_everything() 
     asyncio.run(scene())
 
 
-def test_a_viewer_that_sends_or_breaks_off_does_no_harm() -> None:
+def test_a_viewer_that_sends_or_disconnects_does_no_harm() -> None:
     async def scene() -> None:
         server, port = await opened()
         rude = socket.create_connection(("127.0.0.1", port))
@@ -94,13 +94,13 @@ def test_a_malformed_address_is_an_error(text: str) -> None:
         parse_listen(text)
 
 
-def test_an_end_with_viewers_connected_is_quiet(caplog: pytest.LogCaptureFixture) -> None:
+def test_an_end_with_viewers_connected_logs_nothing(caplog: pytest.LogCaptureFixture) -> None:
     async def ended() -> None:
         server = FeedServer()
         port = await server.open("127.0.0.1", 0, "skiff")
         reader, writer = await asyncio.open_connection("127.0.0.1", port)
         await reader.readline()
-        # What the end of the loop does to whoever still hears a viewer.
+        # As the end of the loop does to tasks that still serve a viewer.
         others = asyncio.all_tasks() - {asyncio.current_task()}
         assert others
         for task in others:

@@ -35,7 +35,7 @@ def test_an_answered_command_no_longer_counts(monkeypatch: pytest.MonkeyPatch) -
         daemon = Daemon()
         server, port = await served(daemon)
         one = await Talker.to(port)
-        one.say(*(note(n, "no" if n % 2 else "x") for n in range(10)))
+        one.send(*(note(n, "no" if n % 2 else "x") for n in range(10)))
         answers = [await one.ack() for _ in range(10)]
         assert [(one["id"], one["ok"]) for one in answers] == [(n, n % 2 == 0) for n in range(10)]
         assert len(daemon.commands) == 10

@@ -1,4 +1,4 @@
-"""Whose commands are taken, and how little a slow or senseless viewer affects others."""
+"""Which viewers' commands are accepted, and the isolation of slow or malformed viewers."""
 
 import asyncio
 import contextlib
@@ -47,7 +47,7 @@ def test_notifications_skip_a_viewer_that_does_not_read() -> None:
         await until_async(lambda: server.viewers == 1)
         for _ in range(4):
             talker = await Talker.to(port)
-            talker.say(*(note(n, "🌊" * 200) for n in range(20)))
+            talker.send(*(note(n, "🌊" * 200) for n in range(20)))
             for _ in range(20):
                 while (await talker.ack())["id"] is None:
                     pass
@@ -62,7 +62,7 @@ def test_commands_from_elsewhere_are_refused() -> None:
         daemon = Daemon()
         server, port = await served(daemon, may_command=lambda _: False)
         one = await Talker.to(port)
-        one.say(note(4))
+        one.send(note(4))
         answer = await one.ack()
         assert (answer["id"], answer["ok"]) == (4, False)
         assert answer["why"] == {"code": "not_here"}
@@ -72,11 +72,11 @@ def test_commands_from_elsewhere_are_refused() -> None:
     play(scene)
 
 
-def test_a_daemon_may_take_no_commands() -> None:
+def test_a_daemon_may_accept_no_commands() -> None:
     async def scene() -> None:
         server, port = await served(None)
         one = await Talker.to(port)
-        one.say(note(4))
+        one.send(note(4))
         assert (await one.ack())["why"] == {"code": "no_commands"}
         await server.close()
 
@@ -89,7 +89,7 @@ def test_a_browser_sent_here_by_a_page_is_disconnected(address: bytes) -> None:
         daemon = Daemon()
         server, port = await served(daemon)
         one = await Talker.to(port)
-        one.say(b"POST " + address + b" HTTP/1.1\r", b"Host: 127.0.0.1\r", b"\r", note(1))
+        one.send(b"POST " + address + b" HTTP/1.1\r", b"Host: 127.0.0.1\r", b"\r", note(1))
         assert await one.is_put_out()
         assert daemon.commands == []
         await server.close()
@@ -104,7 +104,7 @@ def test_a_fault_of_the_daemon_is_an_answer(caplog) -> None:
     async def scene() -> None:
         server, port = await served(fails)
         one = await Talker.to(port)
-        one.say(note(1), b"{}")
+        one.send(note(1), b"{}")
         assert (await one.ack())["why"] == {"code": "fault"}
         assert (await one.ack())["why"]["key"] == "kind"
         await server.close()
@@ -166,13 +166,13 @@ def test_random_input_is_answered_or_disconnected_and_changes_nothing(said: list
                     data += piece
         answers = [json.loads(line) for line in data.splitlines()]
         assert all(one["kind"] == "ack" and one["ok"] is False for one in answers)
-        # Each line has its answer, unless it was put out for a line that is no viewer's.
+        # Each line is answered, unless the viewer was disconnected for an invalid line.
         lines = sent.split(b"\n")
         long = sum(len(line) > 1024 for line in lines)
-        heard = len(lines) - 1 - sum(len(line) > 1024 for line in lines[:-1])
-        assert len(answers) <= heard + long
+        received = len(lines) - 1 - sum(len(line) > 1024 for line in lines[:-1])
+        assert len(answers) <= received + long
         if all(line.strip()[:1] in (b"", b"{") for line in lines[:-1]):
-            assert len(answers) >= heard
+            assert len(answers) >= received
         await until_async(lambda: server.viewers == 0)
         await server.close()
 

@@ -1,4 +1,4 @@
-"""Jobs run in order, each by itself; the end waits for them no longer than it is allowed to."""
+"""Jobs run in order, independently; the end waits for them no longer than allowed."""
 
 import logging
 import threading

@@ -30,7 +30,7 @@ MAKERS: dict[str, Callable[[Path], object]] = {
 
 
 @pytest.mark.parametrize("make", MAKERS.values(), ids=MAKERS)
-def test_nobody_else_can_enter_what_was_created(
+def test_nobody_else_can_enter_created_folders(
     tmp_path: Path, make: Callable[[Path], object]
 ) -> None:
     before = os.umask(0)

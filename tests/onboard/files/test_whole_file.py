@@ -21,7 +21,7 @@ def write_often(path: Path, letter: str) -> None:
 
 
 @pytest.mark.slow
-def test_of_several_writers_at_once_one_wins_as_a_whole(tmp_path: Path) -> None:
+def test_of_several_concurrent_writers_one_wins_completely(tmp_path: Path) -> None:
     path = tmp_path / "kept.json"
     write_whole(path, "a" * SIZE)
     context = multiprocessing.get_context("spawn")

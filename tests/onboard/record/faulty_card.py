@@ -18,7 +18,7 @@ TICK_US = 200_000
 
 
 class Card:
-    """Stands between the recorder and the real file system, and fails on demand."""
+    """A file system between the recorder and the real one, which fails on demand."""
 
     def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
         self.room: int | None = None
@@ -77,8 +77,7 @@ class Stream:
 
 
 def spans(folder: Path) -> list[bytes]:
-    """The frames of a record that holds nothing else."""
-    """The frames of a record that holds nothing else."""
+    """Return the frames of a record that contains nothing else."""
     parts = list(read_log(folder))
     assert sum(part.bad_bytes for part in parts) == 0
     return [

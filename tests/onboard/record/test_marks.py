@@ -1,4 +1,4 @@
-"""Marks: whole lines beside the record that give the same figures when they are applied again."""
+"""Marks: whole lines beside the record, which give the same figures when applied again."""
 
 import errno
 import json
@@ -51,7 +51,7 @@ def no_new_trip() -> str | None:
     raise AssertionError
 
 
-def test_what_is_written_is_read_back(tmp_path: Path) -> None:
+def test_written_marks_are_read_back(tmp_path: Path) -> None:
     path = write_all(tmp_path)
     assert list(read_marks(tmp_path)) == WRITTEN
     first = json.loads(path.read_text(encoding="utf-8").splitlines()[0])
@@ -60,11 +60,11 @@ def test_what_is_written_is_read_back(tmp_path: Path) -> None:
     assert path.stat().st_mode & 0o777 == 0o600
 
 
-def test_no_file_is_no_marks(tmp_path: Path) -> None:
+def test_without_a_file_there_are_no_marks(tmp_path: Path) -> None:
     assert read_marks(tmp_path) == ()
 
 
-def test_cut_at_any_byte_all_whole_lines_are_read_and_the_next_is_kept(tmp_path: Path) -> None:
+def test_cut_at_any_byte_whole_lines_are_read_and_the_next_one_is_appended(tmp_path: Path) -> None:
     path = write_all(tmp_path)
     data = path.read_bytes()
     for length in range(len(data)):
@@ -93,7 +93,7 @@ def test_cut_at_any_byte_all_whole_lines_are_read_and_the_next_is_kept(tmp_path:
         b'{"t_s":1,"stamp_us":2,"kind":"mark","id":1,"mark":"run_end"}',
     ],
 )  # fmt: skip
-def test_a_spoilt_line_is_passed_over_and_reported(tmp_path: Path, caplog, spoilt: bytes) -> None:
+def test_a_corrupted_line_is_skipped_and_reported(tmp_path: Path, caplog, spoilt: bytes) -> None:
     path = write_all(tmp_path)
     lines = path.read_bytes().splitlines(keepends=True)
     path.write_bytes(b"".join([*lines[:3], spoilt + b"\n", *lines[3:]]))
@@ -144,7 +144,7 @@ def test_a_folder_that_is_gone_is_reported(tmp_path: Path) -> None:
     assert read_marks(tmp_path) == ()
 
 
-def test_a_sync_is_made_once_for_what_was_written(tmp_path: Path, monkeypatch) -> None:
+def test_written_marks_are_synced_once(tmp_path: Path, monkeypatch) -> None:
     synced = []
     monkeypatch.setattr(os, "fdatasync", synced.append)
     book = MarkBook(tmp_path)
@@ -185,7 +185,7 @@ def test_applied_again_from_the_file_they_give_the_same_figures(tmp_path: Path) 
     since_s = (frames.stamp_us - frames.stamp_us[0]) * 1e-6
     begin = 0
     for at_s, command in GIVEN:
-        # As the service does: what came up to now, then the command.
+        # As in the service: the frames so far, then the command.
         end = int(np.searchsorted(since_s, at_s))
         ride.take(frames.where(np.arange(begin, end)))
         begin = end
@@ -196,7 +196,7 @@ def test_applied_again_from_the_file_they_give_the_same_figures(tmp_path: Path) 
     ride.take(frames.where(np.arange(begin, len(frames))))
     again, without = Ride(PROFILE), Ride(PROFILE)
     (home,) = [one.command.value for one in read_marks(tmp_path) if one.command.id == 4]
-    assert isinstance(home, tuple)  # it says where "here" was
+    assert isinstance(home, tuple)  # the position of "here"
     replay(again, [frames], read_marks(tmp_path))
     assert taken(again) == taken(ride)
     without.take(frames)
@@ -216,7 +216,7 @@ def test_a_mark_that_cannot_be_applied_again_is_reported(caplog) -> None:
 
 
 @pytest.mark.parametrize("stamp_us", [-1, 10**18, 1.5, True, "4", None])
-def test_a_mark_with_an_impossible_stamp_is_none(tmp_path: Path, stamp_us: object) -> None:
+def test_a_mark_with_an_impossible_stamp_is_ignored(tmp_path: Path, stamp_us: object) -> None:
     path = write_all(tmp_path)
     odd = {"t_s": 1.0, "stamp_us": stamp_us, "utc": None} | WRITTEN[0].command.as_dict()
     path.write_text(json.dumps(odd) + "\n" + path.read_text(encoding="utf-8"), encoding="utf-8")

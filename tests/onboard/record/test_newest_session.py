@@ -31,7 +31,7 @@ START_US = 1_750_000_000_000_000
 SECOND_US = 1_000_000
 
 _watchers: list[list[str]] = []
-"""An audit hook stays for good: it appends what is opened to each of these lists."""
+"""Lists to which an audit hook, which cannot be removed, appends every path opened."""
 
 
 def _watch(event: str, args: tuple[Any, ...]) -> None:
@@ -44,7 +44,7 @@ sys.addaudithook(_watch)
 
 
 def past(directory: Path, count: int, *, closed: bool) -> list[Path]:
-    """Sessions of earlier days, as they were left without a pointer."""
+    """Make sessions of earlier days, without a pointer."""
     sender = Sender()
     record = records([sender.heartbeat(), sender.attitude(100.0)])
     folders = []
@@ -59,7 +59,7 @@ def past(directory: Path, count: int, *, closed: bool) -> list[Path]:
 
 
 def opened_at_a_start(directory: Path, start_us: int) -> set[str]:
-    """The earlier sessions that a daemon's start reads."""
+    """Return the earlier sessions read by a daemon's start."""
     before = {one.name for one in directory.iterdir() if one.is_dir()}
     opened: list[str] = []
     _watchers.append(opened)
@@ -82,7 +82,7 @@ def test_the_look_back_opens_no_more_for_a_long_past(tmp_path: Path, closed: boo
         assert len(opened_at_a_start(directory, START_US + 10**9)) == count
         found[count] = opened_at_a_start(directory, START_US + 2 * 10**9)
         assert folders[0].name not in found[count]
-    # The newest, in which nothing was recorded, and the one before it.
+    # The newest one, without a record, and the one before it.
     assert len(found[5]) == len(found[100]) == 2
 
 
@@ -96,7 +96,7 @@ def numbers(directory: Path) -> list[int]:
     return [note.number for one in sessions(directory) if (note := read_session(one))]
 
 
-def test_one_with_a_greater_number_is_copied_in(tmp_path: Path) -> None:
+def test_a_session_with_a_greater_number_is_copied_in(tmp_path: Path) -> None:
     ours = [begin_session(tmp_path, START_US + n * SECOND_US) for n in range(3)]
     other = past(tmp_path / "card", 1, closed=True)[0]
     write_session(other, SessionNote(9000, closed=True))
@@ -110,7 +110,7 @@ def test_one_with_a_greater_number_is_copied_in(tmp_path: Path) -> None:
     assert latest_session(tmp_path) == later
 
 
-def test_all_of_another_card_is_copied_over_pointer_and_all(tmp_path: Path) -> None:
+def test_the_whole_of_another_card_is_copied_in_pointer_included(tmp_path: Path) -> None:
     for n in range(2):
         begin_session(tmp_path / "a", START_US + n * SECOND_US)
     for n in range(5):
@@ -121,7 +121,7 @@ def test_all_of_another_card_is_copied_over_pointer_and_all(tmp_path: Path) -> N
     assert latest_session(tmp_path / "b") == later
 
 
-def test_sessions_are_taken_away(tmp_path: Path) -> None:
+def test_sessions_are_removed(tmp_path: Path) -> None:
     begun = [begin_session(tmp_path, START_US + n * SECOND_US) for n in range(4)]
     shutil.rmtree(begun[0])
     assert last_session(tmp_path) == (4, begun[3])
@@ -138,7 +138,7 @@ def test_killed_between_the_pointer_and_the_folder(tmp_path: Path, monkeypatch) 
             patch.setattr(Path, "rename", _killed)
             with pytest.raises(KeyboardInterrupt):
                 begin_session(tmp_path, START_US + SECOND_US)
-    # What it left of a folder is no session, and is removed.
+    # The incomplete folder is not a session, and is removed.
     assert (tmp_path / module.NEW_FOLDER).exists()
     assert sessions(tmp_path) == [first]
     second = begin_session(tmp_path, START_US + 2 * SECOND_US)

@@ -1,4 +1,4 @@
-"""The file of a record: after it is opened anew it holds whole records only."""
+"""The file of a record: reopened, it contains only whole records."""
 
 from pathlib import Path
 
@@ -23,14 +23,14 @@ def some(count: int) -> Records:
 
 @pytest.mark.parametrize("cut", [0, 1, 36, 200, 201, 1000])
 @pytest.mark.parametrize("junk", [0, 7])
-def test_opened_anew_it_ends_with_the_last_whole_record(
+def test_reopened_it_ends_with_the_last_whole_record(
     tmp_path: Path, cut: int, junk: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(record_file, "TAIL_BYTES", 300)
     path, records = tmp_path / "record", some(60)
     file = RecordFile(path)
     assert file.append([records]) == ([], None)
-    # A card that was pulled out has lost the last bytes, or holds garbage in their place.
+    # A card that was removed has lost the last bytes, or has garbage in their place.
     path.write_bytes(records.data[: len(records.data) - cut] + b"\xfd" * min(junk, cut))
     lost_bytes = file.reopen()
     whole = max(end for end in [0, *records.ends.tolist()] if end <= len(records.data) - cut)
@@ -39,7 +39,7 @@ def test_opened_anew_it_ends_with_the_last_whole_record(
     file.close()
 
 
-def test_what_stands_behind_the_records_is_cut_off(tmp_path: Path) -> None:
+def test_bytes_after_the_records_are_truncated(tmp_path: Path) -> None:
     path, records = tmp_path / "record", some(5)
     file = RecordFile(path)
     file.append([records])
@@ -52,7 +52,7 @@ def test_what_stands_behind_the_records_is_cut_off(tmp_path: Path) -> None:
     file.close()
 
 
-def test_bytes_that_form_no_record_stay_and_are_passed_over(
+def test_bytes_that_form_no_record_stay_and_are_skipped(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(record_file, "TAIL_BYTES", 300)
@@ -68,7 +68,7 @@ def test_bytes_that_form_no_record_stay_and_are_passed_over(
     assert sum(map(len, parts)) == kept + 30
 
 
-def test_closed_it_refuses(tmp_path: Path) -> None:
+def test_a_closed_file_refuses_writes(tmp_path: Path) -> None:
     file = RecordFile(tmp_path / "record")
     file.close()
     left, problem = file.append([some(3)])

@@ -16,7 +16,7 @@ def test_a_second_daemon_is_refused_until_the_first_has_ended(
         assert (tmp_path / "all" / FILE_NAME).stat().st_mode & 0o777 == 0o600
         with pytest.raises(UsageError), record_lock(tmp_path / "all"):
             pass
-        # The refused one has not released the lock of the first.
+        # The refused daemon has not released the lock of the first.
         with pytest.raises(UsageError), record_lock(tmp_path / "all"):
             pass
         with record_lock(tmp_path / "elsewhere"), record_lock(None):
@@ -25,7 +25,7 @@ def test_a_second_daemon_is_refused_until_the_first_has_ended(
         pass
 
 
-def test_without_a_lock_file_the_daemon_runs_all_the_same(tmp_path: Path) -> None:
+def test_without_a_lock_file_the_daemon_still_runs(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("")
     ran = False
     with record_lock(tmp_path / "file"):

@@ -1,4 +1,4 @@
-"""What is recorded reads back as what came in, byte for byte."""
+"""Recorded frames are read back as received, byte for byte."""
 
 import json
 import stat
@@ -46,22 +46,22 @@ def test_frames_are_written_unaltered_and_bad_bytes_are_not(tmp_path: Path) -> N
     assert (recorder.folder / "profile.toml").read_text() == "[craft]\n"
 
 
-def test_what_came_a_second_ago_has_left_the_process(tmp_path: Path, card: Card) -> None:
+def test_frames_a_second_old_have_left_the_process(tmp_path: Path, card: Card) -> None:
     recorder = Recorder(tmp_path, START_US)
     stream = Stream(recorder)
     written = []
     for _ in range(50):
         stream.tick()
-        # Not closed: what stands in the file is what a kill would leave.
+        # Not closed: the file is as a kill would leave it.
         written.append((recorder.folder / RECORD_NAME).stat().st_size // (8 + len(stream.sent[0])))
-        assert len(stream.sent) - written[-1] <= 4 * 3  # four ticks: with the next one it goes
+        assert len(stream.sent) - written[-1] <= 4 * 3  # four ticks: written with the next one
     assert card.appends <= 13  # 50 ticks are 10 s
     assert 6 <= card.syncs <= 8
     recorder.close()
     assert spans(recorder.folder) == stream.sent
 
 
-def test_nothing_is_written_while_nothing_comes(tmp_path: Path, card: Card) -> None:
+def test_nothing_is_written_while_nothing_arrives(tmp_path: Path, card: Card) -> None:
     recorder = Recorder(tmp_path, START_US)
     stream = Stream(recorder)
     stream.tick(4)
@@ -137,7 +137,7 @@ def test_a_folder_that_cannot_be_created_is_reported(tmp_path: Path) -> None:
         Recorder(tmp_path / "file", START_US)
 
 
-def test_a_flush_writes_all_of_it_at_once(tmp_path: Path) -> None:
+def test_a_flush_writes_everything_at_once(tmp_path: Path) -> None:
     recorder = Recorder(tmp_path, START_US)
     stream = Stream(recorder)
     stream.tick(6, wait=False)

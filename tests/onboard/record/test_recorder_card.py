@@ -34,7 +34,7 @@ def test_a_full_card_is_reported_and_recording_goes_on_when_there_is_room(
     assert words(recorder.problem) == f"Recording stopped: no space left on the card ({folder})."
     size = 8 + len(stream.sent[0])
     assert recorder.recorded_bytes == before + room // size * size
-    # A kill now leaves whole records, if the card lets anything be cut off at all.
+    # A kill now leaves whole records, if the card allows truncation at all.
     if not cut_fails:
         assert (folder / RECORD_NAME).stat().st_size == recorder.recorded_bytes
     tries = card.appends
@@ -61,12 +61,12 @@ def test_every_refusal_is_reported_in_words(tmp_path: Path, card: Card, number: 
     assert recorder.problem is not None
     assert CARD_TROUBLE[number] in words(recorder.problem)
     card.room = None
-    recorder.close()  # the last try, whenever the one before was
+    recorder.close()  # the last try, whenever the previous one was
     assert recorder.problem is None
     assert spans(recorder.folder) == stream.sent
 
 
-def test_what_a_full_card_cannot_take_is_bounded_and_counted(
+def test_the_backlog_of_a_full_card_is_bounded_and_counted(
     tmp_path: Path, card: Card, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(record_queue, "QUEUE_MOST_BYTES", 10_000)
@@ -83,7 +83,7 @@ def test_what_a_full_card_cannot_take_is_bounded_and_counted(
     assert 0 < recorder.lost_frames == len(stream.sent) - len(kept)
     # Fifteen ticks are queued; the next try comes up to 25 ticks after there is room.
     assert recorder.lost_frames <= (100 + 25 - 15) * 3
-    # The oldest are dropped: what is there is what came first, and all from some time on.
+    # The oldest are dropped: the record has the first frames, and all from some time on.
     assert kept == stream.sent[:written] + stream.sent[written + recorder.lost_frames :]
 
 
@@ -99,7 +99,7 @@ def test_a_sync_that_hangs_blocks_nobody(
         stream.tick(wait=False)
         assert recorder.wait_written(PATIENCE_S)
     until(lambda: card.syncs == 1)
-    # What was written is the operating system's; only a power cut would take it.
+    # The data are in the operating system; only a power cut would lose them.
     assert len(spans(recorder.folder)) >= len(stream.sent) - 4 * 3
     assert words(recorder.problem) == (
         f"Recording at risk: the card accepts nothing ({recorder.folder})."
@@ -227,7 +227,7 @@ def test_a_sidecar_that_cannot_be_written_yet_is_retried(
     (recorder.folder / "carried.json.new").mkdir()
     recorder.put_file("carried.json", "{}\n")
     stream.tick(70)  # tried three times
-    assert recorder.problem is None  # the record itself is well
+    assert recorder.problem is None  # the record itself is sound
     assert caplog.text.count("carried.json not written yet") == 1
     (recorder.folder / "carried.json.new").rmdir()
     stream.tick(30)
@@ -272,7 +272,7 @@ def test_whatever_the_card_does_each_frame_is_in_the_record_once_or_counted(
 
 
 @pytest.mark.parametrize(("ticks", "most_bytes"), [(10, 1 << 20), (32, 20_000)])
-def test_what_comes_while_a_write_hangs_and_then_fails_stays_in_order_and_bounded(
+def test_frames_during_a_write_that_hangs_then_fails_stay_in_order_and_bounded(
     tmp_path: Path, card: Card, monkeypatch: pytest.MonkeyPatch, ticks: int, most_bytes: int
 ) -> None:
     monkeypatch.setattr(record_queue, "QUEUE_MOST_BYTES", most_bytes)

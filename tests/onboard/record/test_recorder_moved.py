@@ -1,4 +1,4 @@
-"""A record that was removed, renamed or written over, and a card that is away, lose no frame."""
+"""A removed, renamed or overwritten record and a missing card lose no frame."""
 
 import errno
 import os
@@ -13,7 +13,7 @@ from tests.onboard.record.faulty_card import START_US, Card, Stream, spans
 from tests.wire import words
 
 
-def test_a_card_that_was_put_back_shorter_goes_on_behind_the_last_whole_record(
+def test_on_a_card_put_back_shorter_recording_continues_after_the_last_whole_record(
     tmp_path: Path, card: Card
 ) -> None:
     recorder = Recorder(tmp_path, START_US)
@@ -30,7 +30,7 @@ def test_a_card_that_was_put_back_shorter_goes_on_behind_the_last_whole_record(
     assert spans(recorder.folder) == stream.sent[:20] + stream.sent[recorded:]
 
 
-def test_a_record_that_somebody_removed_begins_anew_with_all_beside_it(tmp_path: Path) -> None:
+def test_a_removed_record_is_started_again_with_its_sidecar_files(tmp_path: Path) -> None:
     recorder = Recorder(tmp_path, START_US, "[craft]\n")
     stream = Stream(recorder)
     recorder.note_utc("2026-05-02T09:10:11.0Z", START_US + 4)
@@ -48,7 +48,7 @@ def test_a_record_that_somebody_removed_begins_anew_with_all_beside_it(tmp_path:
     assert sessions.read_session(recorder.folder) == sessions.SessionNote(1, closed=True)
 
 
-def test_a_folder_of_all_sessions_that_was_renamed_is_written_to_where_it_is(
+def test_a_renamed_folder_of_all_sessions_is_still_written_to(
     tmp_path: Path,
 ) -> None:
     place, away = tmp_path / "card", tmp_path / "away"
@@ -71,7 +71,7 @@ def test_a_folder_of_all_sessions_that_was_renamed_is_written_to_where_it_is(
     assert spans(recorder.folder) == stream.sent
 
 
-def test_a_record_that_was_written_over_goes_on_beside(tmp_path: Path) -> None:
+def test_an_overwritten_record_is_continued_in_another_file(tmp_path: Path) -> None:
     recorder = Recorder(tmp_path, START_US)
     stream = Stream(recorder)
     stream.tick(9)
@@ -89,7 +89,7 @@ def test_a_record_that_was_written_over_goes_on_beside(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("put", [os.mkfifo, Path.mkdir, lambda path: path.symlink_to("/dev/full")])
-def test_what_stands_in_the_record_s_place_after_the_card_refused_is_left_alone(
+def test_a_foreign_file_in_the_record_s_place_is_left_alone(
     tmp_path: Path, card: Card, put
 ) -> None:
     recorder = Recorder(tmp_path, START_US)

@@ -1,4 +1,4 @@
-"""The sessions of a directory: their order, beginning and end, whatever the clocks say."""
+"""The sessions of a directory: their order, start and end, whatever the clocks."""
 
 import errno
 import json
@@ -28,7 +28,7 @@ START_US = 1_750_000_000_000_000
 SECOND_US = 1_000_000
 
 
-def test_none_where_there_are_none(tmp_path: Path, caplog) -> None:
+def test_an_empty_folder_has_no_sessions(tmp_path: Path, caplog) -> None:
     assert sessions(tmp_path / "not there") == []
     assert latest_session(tmp_path) is None
     (tmp_path / "learned.json").write_text("{}")
@@ -56,9 +56,7 @@ def test_a_session_says_what_it_continues_and_that_it_was_closed(tmp_path: Path)
 
 @given(st.lists(st.integers(0, 4 * 10**15), min_size=1, max_size=8))
 @settings(max_examples=15, suppress_health_check=[HealthCheck.function_scoped_fixture])
-def test_the_order_is_that_of_their_beginning_whatever_the_clock_said(
-    tmp_path_factory, starts
-) -> None:
+def test_sessions_are_in_order_of_their_start_whatever_the_clock(tmp_path_factory, starts) -> None:
     directory = tmp_path_factory.mktemp("sessions")
     begun = [begin_session(directory, start_us) for start_us in starts]
     assert sessions(directory) == begun[::-1]
@@ -91,7 +89,7 @@ def test_older_sessions_without_a_number_come_before_the_first_that_has_one(
     assert not caplog.text
 
 
-def test_one_that_nobody_closed_is_marked_at_the_next_start(tmp_path: Path) -> None:
+def test_an_unclosed_session_is_marked_at_the_next_start(tmp_path: Path) -> None:
     first, second = begin_session(tmp_path, START_US), begin_session(tmp_path, START_US + SECOND_US)
     assert read_session(first) == SessionNote(1, None, True, CUT_OFF)
     before = (first / FILE_NAME).stat().st_mtime_ns
@@ -148,7 +146,7 @@ def fail(*_: object) -> None:
     raise OSError(errno.ENOSPC, "No space left on device")
 
 
-def test_a_begin_that_fails_leaves_nothing(tmp_path: Path, monkeypatch) -> None:
+def test_a_failed_begin_leaves_nothing(tmp_path: Path, monkeypatch) -> None:
     with monkeypatch.context() as patch:
         patch.setattr(os, "fsync", fail)
         with pytest.raises(OSError, match="No space"):

@@ -41,7 +41,7 @@ def test_the_pauses_grow_and_end() -> None:
     assert one.failing
 
 
-def test_after_a_while_without_a_fault_it_is_sound_again() -> None:
+def test_after_a_while_without_a_fault_it_counts_as_sound_again() -> None:
     one = Subscriber("feed_failed", "the feed")
     one.run(0.0, fails)
     assert one.run(PAUSE_FIRST_S + 0.1, lambda: 1) == 1

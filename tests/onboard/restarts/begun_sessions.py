@@ -14,7 +14,7 @@ START_US = 1_750_000_000_000_000
 
 
 def begin(directory: Path, *boot_s: float, anew: bool = False) -> Path:
-    """A session in which the autopilot stated these boot clocks, if any; its number is carried."""
+    """Return a new session in which the autopilot stated these boot clocks, if any."""
     carried = json.dumps({"of": len(list(directory.glob("2*")))})
     folder = begin_session(directory, START_US, anew=anew, sidecars={CARRIED_NAME: carried})
     sender = Sender()

@@ -18,21 +18,21 @@ HALF_S, AWAY_S = 200.0, 15.0
 
 
 def parts() -> tuple[Frames, Frames]:
-    """The frames up to half of the loop, and from a quarter of a minute later on."""
+    """Return the frames up to half of the loop, and those from a quarter of a minute later on."""
     (frames,) = [part for part in read_log(LOGS / "harbour_loop.tlog", 1 << 24) if len(part)]
     since_s = (frames.stamp_us - frames.stamp_us[0]) * 1e-6
     return frames.where(since_s < HALF_S), frames.where(since_s >= HALF_S + AWAY_S)
 
 
 def snapshot(ride: Ride) -> dict[str, Any]:
-    """The snapshot at the end of a ride, without what the link shows."""
+    """Return the snapshot at the end of a ride, without the state of the link."""
     ride.finish()
     taken: dict[str, Any] = json.loads(json.dumps(wire(ride.snapshot("x", age_s=0.0))))
     return {key: value for key, value in taken.items() if key != "link"}
 
 
 def session(folder: Path, frames: Frames) -> Session:
-    """A session that began a trip, with these frames in its record."""
+    """Return a session that began a trip, with these frames in its record."""
     folder.mkdir()
     (folder / RECORD_NAME).write_bytes(frames.records())
     (folder / CARRIED_NAME).write_text(carried_text(None))

@@ -1,4 +1,4 @@
-"""Charge drawn or stated since the last save counts once; what was before it, not again."""
+"""Charge drawn or stated since the last save counts once; that before it is not counted again."""
 
 from collections.abc import Sequence
 from dataclasses import replace
@@ -17,13 +17,13 @@ from onboard.telemetry.mavlink.frames import joined
 from tests.onboard.small_rides import PROFILE, received, session
 
 A_SECOND = 50.0 * 6.0 / 3600.0 / 1000.0
-"""Of the pack's 1000 Wh, at 50 V and 6 A."""
+"""Share of the pack's 1000 Wh drawn per second, at 50 V and 6 A."""
 NEAR = 4 * A_SECOND
-"""A sample on each side of a join counts for neither, and voltage sags a little."""
+"""Tolerance: a sample on each side of a join counts for neither, and voltage sags a little."""
 
 
 def rode(seconds: int, commands: Sequence[TimedCommand] = ()) -> Ride:
-    """A ride of so many seconds, with these commands."""
+    """Return a ride of some seconds, with these commands."""
     ride, frames = Ride(PROFILE), joined(received(0, seconds))
     for one in commands:
         ride.take(frames.where(frames.stamp_us <= one.stamp_us))
@@ -34,7 +34,7 @@ def rode(seconds: int, commands: Sequence[TimedCommand] = ()) -> Ride:
 
 
 def saved(seconds: int, where: Session, commands: Sequence[TimedCommand] = ()) -> dict[str, Any]:
-    """What was saved after so many seconds."""
+    """Return the state saved after some seconds."""
     at = {"stamp_us": stamp(seconds), "session": where.folder.name, "marks": len(commands)}
     return {**rode(seconds, commands).kept(), "at": at}
 
@@ -85,13 +85,13 @@ def test_a_trip_in_which_nothing_was_saved_counts_from_its_beginning(tmp_path: P
     first = session(tmp_path, received(0, 30))
     last = session(tmp_path, received(30, 60), anew=True)
     kept = saved(20, first)
-    # The new trip began with all of the first.
+    # The new trip began with everything drawn in the first.
     (last.folder / CARRIED_NAME).write_text(carried_text(rode(30).kept()))
     found = update_learned(PROFILE, None, kept, [last])
     assert fraction(found) == pytest.approx(fraction(rode(60).kept()), abs=NEAR)
 
 
-def test_without_a_save_the_records_tell(tmp_path: Path) -> None:
+def test_without_a_save_the_records_are_used(tmp_path: Path) -> None:
     last = session(tmp_path, received(0, 60))
     kept = update_learned(PROFILE, None, None, [last])
     assert fraction(kept) == pytest.approx(fraction(rode(60).kept()), abs=NEAR)
@@ -99,7 +99,7 @@ def test_without_a_save_the_records_tell(tmp_path: Path) -> None:
     assert kept["curves"] is None
 
 
-def test_what_is_up_to_date_stays_as_it_is(tmp_path: Path) -> None:
+def test_an_up_to_date_save_is_unchanged(tmp_path: Path) -> None:
     last = session(tmp_path, received(0, 60))
     kept = saved(60, last)
     assert update_learned(PROFILE, None, kept, [last]) is kept

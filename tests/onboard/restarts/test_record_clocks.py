@@ -75,16 +75,16 @@ UTC_S = 1.75e9
         ([clocks(100, 50, UTC_S), clocks(170, 5, UTC_S)], [True]),
         ([clocks(100, 50, UTC_S), clocks(170, 5, UTC_S + 3600)], [False]),
         ([clocks(100, 50, UTC_S), clocks(3, 5, UTC_S + 170)], [False]),
-        # Short records in between state none: those around them do.
+        # Short records in between have no time of day, but those around them do.
         ([clocks(100, 50, UTC_S), clocks(151, 1), clocks(153, 9, UTC_S)], [True, True]),
         # No record for five hours, and yet it kept running.
         ([clocks(100, 50, UTC_S), clocks(151, 1), clocks(18e3, 9, UTC_S)], [True, True]),
-        # Restarted, and its clock has got further than it was: in the longest gap.
+        # Restarted, and its clock has passed the old one: in the longest gap.
         ([clocks(100, 50, UTC_S), clocks(151, 1), clocks(400, 9, UTC_S + 9e3)], [True, False]),
         ([clocks(100, 50, UTC_S), clocks(397, 1), clocks(400, 9, UTC_S + 9e3)], [False, True]),
-        # Restarted where the boot clock went back, and nowhere else.
+        # Restarted only where the boot clock went back.
         ([clocks(100, 50, UTC_S), clocks(5, 1), clocks(400, 9, UTC_S + 9e3)], [False, True]),
-        # No time of day at all: the boot clock, and not for ever.
+        # No time of day at all: the boot clock, for a limited time.
         ([clocks(100, 50), clocks(151, 1), clocks(153, 1), clocks(3, 1)], [True, True, False]),
         ([clocks(100, 50), clocks(151 + 4 * 3600, 1)], [False]),
         ([clocks(100, 50)], []),

@@ -19,7 +19,7 @@ def test_two_parts_that_fail_once_each_are_kept() -> None:
     assert retries.without == set()
 
 
-def test_faults_far_apart_are_chance() -> None:
+def test_faults_far_apart_do_not_add_up() -> None:
     retries = Retries()
     for n in range(20):
         pause_s = retries.failed(PartError("curve"), n * (SOUND_AFTER_S + PAUSE_MOST_S + 1.0))

@@ -1,4 +1,4 @@
-"""Sessions of a run: which trip each belongs to, its marks, and what was learned, are written."""
+"""Sessions of a run: each one's trip, its marks, and what was learned are written."""
 
 import errno
 import os
@@ -21,7 +21,7 @@ START_US = 1_750_000_000_000_000
 
 
 def attitudes(directory: Path, *boot_s: float) -> Frames:
-    """Frames of an autopilot that states these boot clocks."""
+    """Return frames of an autopilot that states these boot clocks."""
     sender, log = Sender(), directory / "x.tlog"
     log.write_bytes(records([sender.heartbeat(), *map(sender.attitude, boot_s)], START_US))
     (frames,) = [one for one in read_log(log) if len(one)]
@@ -29,7 +29,7 @@ def attitudes(directory: Path, *boot_s: float) -> Frames:
 
 
 def session(directory: Path, frames: Frames, number: int) -> SessionBook:
-    """A session with these frames in its record; nothing is decided yet."""
+    """Return a session with these frames in its record, whose trip is undecided."""
     book = SessionBook(directory, START_US + number * 10**9, None)
     book.kept = {"of": number}
     book.write(frames, START_US + number * 10**9)
@@ -43,9 +43,7 @@ def note(folder: Path) -> SessionNote:
 
 
 @pytest.mark.parametrize("goes_on", [True, False])
-def test_the_verdict_is_written_down_at_the_end_at_the_latest(
-    tmp_path: Path, goes_on: bool
-) -> None:
+def test_the_decision_is_written_at_the_end_at_the_latest(tmp_path: Path, goes_on: bool) -> None:
     for number in (1, 2):
         session(tmp_path, attitudes(tmp_path, 100.0 * number), number).close({"of": number})
     book = SessionBook(tmp_path, START_US + 3 * 10**9, None)
@@ -57,14 +55,14 @@ def test_the_verdict_is_written_down_at_the_end_at_the_latest(
     assert note(first) == SessionNote(1, None, True)
     assert note(second) == SessionNote(2, first.name, True)
     assert note(third) == SessionNote(3, second.name if goes_on else None, True)
-    # What the trip began with: nothing for the first, what the first left for a trip after it.
+    # The state at the trip's start: nothing for the first, the first's result for the next.
     assert load_carried(first) is None
     assert load_carried(second) is None
     carried = load_carried(third)
     assert (carried and carried["of"]) == (None if goes_on else 2)
 
 
-def test_a_new_trip_settles_what_the_one_before_it_left_undecided(tmp_path: Path) -> None:
+def test_a_new_trip_settles_the_undecided_ones_before_it(tmp_path: Path) -> None:
     session(tmp_path, attitudes(tmp_path, 100.0), 1).close({})
     book = session(tmp_path, attitudes(tmp_path, 103.0), 2)
     first = book.past.result().newest
@@ -78,7 +76,7 @@ def test_a_new_trip_settles_what_the_one_before_it_left_undecided(tmp_path: Path
 
 
 def at(directory: Path) -> dict:
-    """The place in the records up to which the save goes."""
+    """Return the place in the records up to which the state is saved."""
     kept = load(directory)
     assert kept is not None
     found: dict = kept["at"]
@@ -94,7 +92,7 @@ def test_a_save_says_which_marks_are_in_it(tmp_path: Path) -> None:
     until((tmp_path / "learned.json").exists)
     first = book.folder.name
     assert at(tmp_path) == {"stamp_us": 7, "session": first, "marks": 1}
-    # Few writes are kind to a card.
+    # Few writes spare the card.
     assert not book.save_if_due(100.1, lambda: kept)
     book.mark(one)
     book.begin_new_trip(START_US + 10**9, kept)
@@ -106,7 +104,7 @@ def test_a_save_says_which_marks_are_in_it(tmp_path: Path) -> None:
     assert [len(read_marks(tmp_path / name)) for name in (first, second)] == [2, 1]
 
 
-def test_what_was_learned_goes_over_to_a_new_trip_that_a_restart_does_not_take_back(
+def test_what_was_learned_carries_over_to_a_new_trip_and_survives_a_restart(
     tmp_path: Path,
 ) -> None:
     book = SessionBook(tmp_path, START_US, None)
@@ -117,7 +115,7 @@ def test_what_was_learned_goes_over_to_a_new_trip_that_a_restart_does_not_take_b
     assert load(tmp_path) == {"schema": 1, "of": 1, "at": {"session": book.folder.name, "marks": 0}}
 
 
-def test_marks_lie_in_the_session_that_a_full_card_made_later(
+def test_marks_are_in_the_session_that_a_full_card_delayed(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def full(*_: object) -> None:

@@ -35,7 +35,7 @@ def test_the_autopilots_clocks_decide(
     assert (verdict and len(verdict.sessions)) == count
 
 
-def test_a_link_that_talks_for_long_without_an_autopilot_ends_no_trip(tmp_path: Path) -> None:
+def test_a_link_that_sends_for_long_without_an_autopilot_ends_no_trip(tmp_path: Path) -> None:
     decision = TripDecision(done(look_back(begin(tmp_path, 100, 110))))
     (tmp_path / "x.tlog").write_bytes(records([Sender(9, 190).heartbeat(6, 8)] * 1000))
     (frames,) = [one for one in read_log(tmp_path / "x.tlog") if len(one)]

@@ -1,4 +1,4 @@
-"""The present ride: goes on after a restart, with another profile, or begins anew."""
+"""The present ride: continues after a restart or with another profile, or starts over."""
 
 import asyncio
 import dataclasses
@@ -35,7 +35,7 @@ async def changes(keeper: TripKeeper, now_s: float = 100.0, tries: int = 400) ->
 
 
 def before(tmp_path: Path) -> tuple[dict[str, Any], Session]:
-    """What a daemon left that was killed halfway round the loop."""
+    """Return the state and session left by a daemon killed halfway round the loop."""
     first, _ = parts()
     ride = Ride(PROFILE)
     ride.take(first)
@@ -64,7 +64,7 @@ def test_a_restart_in_mid_trip_does_not_show_in_the_figures(tmp_path: Path) -> N
     assert snapshot(keeper.ride) == snapshot(through)
 
 
-def test_nothing_is_saved_before_the_last_ride_is_in_it(tmp_path: Path) -> None:
+def test_nothing_is_saved_before_the_last_ride_is_included(tmp_path: Path) -> None:
     kept, earlier = before(tmp_path)
     old = kept_of(Ride(PROFILE))
 
@@ -73,7 +73,7 @@ def test_nothing_is_saved_before_the_last_ride_is_in_it(tmp_path: Path) -> None:
         keeper = TripKeeper(PROFILE, None, old, past)
         whole = [keeper.is_whole]
         assert not keeper.poll(100.0)
-        # Found, but the present ride began without it.
+        # The last ride is found, but the present ride began without it.
         whole.append(keeper.is_whole)
         assert await changes(keeper)
         return keeper, whole
@@ -105,7 +105,7 @@ def test_an_autopilot_that_restarted_begins_a_new_trip(tmp_path: Path) -> None:
     assert snapshot(keeper.ride)["trip"] == snapshot(alone)["trip"]
 
 
-def test_another_profile_is_as_if_it_had_been_there_from_the_start(tmp_path: Path) -> None:
+def test_another_profile_applies_as_from_the_start(tmp_path: Path) -> None:
     first, second = parts()
     other = dataclasses.replace(PROFILE, battery=Battery("li-ion", 14, 60.0))
     expected = Ride(other)
@@ -128,7 +128,7 @@ def test_another_profile_is_as_if_it_had_been_there_from_the_start(tmp_path: Pat
     assert snapshot(keeper.ride) == snapshot(expected)
 
 
-def test_without_a_record_another_profile_begins_anew() -> None:
+def test_without_a_record_another_profile_starts_over() -> None:
     first, _ = parts()
     keeper = TripKeeper(PROFILE)
     keeper.take([first], 0)
@@ -137,7 +137,7 @@ def test_without_a_record_another_profile_begins_anew() -> None:
     assert keeper.ride.messages == 0
 
 
-def test_a_new_trip_leaves_the_refold_behind_and_keeps_its_profile(tmp_path: Path) -> None:
+def test_a_new_trip_abandons_the_refold_and_keeps_its_profile(tmp_path: Path) -> None:
     kept, earlier = before(tmp_path)
     _, second = parts()
     other = dataclasses.replace(PROFILE, battery=Battery("li-ion", 14, 60.0))
@@ -178,5 +178,5 @@ def test_a_new_trip_keeps_curves_and_battery_and_counts_from_nothing() -> None:
     alone.take(second)
     assert snapshot(keeper.ride) == snapshot(alone)
     after = keeper.ride.snapshot("x", age_s=0.0)
-    # The pack is not full again, and the way home not longer than it is.
+    # The pack does not count as full, and the way home is not too long.
     assert after.battery.left_wh.value < before.battery.left_wh.value

@@ -21,7 +21,7 @@ def codes(keeper: TripKeeper) -> list[str]:
     return [alert.code for alert in keeper.alerts()]
 
 
-def test_many_faults_give_the_figures_up_and_a_new_trip_brings_them_back() -> None:
+def test_after_many_faults_the_figures_are_given_up_until_a_new_trip() -> None:
     async def run() -> None:
         keeper = TripKeeper(PROFILE)
         assert (keeper.is_whole, codes(keeper)) == (True, [])
@@ -42,7 +42,7 @@ def test_many_faults_give_the_figures_up_and_a_new_trip_brings_them_back() -> No
     asyncio.run(run())
 
 
-def test_what_is_kept_stays_as_it_was_while_a_part_is_left_out(
+def test_the_saved_state_is_unchanged_while_a_part_is_left_out(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setattr("onboard.restarts.retries.PAUSE_FIRST_S", 0.0)
@@ -57,7 +57,7 @@ def test_what_is_kept_stays_as_it_was_while_a_part_is_left_out(
             assert keeper.refolding is not None
             await asyncio.wait({keeper.refolding.task})
             assert keeper.poll(100.0)
-        # The figures are back, but for the battery's: what is kept of that is older.
+        # The figures are back except for the battery's, whose saved state is older.
         assert keeper.why_none is None
         assert codes(keeper) == ["part_left_out"]
         assert not keeper.is_whole

@@ -1,4 +1,4 @@
-"""While records are folded again, no frame, command or target is lost."""
+"""While records are being refolded, no frame, command or target is lost."""
 
 import asyncio
 import dataclasses
@@ -33,7 +33,7 @@ COMMAND = Set(1, "target_speed_mps", 2.5)
 
 
 def keeper(record: Session | None = None, **more: object) -> TripKeeper:
-    """A keeper whose present record is this."""
+    """Return a keeper with this as its present record."""
 
     def present(until_us: int) -> Session | None:
         return record and dataclasses.replace(record, until_us=until_us)
@@ -118,7 +118,7 @@ def test_a_command_given_before_the_trip_is_known_is_not_lost(tmp_path: Path) ->
     async def run() -> None:
         earlier = session(tmp_path, received(0, 6))
         one = keeper(None, past=done(look_back(earlier.folder)))
-        # Nothing came from the autopilot yet: nothing can be decided.
+        # The autopilot has not sent yet: nothing can be decided.
         assert not one.poll(100.0)
         give(one)
         take(one, received(8, 13))
@@ -159,7 +159,7 @@ def test_a_new_trip_is_of_the_same_craft() -> None:
     assert one.ride.decoder.craft.system_id == 1
 
 
-def test_what_a_trip_began_with_is_what_its_fold_begins_with(tmp_path: Path) -> None:
+def test_a_refold_begins_with_the_state_its_trip_began_with(tmp_path: Path) -> None:
     async def run() -> None:
         before = Ride(PROFILE)
         for part in received(0, 6):
@@ -194,7 +194,7 @@ def test_without_a_record_the_battery_s_count_goes_on_and_no_curve_does() -> Non
     assert after["battery"] == before["battery"] != Ride(PROFILE).kept()["battery"]
 
 
-def test_more_than_can_be_kept_meanwhile_is_read_from_the_record_again(
+def test_frames_beyond_the_buffer_are_read_from_the_record_again(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(refold_task, "BACKLOG_MOST_FRAMES", 5 * A_SECOND)

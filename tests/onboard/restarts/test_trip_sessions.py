@@ -1,4 +1,4 @@
-"""Which sessions are one trip: settled by the autopilot's clocks, whatever was undecided."""
+"""Which sessions form a trip: settled by the autopilot's clocks, whatever was undecided."""
 
 import json
 from pathlib import Path
@@ -24,7 +24,7 @@ def mark(folder: Path) -> None:
 
 
 def trip(newest: Path, boot_s: float) -> list[str]:
-    """The earlier sessions of the present trip; what was undecided is settled."""
+    """Return the earlier sessions of the present trip, after settling undecided ones."""
     verdict = look_back(newest).judge(now(boot_s))
     write_all_settled(verdict.settled)
     return [one.folder.name for one in verdict.sessions]
@@ -38,11 +38,11 @@ def test_any_number_of_undecided_sessions_belong_to_a_trip_that_goes_on(tmp_path
     assert [note and note.continues for note in notes] == [None, *names[:-1]]
     assert not any(note.may_continue for note in notes if note)
     assert [load_carried(one) for one in all_of_it] == [{"of": 0}] * 12
-    # Settled: another start comes to the same.
+    # Settled: another start has the same result.
     assert trip(all_of_it[-1], 300.0) == names
 
 
-def test_it_was_restarted_between_two_of_them(tmp_path: Path) -> None:
+def test_an_autopilot_restarted_between_two_sessions(tmp_path: Path) -> None:
     times = [(100, 110), (112, 113), (5, 9), (20, 21), (30, 31)]
     a, b, c, d, e = (begin(tmp_path, *one) for one in times)
     assert trip(e, 40.0) == [c.name, d.name, e.name]
@@ -52,7 +52,9 @@ def test_it_was_restarted_between_two_of_them(tmp_path: Path) -> None:
     assert list(earlier_of_trip(e, read_session(e))) == [d, c]
 
 
-def test_restarted_only_now_it_is_another_trip_and_the_others_are_settled(tmp_path: Path) -> None:
+def test_an_autopilot_restarted_now_begins_another_trip_and_settles_the_others(
+    tmp_path: Path,
+) -> None:
     a, b = begin(tmp_path, 100, 110), begin(tmp_path, 112, 113)
     assert trip(b, 4.0) == []
     note = read_session(b)
@@ -68,7 +70,7 @@ def test_a_new_trip_is_settled_at_once(tmp_path: Path) -> None:
     assert trip(later, 120.0) == [new.name, later.name]
 
 
-def test_sessions_without_an_autopilot_are_passed_over(tmp_path: Path) -> None:
+def test_sessions_without_an_autopilot_are_skipped(tmp_path: Path) -> None:
     ridden = begin(tmp_path, 100, 110)
     blank = [begin(tmp_path) for _ in range(3)]
     past = look_back(blank[-1])
@@ -81,7 +83,7 @@ def test_a_mark_while_the_craft_is_silent_belongs_to_what_comes_after(tmp_path: 
     marked, blank = begin(tmp_path), begin(tmp_path)
     mark(marked)
     assert trip(blank, 120.0) == [ridden.name, marked.name]
-    # And where the autopilot was restarted meanwhile, to the new trip.
+    # If the autopilot was restarted meanwhile, to the new trip.
     first = look_back(blank).judge(now(120.0)).sessions[1]
     assert len(first.actions) == 1
     (marked / FILE_NAME).write_text(
@@ -107,7 +109,7 @@ def test_an_earlier_session_that_is_gone_ends_the_trip_there(tmp_path: Path) -> 
     assert (note.continues, note.may_continue) == (None, None)
 
 
-def test_notes_that_form_a_circle_end_somewhere(tmp_path: Path) -> None:
+def test_notes_that_form_a_cycle_terminate(tmp_path: Path) -> None:
     a, b, c = (begin(tmp_path, 100.0 + n) for n in range(3))
     note_continues(a, c.name)
     note_continues(b, a.name)
@@ -115,7 +117,7 @@ def test_notes_that_form_a_circle_end_somewhere(tmp_path: Path) -> None:
     assert list(earlier_of_trip(c, read_session(c))) == [b, a]
 
 
-def test_what_the_card_refuses_stays_undecided(tmp_path: Path, monkeypatch, caplog) -> None:
+def test_a_decision_that_the_card_refuses_stays_open(tmp_path: Path, monkeypatch, caplog) -> None:
     _, b = begin(tmp_path, 100), begin(tmp_path, 101)
     before = (b / FILE_NAME).read_text()
     verdict = look_back(b).judge(now(120.0))
@@ -130,7 +132,7 @@ def _fail(_: int) -> None:
     raise OSError(28, "No space left on device")
 
 
-def test_marks_are_what_makes_a_session_more_than_blank(tmp_path: Path) -> None:
+def test_a_session_with_marks_is_not_blank(tmp_path: Path) -> None:
     begin(tmp_path, 100)
     torn = begin(tmp_path)
     (torn / MARKS_NAME).write_text('{"t_s": nu')

@@ -1,4 +1,4 @@
-"""Viewers' commands are applied to the ride, all of each or nothing."""
+"""Viewers' commands are applied to the ride completely or not at all."""
 
 import json
 from typing import Any
@@ -41,7 +41,7 @@ def seen(ride: Ride) -> dict[str, Any]:
     return taken
 
 
-def test_one_target_takes_the_place_of_another_and_null_ends_its_own() -> None:
+def test_one_target_replaces_another_and_null_clears_its_own() -> None:
     ride = ridden()
     done(Set(1, "target_distance_m", 3000.0), ride)
     assert seen(ride)["target"]["distance_m"] == 3000.0
@@ -54,7 +54,7 @@ def test_one_target_takes_the_place_of_another_and_null_ends_its_own() -> None:
     assert seen(ride)["target"] is None
 
 
-def test_home_is_set_where_stated_and_here_is_where_the_craft_is() -> None:
+def test_home_is_set_where_stated_or_at_the_craft() -> None:
     ride = ridden()
     done(Set(1, "home", (45.1, -30.0)), ride)
     # A degree of latitude at 45 degrees north is 111,131.8 m (WGS 84).
@@ -76,7 +76,7 @@ def test_here_is_refused_while_the_position_is_unknown() -> None:
     assert {**seen(ride), "seq": 0} == {**before, "seq": 0}
 
 
-def test_the_reserve_and_a_full_battery_change_what_is_left() -> None:
+def test_the_reserve_and_a_full_battery_change_the_energy_left() -> None:
     ride = ridden()
     before = seen(ride)["battery"]["left_fraction"]["value"]
     done(Set(1, "reserve_fraction", 0.5), ride)
@@ -155,7 +155,7 @@ RIDE = ridden()
     | st.just("here") | st.lists(st.floats(-180, 180), min_size=2, max_size=2)
     | st.text(max_size=40),
 )  # fmt: skip
-def test_whatever_is_accepted_leaves_a_snapshot_that_json_can_hold(key: str, value: Any) -> None:
+def test_accepted_commands_leave_a_snapshot_valid_in_json(key: str, value: Any) -> None:
     line = json.dumps({"kind": "set", "id": 1, "key": key, "value": value}).encode()
     command = parse_command(line)
     if isinstance(command, Refused):

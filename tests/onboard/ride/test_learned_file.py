@@ -1,4 +1,4 @@
-"""State kept after a run of the daemon: written whole or not at all, continued in the same trip."""
+"""State saved after a run of the daemon: written atomically, continued in the same trip."""
 
 import json
 
@@ -19,7 +19,7 @@ BEFORE = {"clocks": {"boot_s": 600.0, "utc_s": 1.75e9, "counter_ah": 2.0}}
 NAN = float("nan")
 
 
-def test_what_is_saved_is_read_back(tmp_path) -> None:
+def test_the_saved_state_is_read_back(tmp_path) -> None:
     save(tmp_path, {"battery": None, "curves": {}})
     assert load(tmp_path) == {"schema": 1, "battery": None, "curves": {}}
     assert [path.name for path in tmp_path.iterdir()] == [FILE_NAME]
@@ -67,7 +67,7 @@ def test_it_is_the_same_trip_while_the_autopilot_keeps_running(now: Clocks, same
         (Clocks(10.0, 1.75e9 + 601.0, NAN), 601.0, False, True),
         (Clocks(10.0, 1.75e9 - 86_400.0, NAN), NAN, False, True),
         (Clocks(10.0, NAN, NAN), NAN, False, True),
-        # Restarted just before: its boot clock tells nothing; nor does it four hours later.
+        # Restarted just before: its boot clock is uninformative, as it is four hours later.
         (Clocks(590.0, NAN, 0.0), NAN, False, True),
         (Clocks(600.0 + 4 * 3600.0, NAN, 0.0), NAN, False, True),
     ],
@@ -83,7 +83,7 @@ def test_after_ten_minutes_or_an_unknown_time_the_rider_is_asked(
 
 
 def stream(seconds: int, amps: float = 20.0) -> Frames:
-    """A steady ride whose autopilot counts charge, as frames."""
+    """Return the frames of a steady ride whose autopilot counts charge."""
     sender = Sender()
     frames: list[bytes] = []
     for second in range(seconds):
@@ -151,7 +151,7 @@ UTC_S = 1_750_000_000.0
 
 
 def counted(profile: Profile) -> dict[str, object]:
-    """The state kept after a ride that drew half of the pack."""
+    """Return the state saved after a ride that drew half of the pack."""
     ride, sender, made = Ride(profile), Sender(), list[bytes]()
     for second in range(360):
         made += sender.second(100.0 + second, 50.0, 100.0, 2.0)
@@ -163,7 +163,7 @@ def counted(profile: Profile) -> dict[str, object]:
 
 @pytest.mark.parametrize("tail", [2, 4, 7, 10, 14])
 def test_charge_drawn_in_a_stream_of_a_few_seconds_counts(tail: int) -> None:
-    # As when a record's end is caught up with: no pause, and no second has settled yet.
+    # As at the end of a record being refolded: no pause, and no second has settled yet.
     profile = parse_profile("[battery]\nchemistry = 'lfp'\ncells = 16\ncapacity_ah = 20.0\n")
     sender, before, whole = Sender(), LinkScanner(), Ride(profile)
     end_s = 60

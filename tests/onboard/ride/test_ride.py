@@ -1,4 +1,4 @@
-"""From bytes to snapshot: live, recorded and replayed are one."""
+"""From bytes to snapshot: live, recorded and replayed give the same."""
 
 import itertools
 import json
@@ -18,7 +18,7 @@ START_US = 1_750_000_000_000_000
 
 
 def frames() -> list[bytes]:
-    """A minute and a half with another craft, a ground station, and a second pack."""
+    """Return a minute and a half with another craft, a ground station, and a second pack."""
     mine, other, station = Sender(1), Sender(7, version_1=True), Sender(255, 190)
     sent = []
     for n in range(90):
@@ -27,7 +27,7 @@ def frames() -> list[bytes]:
         if n % 3 == 0:
             sent += [other.heartbeat(), other.sys_status(11.0, 70.0)]
             sent.append(station.heartbeat(GROUND_STATION, INVALID))
-    # A last stamp: anything after it would be timed by receipt.
+    # End with a stamp: messages after it would be timed by receipt.
     return [*sent, mine.attitude(390.0)]
 
 
@@ -72,7 +72,7 @@ def test_the_record_gives_what_the_rider_saw(data) -> None:
 
 
 def test_the_pace_of_arrival_changes_no_figure() -> None:
-    # All in one burst, and spread over as long as it was sent: the boot clock gives the time.
+    # In one burst, and spread over the time of sending: the boot clock gives the time.
     at_once, _ = live([], [0])
     ends = list(itertools.accumulate(map(len, FRAMES)))[:-1]
     in_time, _ = live(ends, [90_000_000 * n // len(SENT) & ~3 for n in KEPT])

@@ -1,4 +1,4 @@
-"""Frames of any message with random payloads, packed here from the definitions' layouts."""
+"""Frames of any message with random payloads, packed from the definitions' layouts."""
 
 import random
 import struct
@@ -18,7 +18,7 @@ SIZES = {
 
 
 def payload(rng: random.Random, message_id: int) -> bytes:
-    """Random bytes for each field: text is printable, floats are numbers, zeros are common."""
+    """Return random bytes for each field: printable text, finite floats, many zeros."""
     message = dialect.mavlink_map[message_id]
     kinds = dict(zip(message.fieldnames, message.fieldtypes, strict=True))
     parts = []
@@ -38,7 +38,7 @@ def payload(rng: random.Random, message_id: int) -> bytes:
 
 
 def frame(rng: random.Random, message_id: int) -> bytes:
-    """One MAVLink 2 frame of a random system; zeros at the payload's end are left out."""
+    """Return a MAVLink 2 frame of a random system, with trailing zeros truncated."""
     body = payload(rng, message_id).rstrip(b"\0") or b"\0"
     sequence, system, component = rng.randrange(256), rng.randrange(1, 255), rng.randrange(256)
     head = bytes([len(body), 0, 0, sequence, system, component]) + message_id.to_bytes(3, "little")

@@ -27,7 +27,7 @@ def power_w(through_water):
 
 
 def ride(legs, begin_s=0.0, begin_m=(0.0, 0.0), noise=0.02) -> tuple[Block, float, np.ndarray]:
-    """Legs of (course, speed through water along it, seconds), as columns; drive held steady."""
+    """Return legs of (course, speed through water along it, seconds) as columns; steady drive."""
     rng = np.random.default_rng(4)
     seconds = sum(leg[2] for leg in legs)
     t_s = begin_s + np.arange(0.0, seconds, 0.5)
@@ -132,7 +132,7 @@ def test_a_distance_gets_its_speed_and_cue() -> None:
     assert 1.0 < target.speed_mps < 2.25
     assert target.cue == "ease"
     assert target.reason.code is Standing.AGAINST_ADVISED
-    # Slower makes it: what is left there, at that consumption, is more than the way to go.
+    # A slower speed makes it: at its consumption the energy left exceeds the distance to go.
     assert figures.range_m.target.low > 0.9 * target.distance_m
     assert 0 <= target.confidence_fraction < 0.99
 
@@ -163,14 +163,14 @@ def test_no_advice_before_anything_is_known() -> None:
     assert Engine(Profile()).figures().home == Unknown(Reason.NO_BATTERY)
 
 
-def test_the_best_speed_lies_where_algebra_puts_it() -> None:
+def test_the_best_speed_agrees_with_algebra() -> None:
     engine, _, _ = outward()
     best = engine.figures().best_speed_mps
     speed = np.linspace(0.3, 3, 2000)
     # Eastward over ground: the craft crabs against the northward part.
     through = np.hypot(speed - WATER[0], WATER[1])
     exact = speed[np.argmin(power_w(through) / speed)]
-    # The slowest speed learned, 1.0 m/s, is above that: the best of those seen is at that end.
+    # The lowest learned speed, 1.0 m/s, is above that: the best learned one is at that end.
     slowest = WATER[0] + np.sqrt(1.0 - WATER[1] ** 2)
     assert exact < slowest
     assert best.value == pytest.approx(slowest, abs=0.12)

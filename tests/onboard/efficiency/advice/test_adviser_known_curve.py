@@ -1,4 +1,4 @@
-"""The adviser on a curve that is known exactly, P = 14 + 18 w^3, without an engine around it."""
+"""The adviser on an exactly known curve, P = 14 + 18 w^3, without an engine."""
 
 from dataclasses import replace
 
@@ -32,7 +32,7 @@ def curve(water_mps=(0.0, 0.0), seen_mps=(0.5, 2.6), sd: float = 0.0) -> Posteri
 def out(
     course_deg: float, seconds: int, speed_mps=2.0, power_w=158.0, begin=None
 ) -> SettledSeconds:
-    """Seconds straight on, from where other ones ended."""
+    """Return seconds straight on, from the end of earlier ones."""
     course = np.radians(course_deg)
     ones, nothing = np.ones(seconds), np.full(seconds, np.nan)
     way = speed_mps * np.arange(1.0, seconds + 1)
@@ -85,7 +85,7 @@ def test_the_range_is_longest_at_the_speed_of_least_consumption() -> None:
     left_wh = some.left_wh(21.0)
     assert advice.range_best_m.value == pytest.approx(left_wh / 7.992 * 1000, rel=5e-3)
     assert advice.best_speed_mps.value == pytest.approx(0.7299, abs=0.03)
-    # Where the slowest that was seen is 1.4 m/s: there, (14 + 18 * 1.4^3) / 3.6 / 1.4 Wh/km.
+    # If the lowest learned speed is 1.4 m/s: at it, (14 + 18 * 1.4^3) / 3.6 / 1.4 Wh/km.
     cost = (14 + 18 * 1.4**3) / 3.6 / 1.4
     advice = adviser.advice(some, curve(seen_mps=(1.4, 2.6)))
     assert advice.range_best_m.value == pytest.approx(some.left_wh(63.4) / cost * 1000, rel=0.015)
@@ -122,8 +122,8 @@ def test_no_range_at_a_speed_that_was_never_learned(speed_mps, told) -> None:
 
 
 def test_the_quiet_time_follows_from_the_spare_energy_and_the_power_drawn() -> None:
-    # Twelve minutes out. Spare energy divided by what shrinks it: the power drawn now, but no less
-    # than that of the way home, and what the way home grows by meanwhile.
+    # Twelve minutes out. Spare energy divided by its rate of decrease: the present power, but no
+    # less than that of the way home, plus the growth of the way home.
     spare_wh, home_w = 200.0, 63.0
     for now_w, drawn_w in ((158.0, 158.0 + home_w), (30.0, 2 * home_w), (2000.0, 2063.0)):
         adviser = Adviser()
@@ -133,7 +133,7 @@ def test_the_quiet_time_follows_from_the_spare_energy_and_the_power_drawn() -> N
 
 
 def test_the_margin_home_reaches_up_to_that_of_a_pack_charged_unseen() -> None:
-    # An LFP pack on its plateau, two hours later: nobody said whether it was charged.
+    # An LFP pack on its plateau, two hours later, without a statement whether it was charged.
     lfp = Battery("lfp", 16, 20.0, resistance_ohm=1e-3, start_fraction=0.6)
     asked, full = Pack(lfp, Sensors()), Pack(lfp, Sensors())
     asked.resume(Pack(lfp, Sensors()).count.as_dict(), Away(7200.0))
@@ -166,7 +166,7 @@ def test_a_new_distance_counts_from_where_it_is_set() -> None:
 
 
 def test_the_probability_is_that_of_the_present_speed() -> None:
-    # Far more than it takes at 2 m/s, far too little for it at 2.5.
+    # Far more energy than 2 m/s takes, far too little for 2.5 m/s.
     some = pack()
     for speed_mps, likely in ((1.5, True), (2.5, False)):
         adviser = Adviser()
@@ -186,7 +186,7 @@ def test_the_best_speed_is_that_on_the_course_made_good(course_deg: float) -> No
     at_once = Adviser()
     at_once.fold(out((course_deg + 180.0) % 360, 300))
     other = at_once.advice(pack(), curve((0.0, -0.5))).best_speed_mps
-    # By hand, on the course as it is looked at (15 degrees): cost over all speeds over ground.
+    # By hand, on the course as evaluated (in steps of 15 degrees): cost over all ground speeds.
     course = np.radians(round(course_deg / 15) * 15)
     through = np.linspace(0.55, 2.6, 4000)
     along, across = -0.5 * np.cos(course), 0.5 * np.sin(course)
@@ -198,8 +198,8 @@ def test_the_best_speed_is_that_on_the_course_made_good(course_deg: float) -> No
 
 
 def test_the_interval_of_the_best_speed_is_that_of_the_shifts() -> None:
-    # Only the water along the course is in doubt, by 0.1 m/s: the best speed with it 0.1 more and
-    # less, as found apart.
+    # Only the water along the course is uncertain, by 0.1 m/s: the best speeds with 0.1 m/s more
+    # and less, computed separately.
     count = 2 + len(KNOTS)
     only = np.zeros((count, count))
     only[1, 1] = 0.1**2

@@ -31,17 +31,17 @@ def on(alerts: AlertConditions, t_s: float = 1e4) -> set[str]:
 
 
 def now(alerts: AlertConditions, t_s: float) -> tuple[Alert, ...]:
-    """What is on, where no figure is shown beside it."""
+    """Return the standing alerts, without values of present figures."""
     return alerts.alerts(unknown_figures(NO_TARGET, t_s, "plain"))
 
 
 def pack(left_fraction: float) -> Pack:
-    """A pack that counts a share of full, with a fifth of its energy kept."""
+    """Return a pack at a share of full, with a fifth of its energy as reserve."""
     return Pack(replace(LI_ION, start_fraction=left_fraction), Sensors())
 
 
 @pytest.mark.parametrize(
-    ("start_fraction", "said"),
+    ("start_fraction", "expected"),
     [
         # A fifth of the energy is 0.22 of the charge; a tenth more about 0.32.
         (0.60, set()),
@@ -52,13 +52,15 @@ def pack(left_fraction: float) -> Pack:
         (0.05, {"reserve_reached"}),
     ],
 )
-def test_low_energy_and_reserve_are_raised(start_fraction: float, said: set[str]) -> None:
+def test_low_energy_and_reserve_are_raised(start_fraction: float, expected: set[str]) -> None:
     alerts, some = conditions(), pack(start_fraction)
     for t_s in (10.0, 20.0):
         alerts.observe_pack(t_s, some, 0.0)
-    assert on(alerts) == said
+    assert on(alerts) == expected
     levels = {alert.code: alert.level for alert in now(alerts, 30.0)}
-    assert levels == dict.fromkeys(said, "danger" if "reserve_reached" in said else "warning")
+    assert levels == dict.fromkeys(
+        expected, "danger" if "reserve_reached" in expected else "warning"
+    )
 
 
 def test_the_reserve_is_reached_sooner_under_load() -> None:
@@ -82,15 +84,15 @@ def test_the_energy_until_an_alert_is_returned() -> None:
 
 
 def test_a_contradicted_charge_is_raised() -> None:
-    for start_fraction, said in ((1.0, True), (0.5, False)):
+    for start_fraction, expected in ((1.0, True), (0.5, False)):
         alerts, some = conditions(), pack(start_fraction)
         some.fold(rest(LI_ION, 0.5, 30))
         alerts.observe_pack(30.0, some, 0.0)
-        assert ("battery_contradicted" in on(alerts)) is said
+        assert ("battery_contradicted" in on(alerts)) is expected
 
 
 @pytest.mark.parametrize(
-    ("apart_ah", "charge_ah", "said"),
+    ("apart_ah", "charge_ah", "expected"),
     [
         # A twentieth of the charge, and 0.1 Ah.
         (0.55, 10.0, False),
@@ -101,13 +103,13 @@ def test_a_contradicted_charge_is_raised() -> None:
         (0.25, -2.0, True),
     ],
 )
-def test_counters_that_disagree_either_way_are_raised(apart_ah, charge_ah, said) -> None:
+def test_counters_that_disagree_either_way_are_raised(apart_ah, charge_ah, expected) -> None:
     alerts = conditions()
     alerts.observe(CountersObserved(10.0, apart_ah, charge_ah))
-    assert ("counters_disagree" in on(alerts)) is said
+    assert ("counters_disagree" in on(alerts)) is expected
 
 
-def test_turn_back_is_on_while_it_holds() -> None:
+def test_turn_back_is_raised_while_its_condition_lasts() -> None:
     alerts = conditions()
     alerts.observe(AdviceObserved(10.0, True, NO_TARGET))
     assert on(alerts) == {"turn_back"}
@@ -127,29 +129,29 @@ def test_an_impossible_sample_is_raised_in_its_own_second() -> None:
 
 
 def test_a_current_that_stands_still_at_rest_is_not_stuck() -> None:
-    # A charger or a cold sun pulls the voltage; half an ampere of instruments stays what it is.
+    # A charger or solar panel changes the voltage; the instruments' half ampere is constant.
     volts = np.linspace(50.0, 48.0, 240)
-    for amps_a, said in ((0.5, False), (20.0, True)):
+    for amps_a, expected in ((0.5, False), (20.0, True)):
         alerts = conditions()
         alerts.fold(settled(amps_a=amps_a, volts_v=volts, throttle_fraction=0.0))
-        assert ("current_stuck" in on(alerts)) is said
+        assert ("current_stuck" in on(alerts)) is expected
 
 
 @pytest.mark.parametrize(
-    ("temperatures", "t_s", "said"),
+    ("temperatures", "t_s", "expected"),
     [
         ([75.0] * 10, 10.0, True),
-        # Five degrees cooler it is over, after ten seconds; not sooner.
+        # It ends ten seconds after cooling by five degrees, not sooner.
         ([75.0] * 10 + [67.0] * 60, 70.0, True),
         ([75.0] * 10 + [64.0] * 9, 19.0, True),
         ([75.0] * 10 + [64.0] * 60, 70.0, False),
         ([69.0] * 60, 60.0, False),
     ],
 )
-def test_a_hot_drive_is_hot_until_it_is_five_degrees_cooler(temperatures, t_s, said) -> None:
+def test_a_hot_drive_is_hot_until_it_is_five_degrees_cooler(temperatures, t_s, expected) -> None:
     alerts = conditions()
     alerts.fold(settled(len(temperatures), drive_degc=np.array(temperatures)))
-    assert ("drive_hot" in on(alerts, t_s)) is said
+    assert ("drive_hot" in on(alerts, t_s)) is expected
 
 
 def sagging(volts_v: np.ndarray, power_w: np.ndarray) -> SettledSeconds:
@@ -157,38 +159,38 @@ def sagging(volts_v: np.ndarray, power_w: np.ndarray) -> SettledSeconds:
 
 
 @pytest.mark.parametrize(
-    ("volts_to", "exponent", "said"),
+    ("volts_to", "exponent", "expected"),
     [
-        # A drive at a held throttle is a load of its own: its power goes with the voltage squared.
+        # A drive at constant throttle is a resistive load: power goes with the voltage squared.
         (45.0, 2.0, False),
         (43.5, 2.0, False),
-        # What it takes off beyond that is its heat's.
+        # A reduction beyond that is due to heat.
         (49.0, 20.0, True),
         (45.0, 5.0, True),
     ],
 )
-def test_a_sagging_pack_is_no_drive_that_limits_its_heat(volts_to, exponent, said) -> None:
+def test_a_sagging_pack_is_not_taken_for_a_thermal_limit(volts_to, exponent, expected) -> None:
     volts = np.linspace(50.0, volts_to, 240)
     alerts = conditions()
     alerts.fold(sagging(volts, 1000.0 * (volts / 50.0) ** exponent))
-    assert ("heat_limiting" in on(alerts)) is said
+    assert ("heat_limiting" in on(alerts)) is expected
     assert "drive_hot" not in on(alerts)
 
 
-def test_a_voltage_that_rises_hides_no_limit() -> None:
-    # The sun came out on the pack: power that falls is the drive's all the same.
+def test_a_rising_voltage_does_not_hide_a_limit() -> None:
+    # The pack is warmed by the sun: falling power is still due to the drive.
     volts = np.linspace(48.0, 50.0, 240)
     alerts = conditions()
     alerts.fold(sagging(volts, np.linspace(1000.0, 720.0, 240)))
     assert "heat_limiting" in on(alerts)
 
 
-@pytest.mark.parametrize(("volts_v", "said"), [(43.0, True), (43.2, True), (43.4, False)])
-def test_the_cut_off_is_warned_of_before_it_is_reached(volts_v: float, said: bool) -> None:
+@pytest.mark.parametrize(("volts_v", "expected"), [(43.0, True), (43.2, True), (43.4, False)])
+def test_the_cut_off_warning_comes_before_the_cut_off(volts_v: float, expected: bool) -> None:
     # 42 V and 3 % of it are 43.26 V.
     alerts = conditions()
     alerts.fold(settled(30, volts_v=volts_v))
-    assert ("near_cutoff" in on(alerts)) is said
+    assert ("near_cutoff" in on(alerts)) is expected
 
 
 def news(t_s: float, **names: tuple[str, ...]) -> SourceDecision:
@@ -206,7 +208,7 @@ def news(t_s: float, **names: tuple[str, ...]) -> SourceDecision:
         ("unplugged", "source_unplugged"),
     ],
 )
-def test_a_source_is_named_and_another_is_raised_anew(key: str, code: str) -> None:
+def test_a_source_is_named_and_another_raises_a_new_alert(key: str, code: str) -> None:
     alerts = conditions()
     for t_s, names in ((10.0, ("battery 1",)), (20.0, ("battery 1",)), (30.0, ("battery 2",))):
         alerts.observe(news(t_s, **{key: names}))

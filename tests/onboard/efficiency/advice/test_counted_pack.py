@@ -31,7 +31,7 @@ RIDING = Riding(400.0, 2.0, 50.0, 600.0, 0.0036, 0.5, 0.0049)
 
 
 def metered(counter_ah: float | None, count: int = 60) -> tuple[PowerSources, CountedPack]:
-    """A minute at 8 A, by a pack whose autopilot has counted so much before, and its counting."""
+    """Return a minute at 8 A on a pack whose autopilot has counted some charge, and the count."""
     power, t_s = PowerSources(Sensors()), np.arange(0.0, count)
     before = math.nan if counter_ah is None else counter_ah
     columns = {"pack": 0, "volts_v": 52.0, "amps_a": 8.0, "charge_out_ah": before + t_s * 8 / 3600}
@@ -40,7 +40,7 @@ def metered(counter_ah: float | None, count: int = 60) -> tuple[PowerSources, Co
 
 
 def resumed(away: Away, counter_ah: float | None) -> CountedPack:
-    """The next run's, which began when the autopilot's counter stood at `counter_ah`; 5 before."""
+    """Return the next run's pack, started with the autopilot's counter at `counter_ah` (was 5)."""
     _, counted = metered(counter_ah)
     counted.resume(json.loads(json.dumps(Pack(LFP, Sensors()).count.as_dict())), math.nan)
     counted.away(-math.inf, away, 5.0)
@@ -54,7 +54,7 @@ def resumed(away: Away, counter_ah: float | None) -> CountedPack:
         # The autopilot ran on, and its counter went from 5 to 7 Ah: 2 of 20 Ah were drawn.
         (Away(7200.0, True), 7.0, 0.5, False),
         (Away(7200.0, True), 5.0, 0.6, False),
-        # It was reset, it has none, or the autopilot was off: nobody knows.
+        # The counter was reset or absent, or the autopilot was off: unknown.
         (Away(7200.0, True), 1.0, 0.6, True),
         (Away(7200.0, True), None, 0.6, True),
         (Away(7200.0, False), 7.0, 0.6, True),
@@ -163,10 +163,10 @@ def test_a_saved_state_is_used_if_possible(changed: dict, can_be: bool) -> None:
             SavedCharge.read(KEPT | changed, 20.0, 0.0)
 
 
-def test_a_capacity_that_was_corrected_outlasts_the_run() -> None:
+def test_a_corrected_capacity_survives_the_run() -> None:
     again = Pack(LFP, Sensors())
     again.resume(KEPT | {"capacity_error": -0.2}, Away(5.0, True, 0.0))
     assert again.full.value == pytest.approx(0.8 * Pack(LFP, Sensors()).full.value)
-    # A tenth of what it holds now, drawn.
+    # A tenth of its corrected capacity is drawn.
     again.fold(seconds(np.full(720, 52.0), np.full(720, 8.0)))
     assert again.count.state.fraction(1.6, 720.0)[0] == pytest.approx(0.6 - 0.1)

@@ -1,4 +1,4 @@
-"""Target speed and way home against algebra, for a power law and a battery of plain watt-hours."""
+"""Target speed and way home against algebra, for a power law and a constant-energy battery."""
 
 from dataclasses import replace
 
@@ -20,7 +20,7 @@ NOTHING = np.zeros((5, 5))
 
 
 def ahead(full_wh=500.0, covariance=NOTHING, *, log_variance=0.0, head_mps=0.0, water=0.0):
-    """P = 10 + 20 w^3 with w the speed through water, against a head current."""
+    """Return an outlook with P = 10 + 20 w^3, w the speed through water, in a head current."""
 
     def power_at(speed_mps, course_deg):
         power = 10 + 20 * (speed_mps + head_mps) ** 3
@@ -45,7 +45,7 @@ def test_the_best_speed_in_still_water_and_against_a_current() -> None:
     assert against.max() == pytest.approx(500 / 16.66667 * 1000, rel=1e-3)
 
 
-def test_the_target_speed_uses_up_what_is_left_when_everything_is_known() -> None:
+def test_with_everything_known_the_target_speed_uses_up_the_energy_left() -> None:
     # 500 Wh over 20 km: 25 Wh/km = (10 + 20 v^3) / 3.6 v, that is 20 v^3 - 90 v + 10 = 0.
     exact = max(np.roots([20, 0, -90, 10]).real)
     sure = SURE_SD * WEATHER_SD_FRACTION
@@ -72,7 +72,7 @@ def test_a_distance_too_far_names_the_best() -> None:
 
 
 def test_the_margin_counts_a_shared_error_once() -> None:
-    # Gain makes every kilometre dearer; what it did to the count so far is in the battery's part.
+    # A gain error makes every kilometre dearer; its effect on the count is in the battery's part.
     covariance = np.zeros((5, 5))
     covariance[GAIN, GAIN] = 0.02**2
     needed, margin, sd = ahead(covariance=covariance).margin(10_000.0)
@@ -109,7 +109,7 @@ def test_home_is_where_the_craft_left_and_the_way_back_is_measured() -> None:
 
 
 def six_km_out() -> Home:
-    """Six kilometres out, as if drifted: so that any speed home will do."""
+    """Return a home six kilometres away, reached by drifting, so that any speed home will do."""
     home = Home()
     home.put(45.0, -30.0)
     home.fold(replace(straight_out(3010), distance_m=np.zeros(3010)))
@@ -117,12 +117,12 @@ def six_km_out() -> Home:
 
 
 def advise(home: Home, ahead: Outlook, leaving_mps: float):
-    """The way home right after a look."""
+    """Return the advice on the way home right after an evaluation."""
     home.evaluate(ahead, leaving_mps)
     return home.way(ahead, leaving_mps)
 
 
-def test_nobody_is_sent_home_at_a_crawl() -> None:
+def test_the_advised_speed_home_is_not_a_crawl() -> None:
     home = Home()
     home.fold(straight_out(3010))
     # The cheapest speed is 0.63 m/s; 80 % of the 2 m/s ridden out are the least, 60 % in need.
@@ -152,7 +152,7 @@ def test_turn_back_comes_sooner_when_leaving_than_when_returning() -> None:
     assert (leaving, coming) == ([False, True], False)
 
 
-def test_a_cost_known_to_a_factor_only_counts_for_more() -> None:
+def test_a_cost_known_only_to_a_factor_counts_for_more() -> None:
     needed, _, sharp = ahead(log_variance=0.0).margin(10_000.0)
     _, _, vague = ahead(log_variance=0.25).margin(10_000.0)
     assert sharp == pytest.approx(needed * WEATHER_SD_FRACTION, rel=0.04)

@@ -26,11 +26,11 @@ from tests.onboard.efficiency.advice.test_outlook import (
 
 VOLTS = 48.0
 LEFT_BY = np.array([900.0, 420.0, -130.0, -11.0, 60.0])
-"""How what is left changes with each shared error [Wh]."""
+"""Gradient of the energy left by each shared error [Wh]."""
 
 
 def covariance() -> np.ndarray:
-    """Errors that hang together as a rested voltage leaves them."""
+    """Return errors correlated as after a rested voltage."""
     sds = np.array([0.02, 0.03, 0.02, 0.05, 0.005])
     mixed = np.eye(5)
     mixed[START, GAIN] = mixed[GAIN, START] = -0.6
@@ -40,7 +40,7 @@ def covariance() -> np.ndarray:
 
 
 def known() -> Outlook:
-    """P = 10 + 20 v^3, known exactly but for the weather and the shared errors."""
+    """Return an outlook with P = 10 + 20 v^3, exact but for weather and shared errors."""
 
     def power_at(speed_mps, course_deg):
         power = 10 + 20 * speed_mps**3
@@ -55,13 +55,13 @@ def known() -> Outlook:
 
 
 def with_errors(errors: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """What is left and the power at each speed if the sensors are off by so much."""
+    """Return energy left and power at each speed with given sensor errors."""
     power = (10 + 20 * SPEEDS**3) * (1 + errors[GAIN]) * (1 + errors[VOLTAGE])
     return 500.0 + LEFT_BY @ errors, power + VOLTS * errors[OFFSET]
 
 
 def gradient_of(value) -> np.ndarray:
-    """By central differences along each error, shape (speeds, 5)."""
+    """Return the gradient by central differences along each error, shape (speeds, 5)."""
     step = 1e-5
     rows = [
         (value(*with_errors(step * one)) - value(*with_errors(-step * one))) / (2 * step)
@@ -70,7 +70,7 @@ def gradient_of(value) -> np.ndarray:
     return np.stack(rows, axis=1)
 
 
-def test_the_range_varies_as_its_parts_do_together() -> None:
+def test_the_variance_of_the_range_is_that_of_its_parts() -> None:
     by = gradient_of(lambda left, power: left * SPEEDS / power * 3600)
     exact = np.einsum("ni,ij,nj->n", by, covariance(), by)
     weather = (WEATHER_SD_FRACTION * known().range_m) ** 2
@@ -78,7 +78,7 @@ def test_the_range_varies_as_its_parts_do_together() -> None:
 
 
 @pytest.mark.parametrize("distance_m", [2_000.0, 15_000.0])
-def test_the_margin_varies_as_its_parts_do_together(distance_m: float) -> None:
+def test_the_variance_of_the_margin_is_that_of_its_parts(distance_m: float) -> None:
     by = gradient_of(lambda left, power: left - power / SPEEDS * distance_m / 3600)
     exact = np.einsum("ni,ij,nj->n", by, covariance(), by)
     needed, margin, sd = known().margin(distance_m)
@@ -102,7 +102,7 @@ def test_the_water_wanders_on_the_way(seconds: float, counts_s: float) -> None:
     assert of_water > 0.1 * WEATHER_SD_FRACTION**2
 
 
-def test_the_rows_of_speeds_seen_are_theirs() -> None:
+def test_rows_of_observed_speeds_have_their_own_values() -> None:
     whole = ahead()
     seen = whole.of_speeds_seen()
     assert seen.speed_mps == pytest.approx(SPEEDS[SPEEDS < 3.0])
@@ -115,15 +115,15 @@ def tried_from(speed_mps: float, full_wh: float = 500.0) -> Outlook:
     return replace(ahead(full_wh=full_wh), seen=speed_mps <= SPEEDS)
 
 
-def test_falling_short_advises_little_slower_than_was_ever_tried() -> None:
+def test_falling_short_advises_a_speed_only_slightly_below_those_tried() -> None:
     # The cheapest is 0.63 m/s; the slowest tried is 2.
     advised = advised_speed(tried_from(2.0), 90_000.0)
     assert isinstance(advised.speed_mps, Unknown)
     assert advised.best_speed_mps == pytest.approx(2.0 * UNTRIED_SPEED_FRACTION, abs=0.02)
 
 
-def test_the_way_home_uses_a_speed_seen_where_one_suffices() -> None:
-    # 6 km: 39.7 Wh at 0.63 m/s; 25/3 Wh/km, so 50 Wh, at 1.0 m/s, which was the slowest tried.
+def test_the_way_home_uses_an_observed_speed_if_one_suffices() -> None:
+    # 6 km: 39.7 Wh at 0.63 m/s; 25/3 Wh/km, so 50 Wh, at 1.0 m/s, the lowest speed tried.
     home = six_km_out()
     assert advise(home, tried_from(1.0, 500.0), 0.0).speed_mps == pytest.approx(1.0, abs=0.02)
     assert advise(home, tried_from(1.0, 60.0), 0.0).speed_mps == pytest.approx(1.0, abs=0.02)
@@ -163,7 +163,7 @@ def test_turn_back_ends_at_home() -> None:
     assert advise(home, ahead(full_wh=0.001), 0.0).turn_back is False
 
 
-def test_a_home_that_was_set_before_the_start_stays() -> None:
+def test_a_home_set_before_the_start_stays() -> None:
     home = Home()
     home.put(45.02, -30.0)
     home.fold(straight_out(510))
@@ -175,8 +175,8 @@ def test_a_home_that_was_set_before_the_start_stays() -> None:
 
 @pytest.mark.parametrize(("before", "seconds"), [(40.5, 30.0), (42.3, 30.0)])
 def test_the_time_to_react_is_kept_on_the_way_out(before: float, seconds: float) -> None:
-    # What must be left is the way home from where the craft will be in half a minute, and half a
-    # minute's power: by hand from the rows.
+    # The energy that must be left: the way home from the place in half a minute, plus half a
+    # minute's power; by hand from the rows.
     home = six_km_out()
     outlook = ahead(full_wh=before)
     spare_wh, power_w = home.evaluate(outlook, 1.0)

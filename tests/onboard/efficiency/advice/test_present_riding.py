@@ -34,13 +34,13 @@ def riding(*stretches):
     return present.now()
 
 
-def test_a_changed_throttle_begins_anew() -> None:
+def test_a_changed_throttle_starts_a_new_way_of_riding() -> None:
     now = riding((150, 1.6, 900), (420, 2.3, 300))
     assert (now.power_w, now.speed_mps) == pytest.approx((420, 2.3))
     assert 270 <= now.seconds_s <= 300
 
 
-def test_a_throttle_that_was_eased_begins_anew() -> None:
+def test_an_eased_throttle_starts_a_new_way_of_riding() -> None:
     now = riding((420, 2.3, 900), (150, 1.6, 300))
     assert (now.power_w, now.speed_mps) == pytest.approx((150, 1.6))
     assert 270 <= now.seconds_s <= 300
@@ -49,7 +49,7 @@ def test_a_throttle_that_was_eased_begins_anew() -> None:
 @pytest.mark.parametrize(
     ("power", "speed", "hand"),
     [
-        # Both more, or both less, and by enough: that was the hand.
+        # Both more, or both less, and by enough: the throttle.
         (300, 2.3, True),
         (120, 1.7, True),
         (200, 2.3, False),
@@ -59,7 +59,7 @@ def test_a_throttle_that_was_eased_begins_anew() -> None:
         (120, 2.3, False),
     ],
 )
-def test_the_rider_s_hand_is_distinguished_from_wind_and_water(
+def test_throttle_changes_are_distinguished_from_wind_and_water(
     power: float, speed: float, hand: bool
 ) -> None:
     now = riding((200, 2.0, 600), (power, speed, 300))
@@ -82,11 +82,11 @@ def test_a_way_of_riding_that_has_just_begun_may_not_last() -> None:
 
 
 def test_a_current_to_and_fro_is_averaged() -> None:
-    # At a held power the speed over ground alternates: that was the water, not the hand.
+    # At constant power the speed over ground alternates: the water, not the throttle.
     now = riding(*[(300, 2.2, 240), (300, 1.8, 240)] * 4)
     assert now.speed_mps == pytest.approx(2.0 - 0.1, abs=0.01)
     assert now.seconds_s == 8 * 240
-    # What the last minutes differ by is in the interval.
+    # The difference between the last minutes is within the interval.
     spread = now.wh_per_km(3600.0)
     assert np.sqrt(spread.own_variance) / spread.value > 0.04
 
@@ -97,7 +97,7 @@ def test_a_held_speed_against_a_current_is_averaged() -> None:
     assert now.seconds_s == 8 * 240
 
 
-def test_more_power_for_less_speed_is_the_water_not_the_hand() -> None:
+def test_more_power_for_less_speed_is_the_water_not_the_throttle() -> None:
     now = riding(*[(300, 2.2, 240), (400, 1.9, 240)] * 4)
     assert now.seconds_s == 8 * 240
 
@@ -105,7 +105,7 @@ def test_more_power_for_less_speed_is_the_water_not_the_hand() -> None:
 def test_a_way_of_riding_that_has_just_begun_waits() -> None:
     now = riding((150, 1.6, 900), (900, 3.0, 25))
     assert now.power_w == pytest.approx(150)
-    # If it stays, it lies within the interval: 6 times the power, 3.2 times the consumption.
+    # If it lasts, it is within the interval: 6 times the power, 3.2 times the consumption.
     later = now.power(600.0)
     assert later.value + 1.96 * np.sqrt(later.own_variance) > 900
     spread = now.wh_per_km(600.0)
@@ -113,12 +113,12 @@ def test_a_way_of_riding_that_has_just_begun_waits() -> None:
     assert riding((150, 1.6, 40)) == Unknown(Reason.TOO_LITTLE_RIDING)
 
 
-def test_stops_are_no_riding() -> None:
+def test_stops_do_not_count_as_riding() -> None:
     now = riding((300, 2.0, 300), (10, 0.0, 600), (300, 2.0, 30))
     assert (now.power_w, now.speed_mps) == pytest.approx((300, 2.0))
 
 
-def test_a_steady_ride_becomes_sure_of_itself() -> None:
+def test_the_interval_narrows_on_a_steady_ride() -> None:
     rng = np.random.default_rng(1)
     short, long = (
         riding(*[(300 * (1 + rng.normal() * 0.01), 2.0, 30) for _ in range(count)])
@@ -129,7 +129,7 @@ def test_a_steady_ride_becomes_sure_of_itself() -> None:
     assert sds[1] < 0.01
 
 
-def test_bands_hold_all_that_was_measured() -> None:
+def test_bands_contain_everything_measured() -> None:
     rng = np.random.default_rng(2)
     power, speed = rng.uniform(50, 900, 5000), rng.uniform(0, 4.2, 5000)
     power[rng.random(5000) < 0.05] = np.nan
@@ -153,7 +153,7 @@ def test_bands_hold_all_that_was_measured() -> None:
     assert [band.energy_wh for band in again] == pytest.approx([b.energy_wh for b in table])
 
 
-def test_a_second_in_a_gap_is_no_second_of_riding() -> None:
+def test_a_second_in_a_gap_does_not_count_as_riding() -> None:
     t_s = np.concatenate([np.arange(100.0), np.arange(130.0, 200.0)])
     gps = {key: np.full(len(t_s), np.nan) for key in COLUMNS["gps"]}
     gps |= {"fix": np.full(len(t_s), 3.0), "speed_mps": np.full(len(t_s), 2.0)}

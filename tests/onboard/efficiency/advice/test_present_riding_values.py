@@ -1,4 +1,4 @@
-"""A standing alert has the value of the figure beside it; its event that of its onset."""
+"""A standing alert has the present figure's value; its event has that of its onset."""
 
 import pytest
 
@@ -67,7 +67,7 @@ def test_a_stated_charge_changes_figure_and_alert_at_once() -> None:
     assert after.values == figures.target.reason.values != before.values
 
 
-def test_an_alert_ends_with_the_target_that_it_is_about() -> None:
+def test_an_alert_ends_with_its_target() -> None:
     engine = Engine(Profile(battery=PACK), learned())
     engine.set_aim(Aim(distance_m=400_000.0))
     engine.fold(ride([(90, 2.4, 300)])[0])

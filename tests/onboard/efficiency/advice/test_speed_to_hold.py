@@ -16,7 +16,7 @@ from tests.onboard.efficiency.trip.test_runs import leg
 NO_PACK = Unknown(Reason.NO_BATTERY)
 
 
-def told(aim: Aim, seconds: int = 30, **ridden):
+def target_for(aim: Aim, seconds: int = 30, **ridden):
     adviser = Adviser()
     adviser.set_aim(aim)
     adviser.fold(leg(seconds, **ridden))
@@ -28,20 +28,20 @@ def told(aim: Aim, seconds: int = 30, **ridden):
     [(300, "hold", 0.0), (308, "hold", 0.0267), (312, "ease", 0.04), (280, "push", -0.0667)],
 )
 def test_a_cue_for_power_needs_neither_battery_nor_curve(power_w, cue, difference) -> None:
-    target = told(Aim(power_w=300.0), power_w=power_w)
+    target = target_for(Aim(power_w=300.0), power_w=power_w)
     assert target.cue == cue
     assert target.difference_fraction == pytest.approx(difference, abs=1e-3)
     assert target.power_w == 300.0
 
 
 def test_a_cue_for_speed_likewise() -> None:
-    target = told(Aim(speed_mps=2.0), speed_mps=2.2)
+    target = target_for(Aim(speed_mps=2.0), speed_mps=2.2)
     assert (target.cue, target.speed_mps) == ("ease", 2.0)
     assert target.difference_fraction == pytest.approx(0.1)
     assert isinstance(target.wh_per_km, Unknown)
 
 
-def test_it_is_there_as_soon_as_it_is_set_and_follows_within_ten_seconds() -> None:
+def test_the_cue_is_immediate_and_follows_within_ten_seconds() -> None:
     adviser = Adviser()
     adviser.fold(leg(30, power_w=400.0))
     adviser.set_aim(Aim(power_w=300.0))
@@ -54,13 +54,13 @@ def test_it_is_there_as_soon_as_it_is_set_and_follows_within_ten_seconds() -> No
     ("speed_mps", "cue"), [(1.88, "push"), (1.92, "hold"), (2.04, "hold"), (2.08, "ease")]
 )
 def test_a_speed_target_is_compared_with_the_speed(speed_mps: float, cue: str) -> None:
-    target = told(Aim(speed_mps=2.0), speed_mps=speed_mps, power_w=900.0)
+    target = target_for(Aim(speed_mps=2.0), speed_mps=speed_mps, power_w=900.0)
     assert target.cue == cue
     assert target.difference_fraction == pytest.approx(speed_mps / 2.0 - 1.0)
 
 
-def test_a_new_aim_has_a_cue_of_its_own() -> None:
-    # 2 % above what is wanted keeps a cue to ease, and is no reason for a new one.
+def test_a_new_aim_gets_a_new_cue() -> None:
+    # 2 % above the target keeps a cue to ease, but does not start one.
     adviser = Adviser()
     adviser.set_aim(Aim(power_w=300.0))
     adviser.fold(leg(30, power_w=330.0))

@@ -27,7 +27,7 @@ def fold(holds, cuts=()) -> tuple[list[float], float | None]:
     return [event.t_s for event in events], watch.on_since_s
 
 
-def test_it_comes_after_a_while_and_goes_after_a_while() -> None:
+def test_an_alert_comes_and_goes_with_a_delay() -> None:
     assert fold([0, 1, 1, 1, 1]) == ([4.0], 1.0)
     assert fold([0, 1, 1, 0, 1, 1, 0]) == ([], None)
     assert fold([1, 1, 1, 0, 1, 0, 1]) == ([3.0], 0.0)
@@ -49,7 +49,7 @@ late = np.arange(240) > 120
 falling = 20.0 - np.arange(240) / 30.0
 
 
-def test_a_plain_ride_raises_nothing() -> None:
+def test_a_plain_ride_raises_no_alert() -> None:
     assert codes() == set()
 
 
@@ -84,12 +84,12 @@ def test_a_hot_drive_stays_hot_until_it_has_cooled_down() -> None:
     swings = 70.0 + 3.0 * np.sin(np.arange(240) / 8.0)
     alerts.fold(settled(drive_degc=swings))
     assert [event.alert.code for event in alerts.events] == ["drive_hot"]
-    # The onset's value stays with the event, the alert's own is that of now.
+    # The event keeps the onset's value; the alert has the present one.
     assert alerts.events[0].alert.values["temperature_degc"] > 70.0
     nothing = unknown_figures(Unknown(Reason.NOT_HEARD), 240.0, "plain")
     warm = DriveState(rpm=900.0, motor_amps_a=9.0, temperature_degc=68.0)
     (alert,) = alerts.alerts(replace(nothing, drive=warm))
     assert (alert.level, alert.values) == ("danger", {"temperature_degc": 68.0})
-    # Of a drive that is not heard any more nothing is told as if it were so now.
+    # For a drive that is no longer received, no value is shown as if it were current.
     (alert,) = alerts.alerts(nothing)
     assert alert.values == {"temperature_degc": None}

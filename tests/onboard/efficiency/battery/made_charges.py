@@ -43,7 +43,7 @@ def drawn(
     unlogged: Unlogged = Unlogged(),  # noqa: B008
     unseen_ah: float = 0.0,
 ) -> list[Charge]:
-    """Charges of one craft, all else drawn from what is said to be known of it.
+    """Draw charges of one craft, with everything else drawn from its stated uncertainty.
 
     The pack gives back 0.99 to 1.01 of its charge (lithium cells: approximately all of it;
     Batteries 2019, 5(3), 57), the meter is good to 1 %, 'full' to half a per cent of the pack.
@@ -67,6 +67,6 @@ def drawn(
 
 
 def binomial_limits(count: int, share: float = 0.95, z: float = 2.576) -> tuple[float, float]:
-    """Where the covered share of so many intervals lies in 99 % of cases."""
+    """Return the 99 % limits of the share covered by a number of intervals."""
     reach = z * math.sqrt(share * (1.0 - share) / count)
     return share - reach, share + reach

@@ -32,14 +32,14 @@ def seconds(volts, amps, begin_s=0.0, drawn_ah=0.0) -> SettledSeconds:
 def rest(
     battery: Battery, fraction: float, count: int, *, begin_s=0.0, drawn_ah=0.0
 ) -> SettledSeconds:
-    """A pack of the table's own cells that rests at a charge."""
+    """Return seconds of a pack of the table's own cells at rest at a charge."""
     table = OCV_CURVES[battery.chemistry]
     volts = battery.cells * np.interp(fraction, table.fraction, table.ocv_v)
     return seconds(np.full(count, volts), np.full(count, 0.0), begin_s, drawn_ah)
 
 
 def load(battery: Battery, amps, *, start=1.0, begin_s=0.0, drawn_ah=0.0) -> SettledSeconds:
-    """What a pack of the table's own cells shows under currents, second by second."""
+    """Return the readings of a pack of the table's own cells under currents, per second."""
     amps = np.asarray(amps, float)
     chemistry = OCV_CURVES[battery.chemistry]
     drawn = drawn_ah + np.cumsum(amps) / 3600.0
@@ -50,7 +50,7 @@ def load(battery: Battery, amps, *, start=1.0, begin_s=0.0, drawn_ah=0.0) -> Set
 
 @cache
 def published() -> dict[str, np.ndarray]:
-    """Open-circuit volts at `AT` of the published cells; origin: tests/data/README.md."""
+    """Return open-circuit voltages at `AT` of published cells; origin: tests/data/README.md."""
     sets: dict[str, list[float]] = {}
     with (DATA / "pybamm_ocv_soc.csv").open(newline="") as file:
         for row in csv.DictReader(file):
@@ -59,7 +59,7 @@ def published() -> dict[str, np.ndarray]:
 
 
 def discharge(name: str, c_rate: float) -> dict[str, float]:
-    """A simulated discharge of a published cell; origin: tests/data/README.md."""
+    """Return a simulated discharge of a published cell; origin: tests/data/README.md."""
     with (DATA / "pybamm_discharge_summary.csv").open(newline="") as file:
         for row in csv.DictReader(file):
             if row["parameter_set"] == name and float(row["c_rate"]) == c_rate:

@@ -49,7 +49,7 @@ def test_the_sensor_scale_under_test_widens_the_count_but_not_the_expectation() 
     assert wide.high > narrow.high
 
 
-def test_energy_comes_back_with_the_losses_of_the_chemistry() -> None:
+def test_energy_returned_includes_the_losses_of_the_chemistry() -> None:
     # 25 Ah drawn at 12.5 A and charged at 5 A: 0.5 and 0.2 of the pack an hour. Energy out over in
     # there, simulated (PyBaMM 26.10, DFN): LFP (Prada) 0.9595; Li-ion 0.9486 (Chen), 0.9845
     # (Mohtat).
@@ -70,11 +70,11 @@ def test_energy_comes_back_with_the_losses_of_the_chemistry() -> None:
 
 @pytest.mark.parametrize("chemistry", ["lfp", "li-ion"])
 def test_no_pack_gives_back_more_than_it_took(chemistry: str) -> None:
-    # With rates that nobody knows the losses might be less than none; the interval ends at none.
+    # With unknown rates the losses might come out negative; the interval ends at zero.
     exact = conditions(chemistry=chemistry, pack_ah=None, meter_sd_fraction=0.0)
     expected = expected_wh([charge(20.0)], exact)
     losses = expected.value - 1000.0
-    # What charge alone leaves open: 0.01 / sqrt 3, and half a per cent of four times what was used.
+    # The uncertainty from charge alone: 0.01 / sqrt 3, and 0.5 % of four times the charge used.
     other = 1.96 * expected.value * np.hypot(0.0057735, 0.005 * 4.0)
     assert expected.value - expected.low == pytest.approx(np.hypot(losses, other), rel=1e-3)
     assert expected.high - expected.value > np.hypot(losses, other)

@@ -24,7 +24,7 @@ from tests.onboard.efficiency.battery.made_packs import (
 VAGUE = replace(LI_ION, start_fraction=0.6, start_sd=0.3)
 
 
-def test_a_rest_counts_once_though_readings_are_missing_in_it() -> None:
+def test_a_rest_with_missing_readings_counts_once() -> None:
     whole, holes = Pack(VAGUE, Sensors()), Pack(VAGUE, Sensors())
     settled = rest(VAGUE, 0.6, 900)
     missing = np.arange(900) % 20 == 15
@@ -40,8 +40,8 @@ def test_a_rest_counts_once_though_readings_are_missing_in_it() -> None:
 
 
 def test_stops_at_nearly_the_same_charge_add_no_information() -> None:
-    # What the table is wrong by is the same at each: the published cells' deviations from it
-    # correlate by 0.90 over a tenth of the charge (worked out in the next test).
+    # The table's error is the same at each: the published cells' deviations from it correlate by
+    # 0.90 over a tenth of the charge (computed in the next test).
     once, often = Pack(VAGUE, Sensors()), Pack(VAGUE, Sensors())
     once.fold(rest(VAGUE, 0.6, 300))
     for stop in range(20):
@@ -51,7 +51,7 @@ def test_stops_at_nearly_the_same_charge_add_no_information() -> None:
         often.fold(seconds(np.full(300, 50.0), amps, begin_s + 300, drawn_ah))
     sds = [charge_and_sd(pack, 0.0, 300.0)[1] for pack in (once, often)]
     assert sds[1] == pytest.approx(sds[0], rel=1e-3)
-    # Half the charge later the table is wrong by something else.
+    # Half the charge later the table's error is another.
     often.fold(seconds(np.full(3600, 48.0), np.full(3600, 11.0), 12000.0, 2.0))
     often.fold(rest(VAGUE, 0.08, 600, begin_s=15600.0, drawn_ah=13.0))
     assert charge_and_sd(often, 13.0, 16200.0)[1] < 0.8 * sds[0]
@@ -93,7 +93,7 @@ def test_a_restart_does_not_make_a_loaded_pack_rested() -> None:
         assert (charge_and_sd(pack, 0.0, 400.0)[1] < 0.2) == anchored
 
 
-def test_charge_counted_by_the_autopilot_is_as_uncertain_as_our_count() -> None:
+def test_charge_counted_by_the_autopilot_is_as_uncertain_as_the_engines_count() -> None:
     sensors = Sensors(current_offset_sd_a=0.0)
     resumed = Pack(LI_ION, sensors)
     resumed.resume(Pack(LI_ION, sensors).count.as_dict(), Away(3600.0, True, 12.0))
@@ -105,7 +105,7 @@ def test_charge_counted_by_the_autopilot_is_as_uncertain_as_our_count() -> None:
 
 
 def test_time_before_the_stream_costs_nothing() -> None:
-    # A stream whose time begins at ten hours: nothing was counted in them.
+    # A stream whose time begins at ten hours, during which nothing was counted.
     pack = Pack(LFP, Sensors())
     pack.fold(seconds(np.full(5, 26.0), np.full(5, 9.0), begin_s=36000.0))
     assert charge_and_sd(pack, 0.0, 36000.0)[1] == pytest.approx(0.02)
@@ -152,7 +152,7 @@ def test_a_light_instrument_load_still_counts_as_rest() -> None:
 
 
 def _ride_with_stops(rng: np.random.Generator, stops: int) -> tuple[bool, bool]:
-    """Whether the intervals of charge and of energy left hold on a ride of a published cell."""
+    """Return whether the intervals of charge and energy left cover the truth on a ride."""
     volts = published()[("Chen2020", "Mohtat2020", "Ai2020")[rng.integers(3)]]
     start, capacity, gain, offset, voltage = rng.normal(0, [0.1, 0.03, 0.02, 0.02, 0.005])
     battery = replace(LI_ION, start_fraction=0.85, start_sd=0.1)
@@ -174,7 +174,7 @@ def _ride_with_stops(rng: np.random.Generator, stops: int) -> tuple[bool, bool]:
 
 @pytest.mark.slow
 @pytest.mark.parametrize("stops", [1, 20])
-def test_intervals_hold_however_often_the_pack_rests(stops: int) -> None:
+def test_intervals_have_coverage_however_often_the_pack_rests(stops: int) -> None:
     # 90 or fewer of 100 at 95 % come about once in thirty times (binomial); the draws are seeded.
     rng = np.random.default_rng(4)
     held = np.array([_ride_with_stops(rng, stops) for _ in range(100)]).sum(axis=0)

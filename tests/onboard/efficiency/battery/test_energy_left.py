@@ -22,8 +22,8 @@ SAGGING = UsableEnergy(LI_ION, 14.0, False, 0.2, CUTOFF_V, 0.15, 0.03)
 
 @pytest.mark.parametrize("name", ["Chen2020", "Mohtat2020", "Ai2020"])
 def test_a_published_discharge_at_1c_lies_within_the_interval(name: str) -> None:
-    # PyBaMM, DFN, 25 degC. Charge from the C/5 run, resistance from how much lower the mean voltage
-    # is at 1C than at C/5; the energy of the 1C run is what has to be foretold.
+    # PyBaMM, DFN, 25 degC. Charge from the C/5 run, resistance from the drop of the mean voltage
+    # from C/5 to 1C; the energy of the 1C run is to be predicted.
     slow, fast = discharge(name, 0.2), discharge(name, 1.0)
     amps = fast["nominal_Ah"]
     resistance = (slow["mean_V"] - fast["mean_V"]) / (0.8 * amps)
@@ -55,7 +55,7 @@ def test_the_cutoff_is_found_where_the_exact_voltage_crosses_it() -> None:
 
 
 @given(st.floats(0.0, 1.0), st.floats(0.0, 1.0), st.floats(0.0, 4000.0), st.floats(0.0, 4000.0))
-def test_more_power_or_less_charge_leaves_no_more(one, other, power, more) -> None:
+def test_more_power_or_less_charge_never_leaves_more_energy(one, other, power, more) -> None:
     low, high = sorted((one, other))
     powers = np.array(sorted((power, more)))
     full, less = SAGGING.left(high, powers)[0], SAGGING.left(low, powers)[0]

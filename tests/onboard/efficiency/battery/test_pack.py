@@ -41,8 +41,8 @@ def test_the_tables_are_the_published_curves() -> None:
     ("name", "chemistry"), [("Chen2020", "li-ion"), ("Mohtat2020", "li-ion"), ("Ai2020", "li-ion")]
 )
 def test_a_published_discharge_lies_within_the_interval(name: str, chemistry: str) -> None:
-    # Simulated discharges at C/5 from full to the cell's own limit, DFN, 25 degC: what comes out is
-    # what the pack is said to hold, given the charge of that run.
+    # Simulated discharges at C/5 from full to the cell's own limit, DFN, 25 degC: the energy out is
+    # the pack's stated energy, given the charge of that run.
     with (DATA / "pybamm_discharge_summary.csv").open(newline="") as file:
         row = next(
             row
@@ -130,7 +130,7 @@ def test_resistance_at_once_and_lasting() -> None:
     assert value == pytest.approx(0.052, abs=0.004)
     assert 0 < sd < 0.005
     value, sd = lasting.value_and_sd()
-    # Not all of it has come after a minute's mean.
+    # Not all of it shows in a minute's mean.
     assert 0.065 < value < 0.085
     stated = LagResistance(2, 0.2).figure()
     assert (stated.value, stated.low) == pytest.approx((0.2, 0.2 * (1 - 0.2 * 1.959964)))
@@ -146,7 +146,7 @@ def test_a_rested_li_ion_pack_is_corrected_to_its_true_charge() -> None:
 
 
 def test_a_pack_is_not_rested_right_after_a_load() -> None:
-    # The voltage still recovers: 40 mV a cell low. Two minutes say nothing, ten say something.
+    # The voltage still recovers: 40 mV a cell low. Two minutes are uninformative, ten are not.
     vague = replace(LI_ION, start_sd=0.1)
     work = load(LI_ION, np.full(600, 20.0), start=0.8)
     for rest_s, moved in ((120, False), (600, True)):
@@ -239,8 +239,8 @@ def test_the_saved_state_is_validated(kept) -> None:
 
 
 @pytest.mark.parametrize("battery", [LI_ION, LFP])
-def test_the_interval_of_the_energy_left_holds(battery: Battery) -> None:
-    # Start, capacity and sensors drawn from what the profile states of them; the truth by charge.
+def test_the_interval_of_the_energy_left_has_its_coverage(battery: Battery) -> None:
+    # Start, capacity and sensors are drawn from the profile's uncertainties; the truth by charge.
     rng = np.random.default_rng(1)
     chemistry = OCV_CURVES[battery.chemistry]
     inside, count = 0, 400

@@ -25,11 +25,11 @@ TABLE = OCV_CURVES["li-ion"]
 SURE = Sensors(current_scale_sd=0.0, current_offset_sd_a=0.0, voltage_scale_sd=0.0)
 
 
-# What the profile states.
+# The profile's statements.
 
 
 def test_a_stated_energy_and_capacity_give_their_mean_voltage() -> None:
-    # 1000 Wh of 20 Ah are 50 V on the mean: all of it is there at no load.
+    # 1000 Wh of 20 Ah are 50 V on average: all of it is available at no load.
     plain = Battery("li-ion", 14, 20.0, energy_wh=1000.0, reserve_fraction=0.0, cutoff_v=1.0)
     for battery in (plain, replace(plain, capacity_ah=None)):
         pack = Pack(battery, SURE)
@@ -53,7 +53,7 @@ def test_the_stated_cut_off_counts_before_the_chemistrys() -> None:
     ],
 )
 def test_the_resistance_lowers_the_voltage(stated_ohm, ohm: float, power_w: float) -> None:
-    # Worked apart: volts under a constant power by the quadratic, over the charge that lies above a
+    # Computed separately: volts under constant power by the quadratic, over the charge above a
     # fifth of the energy, in ten thousand steps.
     at = (np.arange(10_000) + 0.5) / 10_000
     open_v = 14 * np.interp(at, TABLE.fraction, TABLE.ocv_v)
@@ -74,7 +74,7 @@ def test_a_new_reserve_recomputes_value_and_variance() -> None:
 
 
 def corrected() -> Pack:
-    """A pack whose rested voltages told that it holds less than is stated."""
+    """Return a pack whose rested voltages showed less capacity than stated."""
     pack = Pack(replace(LI_ION, capacity_sd=0.15), SURE)
     pack.fold(rest(LI_ION, 1.0, 30))
     pack.fold(seconds(np.full(3600, 50.0), np.full(3600, 10.0), 30.0))
@@ -105,11 +105,11 @@ def test_the_gradient_is_the_change_with_each_error() -> None:
         assert spread.gradient[error] == pytest.approx(change, rel=3e-3)
 
 
-# What a rested voltage says.
+# Information from a rested voltage.
 
 
-def test_charged_full_stated_at_rest_outlasts_the_rest() -> None:
-    # The rest before it told of a pack at 0.6; that voltage is over.
+def test_a_full_charge_stated_at_rest_survives_the_rest() -> None:
+    # The rest before it indicated a pack at 0.6; that voltage is outdated.
     pack = Pack(replace(LI_ION, start_fraction=0.6, start_sd=0.1), Sensors())
     pack.fold(rest(LI_ION, 0.6, 60))
     assert pack.count.resting
@@ -123,7 +123,7 @@ def test_charged_full_stated_at_rest_outlasts_the_rest() -> None:
 
 @pytest.mark.parametrize("amps_a", [0.9, 0.5])
 def test_the_rested_voltage_is_that_at_no_load(amps_a: float) -> None:
-    # A weak pack of 0.6 ohm: what its instruments draw costs some of its voltage.
+    # A weak pack of 0.6 ohm: its instruments' current lowers its voltage.
     weak = replace(LI_ION, resistance_ohm=0.6, start_fraction=0.6, start_sd=0.3)
     still, drawn = Pack(weak, SURE), Pack(weak, SURE)
     settled = rest(weak, 0.6, 30)
@@ -141,7 +141,7 @@ def test_the_resistance_uncertainty_is_divided_by_cells() -> None:
     pack = Pack(weak, SURE)
     settled = rest(weak, 0.6, 30)
     pack.fold(seconds(settled.volts_v - 0.3 * 0.9, np.full(30, 0.9)))
-    # Told by hand: 8 mV of a pack at power-on, and 0.6 of 0.3 ohm at 0.9 A over 14 cells.
+    # By hand: 8 mV for a pack at power-on, and 0.6 of 0.3 ohm at 0.9 A over 14 cells.
     sd_v = np.hypot(0.008, USUAL_OHM_SD_FRACTION * 0.3 * 0.9 / 14)
     begin = ChargeState(25.0, 0.6, 0.0, 0.0, np.zeros(5), prior_covariance(SURE, weak))
     seen = begin.anchored(TABLE, float(settled.volts_v[0]) / 14, sd_v, 0.9 * 30 / 3600, 30.0)
@@ -158,7 +158,7 @@ def test_a_voltage_that_reads_high_makes_the_pack_seem_fuller() -> None:
     volts = float(np.interp(0.6, TABLE.fraction, TABLE.ocv_v))
     after = state.anchored(TABLE, volts, 0.002, 0.0, 0.0)
     assert after.covariance[START, VOLTAGE] > 0
-    # Held against seeing the voltage of a sensor that is known to read low by one deviation.
+    # Compared with the voltage of a sensor known to read low by one standard deviation.
     sd = Sensors().voltage_scale_sd
     low = state.anchored(TABLE, volts * (1 + sd), 0.002, 0.0, 0.0)
     assert low.mean[START] > after.mean[START]
@@ -173,7 +173,7 @@ def test_a_contradicted_pack_is_neither_under_empty_nor_over_full(volts_v, least
 
 
 def test_a_pause_within_a_ride_widens_the_count() -> None:
-    # Off for half an hour, and no counter ran on: 3 % may have been drawn unseen.
+    # Off for half an hour without a running counter: 3 % may have been drawn unseen.
     pack = Pack(LFP, SURE)
     pack.fold(seconds(np.full(60, 26.0), np.full(60, 9.0)))
     before = charge_and_sd(pack, pack.count.charge_ah, 60.0)

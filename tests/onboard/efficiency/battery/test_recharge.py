@@ -19,7 +19,7 @@ LATER = Away(7200.0)
 
 
 def at(battery: Battery, fraction: float, away: Away = LATER) -> Pack:
-    """The next ride's pack, after one that ended at a share of full."""
+    """Return the next ride's pack, after a ride that ended at a share of full."""
     pack = Pack(battery, Sensors())
     kept = pack.count.as_dict()
     kept["fraction"] = fraction
@@ -44,7 +44,7 @@ def at(battery: Battery, fraction: float, away: Away = LATER) -> Pack:
         (LFP, 0.5, 0.9, 0.5, True),
     ],
 )
-def test_a_rested_voltage_answers_the_question_where_it_can(
+def test_a_rested_voltage_answers_the_question_if_it_can(
     battery: Battery, before: float, now: float, found: float, asks: bool
 ) -> None:
     pack = at(battery, before)
@@ -64,7 +64,7 @@ def test_while_open_the_lower_figure_counts_and_the_interval_extends_to_full() -
     assert left.left_fraction.value == pytest.approx(0.3, abs=0.02)
     assert left.left_fraction.high == pytest.approx(most.left_fraction.high, rel=0.01)
     assert left.left_wh.high == pytest.approx(most.left_wh.high, rel=0.01)
-    # What may have been drawn unseen is in the lower end, and advice has the lower count alone.
+    # Charge possibly drawn unseen is in the lower end, and advice uses only the lower count.
     assert left.left_fraction.low < 0.5 - 0.2 - 1.9 * 0.03
     assert pack.left_spread(200.0).value == left.left_wh.value
     pack.charged(("charged_wh", 0.0))
@@ -96,7 +96,7 @@ def test_a_charge_stated_by_the_rider(battery: Battery, amount: Amount, found: f
         assert pack.covariance[0, 0] < before
     else:
         assert before < pack.covariance[0, 0] < 1.2 * before
-    # A figure's interval still holds a pack of another capacity: what went in counts for less.
+    # The interval still covers a pack of another capacity, in which the charge counts for less.
     assert np.linalg.eigvalsh(pack.covariance)[0] > -1e-12
 
 
@@ -125,7 +125,7 @@ def test_a_brown_out_hardly_widens_and_asks_nothing() -> None:
 
 
 def test_the_time_of_day_may_come_late_and_closes_the_question_at_its_own_second() -> None:
-    # Whatever came in between, and however the seconds are cut.
+    # Whatever happens in between, and for any partition of the seconds.
     found = []
     for cuts in (1, 40):
         pack = at(LFP, 0.5, Away())
@@ -138,7 +138,7 @@ def test_the_time_of_day_may_come_late_and_closes_the_question_at_its_own_second
     assert found[0] == found[1]
 
 
-def test_an_open_question_outlasts_restarts_and_is_not_widened_by_them() -> None:
+def test_an_open_question_survives_restarts_and_is_not_widened_by_them() -> None:
     pack = at(LFP, 0.5)
     kept = pack.count.as_dict()
     for _ in range(40):
@@ -163,7 +163,7 @@ def test_an_autopilot_that_was_off_for_long_in_mid_ride_is_asked_about_too() -> 
         back = load(LI_ION, np.full(30, 20.0), start=0.5, begin_s=1800.0 + off_s, drawn_ah=12.5)
         pack.fold(back)
         assert (pack.count.recharge_unknown_since_s is not None) is asks
-    # Charged meanwhile and rested when it comes back: its voltage tells.
+    # Charged meanwhile and rested when it returns: its voltage answers the question.
     pack = Pack(replace(LI_ION, start_sd=0.05), Sensors())
     pack.fold(load(LI_ION, np.full(1800, 25.0)))
     pack.count.was_off(5400.0, Away(3600.0))

@@ -1,4 +1,4 @@
-"""Resistance where the voltage misbehaves, and whether its standard deviation holds."""
+"""Resistance with misbehaving voltages, and the coverage of its standard deviation."""
 
 import numpy as np
 import pytest
@@ -13,7 +13,7 @@ OHM = 0.05
 
 
 def pulses(seed: int, count: int = 600, noise_v: float = 0.01) -> tuple[np.ndarray, np.ndarray]:
-    """A pack of 50 V behind 0.05 ohm; the current changes every ten seconds."""
+    """Return amps and volts of a 50 V pack behind 0.05 ohm; amps change every ten seconds."""
     rng = np.random.default_rng(seed)
     amps = np.repeat(rng.uniform(2, 20, count // 10), 10)
     return 50 - OHM * amps + rng.normal(0, noise_v, count), amps
@@ -43,8 +43,8 @@ def test_a_constant_current_yields_no_resistance() -> None:
 
 
 @pytest.mark.parametrize("noise_v", [0.005, 0.02, 0.08])
-def test_the_standard_deviation_holds(noise_v: float) -> None:
-    # 100 packs: where 95 % hold, 86 or fewer come less than once in a thousand times (binomial).
+def test_the_standard_deviation_has_its_coverage(noise_v: float) -> None:
+    # 100 packs: at 95 % coverage, 86 or fewer occur less than once in a thousand (binomial).
     inside = 0
     for seed in range(100):
         volts, amps = pulses(seed, 900, noise_v)
@@ -55,7 +55,9 @@ def test_the_standard_deviation_holds(noise_v: float) -> None:
     assert inside > 86
 
 
-def test_the_standard_deviation_of_a_lasting_load_holds_where_the_voltage_wanders() -> None:
+def test_the_standard_deviation_of_a_lasting_load_has_its_coverage_with_a_wandering_voltage() -> (
+    None
+):
     # Cells recover over a minute (a first-order process of 20 mV): neighbouring differences over a
     # minute then share most of what is wrong with them. 100 packs as above.
     inside, keep = 0, np.exp(-1.0 / 60.0)
@@ -82,7 +84,7 @@ def test_a_voltage_that_rises_under_load_yields_no_negative_resistance() -> None
 
 
 def test_stated_and_measured_values_are_weighted_by_precision() -> None:
-    # Stated 0.08 to a fifth of it: as sure as 0.016; measured as above.
+    # Stated 0.08 to a fifth: a standard deviation of 0.016; measured as above.
     volts, amps = pulses(6)
     stated, alone = LagResistance(2, 0.08), LagResistance(2, None)
     for slope in (stated, alone):

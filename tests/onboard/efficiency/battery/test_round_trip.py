@@ -31,7 +31,7 @@ def test_a_cell_loses_as_simulated(cell: str) -> None:
 
 
 @pytest.mark.parametrize("cell", DISCHARGED)
-def test_a_quicker_discharge_gives_as_much_less_as_it_did_by_itself(cell: str) -> None:
+def test_a_faster_discharge_gives_as_much_less_as_in_its_own_simulation(cell: str) -> None:
     (slow, slow_v), (quick, quick_v) = DISCHARGED[cell]
     lost = (1.0 + cell_loss(cell, quick, 0.5)) / (1.0 + cell_loss(cell, slow, 0.5))
     assert lost == pytest.approx(slow_v / quick_v, abs=0.0040)
@@ -44,22 +44,25 @@ def test_every_published_cell_lies_within_the_spread(chemistry: str | None, stat
     for cell in cells:
         for rates, fraction in zip(RATES, SIMULATED[cell], strict=True):
             if rates[1] > 0.5 and stated != "both":
-                continue  # nobody charges so quickly without knowing it
-            told = {"both": rates, "discharge": (rates[0], None), "neither": (None, None)}[stated]
-            loss = pack_loss(chemistry, *told)
+                continue  # such a fast charge would be known to the owner
+            known_rates = {"both": rates, "discharge": (rates[0], None), "neither": (None, None)}[
+                stated
+            ]
+            loss = pack_loss(chemistry, *known_rates)
             assert abs(1.0 / fraction - 1.0 - loss.fraction) < 1.96 * loss.sd
 
 
 def test_unknown_inputs_widen_the_spread() -> None:
     for chemistry in ("lfp", "li-ion"):
         widths = [
-            pack_loss(chemistry, *told).sd for told in ((0.5, 0.2), (0.5, None), (None, None))
+            pack_loss(chemistry, *known_rates).sd
+            for known_rates in ((0.5, 0.2), (0.5, None), (None, None))
         ]
         assert widths == sorted(widths)
         assert widths[2] > 1.2 * widths[0]
 
 
-def test_losses_grow_with_either_rate_from_none_at_rest_and_beyond_what_was_simulated() -> None:
+def test_losses_grow_with_either_rate_from_zero_and_beyond_the_simulated_range() -> None:
     for cell in SIMULATED:
         assert cell_loss(cell, 0.0, 0.0) == 0.0
         for other in (0.0, 0.3, 1.7):

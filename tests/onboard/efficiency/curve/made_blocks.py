@@ -10,22 +10,22 @@ SPEEDS = np.linspace(0.05, 8.0, 4000)
 
 
 def cubic(speed_mps):
-    """A hotel load and friction: P = 14 + 18 v^3."""
+    """Return the power of a hotel load and friction: P = 14 + 18 v^3."""
     return 14.0 + 18.0 * speed_mps**3
 
 
 def steep(speed_mps):
-    """From P ~ v^3 to P ~ v^8 over 2 m/s."""
+    """Return a power that goes from P ~ v^3 to P ~ v^8 above 2 m/s."""
     return 20.0 * speed_mps**3 * (1.0 + (speed_mps / 2.0) ** 10) ** 0.5
 
 
 def hump(speed_mps):
-    """P ~ v^4 up to 2 m/s, P ~ v beyond, with a bend between."""
+    """Return a power with P ~ v^4 up to 2 m/s and P ~ v beyond, with a bend between."""
     return 15.0 * speed_mps**4 / (1.0 + (speed_mps / 2.2) ** 10) ** 0.3
 
 
 def velocity_over_ground(course_deg, through_mps, water_mps) -> FloatArray:
-    """The rider crabs so as to hold a course over ground."""
+    """Return the velocity over ground of a rider who crabs to hold a course over ground."""
     course = np.radians(course_deg)
     along = np.array([np.sin(course), np.cos(course)])
     side = np.array([along[1], -along[0]])
@@ -34,9 +34,9 @@ def velocity_over_ground(course_deg, through_mps, water_mps) -> FloatArray:
 
 
 def ride(rng, power_at, legs, water_mps, *, speed_sd=0.025, course_sd_deg=1.5, wander=0.0):
-    """Blocks of legs (course, power, how many), one each 20 s.
+    """Return blocks of legs (course, power, number of blocks), one per 20 s.
 
-    The water wanders as a random walk of variance `wander` [m^2/s^3] each axis, and is `water_mps`
+    The water wanders as a random walk of variance `wander` [m^2/s^3] per axis, and is `water_mps`
     at the end.
     """
     count = sum(leg[2] for leg in legs)
@@ -57,7 +57,7 @@ def ride(rng, power_at, legs, water_mps, *, speed_sd=0.025, course_sd_deg=1.5, w
 
 
 def settled(power_w, east_mps, north_mps, first_s: float = 1.0) -> SettledSeconds:
-    """Settled seconds with what the curve is learned from; the rest is unknown."""
+    """Return settled seconds with the columns used to learn the curve; the rest is unknown."""
     count = len(power_w)
     unknown = np.full(count, np.nan)
     known = {

@@ -92,7 +92,7 @@ def test_the_steamer_of_the_textbooks() -> None:
 
 
 @given(st.floats(0.0, 1.5), st.floats(-1.0, 1.0))
-def test_a_current_across_costs_as_the_triangle_says(across: float, along: float) -> None:
+def test_a_current_across_costs_as_by_the_velocity_triangle(across: float, along: float) -> None:
     best = found(lambda v: 10 + 20 * v**3, along, across)
     left = math.sqrt(max(best.through_water_mps**2 - across**2, 0.0))
     assert best.over_ground_mps == pytest.approx(along + left, abs=1e-9)
@@ -102,7 +102,7 @@ def test_a_current_across_costs_as_the_triangle_says(across: float, along: float
     assert best.wh_per_km <= cost.min() / 3.6 * (1 + 1e-5)
 
 
-def test_two_valleys_the_deeper_one_counts() -> None:
+def test_of_two_minima_the_lower_counts() -> None:
     # A hull over its hump may go further fast than slowly.
     def law(v):
         return v * (3.0 + 0.3 * (v - 1.0) ** 2 * (v - 4.0) ** 2 - 0.2 * v)

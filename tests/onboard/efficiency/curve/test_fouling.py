@@ -22,7 +22,7 @@ def known(plan=THREE):
 
 
 def later(power_w, count, *, factor=1.0, course=60.0, seed=2):
-    """Blocks behind those learned from; weed takes `factor` times the power at the same speed."""
+    """Return later blocks than those learned from; weed multiplies the power by `factor`."""
     blocks = ride(np.random.default_rng(seed), cubic, [(course, power_w, count)], WATER)
     return [
         dataclasses.replace(block, t_s=1000 + block.t_s, power_w=block.power_w * factor)
@@ -47,7 +47,7 @@ def test_it_takes_three_blocks_in_a_row() -> None:
     fed(watch, later(200.0, FOULED_BLOCKS_LEAST - 1, factor=1.5), by)
     assert not watch.fouled
     clean = later(200.0, 1)[0]
-    # Two alone were no weed: they are learned from after all.
+    # Two alone are not weed: they are learned from after all.
     assert len(watch.fold(clean, by)) == FOULED_BLOCKS_LEAST
     assert not watch.fouled
 
@@ -82,7 +82,7 @@ def test_turning_into_a_head_current_not_yet_known_is_no_weed() -> None:
     assert not watch.fouled
 
 
-def test_too_few_blocks_to_judge() -> None:
+def test_too_few_blocks_give_no_verdict() -> None:
     few = known([(0, 120.0, FOULING_FIT_BLOCKS - 1)])
     watch = FoulingDetector()
     for by in (None, few):

@@ -24,7 +24,7 @@ WATER = np.array([0.2, -0.1])
 
 
 def seconds(legs, seed=0, power_at=cubic, water_mps=WATER):
-    """Settled seconds of legs (course, power, seconds); the velocity's noise remembers."""
+    """Return settled seconds of legs (course, power, seconds); velocity noise has memory."""
     rng = np.random.default_rng(seed)
     power, velocity = [], []
     for course_deg, power_w, count in legs:
@@ -48,7 +48,7 @@ def learned(legs=THREE, kept=None, seed=0) -> Learner:
 
 
 def test_three_courses_give_water_and_the_curve_through_it() -> None:
-    # Short legs: the water wanders, and a course ridden long ago says little about it now.
+    # Short legs: the water wanders, so a course ridden long ago is uninformative about it now.
     turns = [(course, power, 100) for power in (120.0, 260.0) * 2 for course in (10, 130, 250)]
     learner = learned(turns)
     water, found = set_and_drift(learner.posterior), curve(learner)

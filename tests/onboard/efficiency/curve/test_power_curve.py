@@ -15,7 +15,7 @@ COUNT = 2 + len(KNOTS)
 
 
 def cube(water=WATER, seed: int | None = 3) -> Posterior:
-    """A posterior whose errors of water and curve hang together (none without a seed)."""
+    """Return a posterior with correlated errors of water and curve (none without a seed)."""
     covariance = np.zeros((COUNT, COUNT))
     if seed is not None:
         root = np.random.default_rng(seed).normal(0, 0.01, (COUNT, COUNT))
@@ -45,7 +45,7 @@ def test_a_favourable_current_hinders_on_the_reverse_course() -> None:
 
 
 def test_on_an_unknown_course_the_water_may_come_from_anywhere() -> None:
-    # Along a course that is any the water's part is half of its square on the mean.
+    # Along a random course the water's contribution is half of its square on average.
     known = replace(cube(seed=None), covariance=np.diag([0.03**2, 0.04**2, *([0.0] * len(KNOTS))]))
     speed = np.array([1.2, 2.0])
     power, variance, _, _ = GroundPower(known)(speed, None)
@@ -57,7 +57,7 @@ def test_on_an_unknown_course_the_water_may_come_from_anywhere() -> None:
 
 @pytest.mark.parametrize("seed", [1, 2, 3])
 def test_the_variance_is_that_of_the_change_with_water_and_curve(seed: int) -> None:
-    # By differences of ln P along each unknown, under a covariance in which they hang together.
+    # By differences of ln P along each unknown, with a covariance that correlates them.
     known = cube(seed=seed)
     velocity = np.array([[1.6, 0.3], [-0.9, 1.2], [0.2, -2.0]])
 

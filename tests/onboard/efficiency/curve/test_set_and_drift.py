@@ -29,7 +29,7 @@ def test_reciprocal_courses_determine_only_the_component_along_them() -> None:
     found = set_and_drift(known(0.3, 0.02))
     assert isinstance(found.east_mps, Unknown)
     assert found.north_mps.value == -0.1
-    # On a slant neither component is known, and the covariance tells that their sum is.
+    # On a diagonal neither component is known, but by the covariance their sum is.
     slant = set_and_drift(known(0.2, 0.2, correlation=0.998))
     assert isinstance(slant.east_mps, Unknown)
     assert isinstance(slant.north_mps, Unknown)

@@ -44,20 +44,20 @@ def test_three_courses_give_water_and_curve(craft: str, count: int) -> None:
         assert close or abs(found - through) < 0.03
 
 
-def test_speeds_that_differ_between_legs_are_no_harm() -> None:
+def test_speeds_that_differ_between_legs_do_no_harm() -> None:
     plan = [(10, 150, 5), (130, 260, 5), (250, 90, 5), (70, 150, 5), (190, 260, 5), (310, 90, 5)]
     water = np.array([-0.3, 0.1])
     known = fit(ride(np.random.default_rng(2), cubic, plan, water), [])
     assert known.water_mps == pytest.approx(water, abs=0.06)
 
 
-def test_reciprocal_courses_determine_the_part_along_them_only() -> None:
+def test_reciprocal_courses_determine_only_the_part_along_them() -> None:
     water = np.array([0.2, 0.25])
     plan = legs((0.0, 180.0), (100.0, 250.0), 6) * 2
     known = fit(ride(np.random.default_rng(3), cubic, plan, water), [])
     assert known.water_mps[1] == pytest.approx(0.25, abs=0.05)
     assert sds(known)[1] < 0.05
-    # What was not known of the part across still is not.
+    # The part across is still as unknown as before.
     assert sds(known)[0] > 0.2
     assert abs(known.water_mps[0]) < 0.1
 
@@ -89,7 +89,7 @@ def test_a_circle_gives_the_water_to_a_single_course() -> None:
 
 
 def test_the_water_may_turn_on_the_way() -> None:
-    # It wanders by 0.13 m/s in an hour, and is asked for as it is at the end.
+    # It wanders by 0.13 m/s in an hour; the estimate is for the end.
     rng = np.random.default_rng(7)
     plan = legs((*THREE, *THREE, *THREE), (150.0, 250.0), 8)
     off = []
@@ -101,7 +101,7 @@ def test_the_water_may_turn_on_the_way() -> None:
 
 
 def exponent_of(power_at, low_mps, high_mps):
-    """Mean d ln P / d ln v between two speeds."""
+    """Return the mean d ln P / d ln v between two speeds."""
     return np.log(power_at(high_mps) / power_at(low_mps)) / np.log(high_mps / low_mps)
 
 
@@ -112,7 +112,7 @@ def exponent(known, low_mps, high_mps):
 
 
 def delft():
-    """Residuary resistance per weight over Froude number, mean of the series' 22 hulls."""
+    """Return residuary resistance per weight by Froude number, mean of the series' 22 hulls."""
     with (DATA / "delft_yacht_308.csv").open() as lines:
         rows = list(csv.DictReader(line for line in lines if not line.startswith("#")))
     froude = sorted({float(row["Fn"]) for row in rows})
@@ -124,7 +124,7 @@ def delft():
 
 
 def delft_power(speed_mps, length_m=3.8, weight_n=2650.0):
-    """P = R v of a hull of the series, 3.8 m long, by its residuary resistance alone."""
+    """Return P = R v of a 3.8 m hull of the series, from residuary resistance alone."""
     froude, resistance = delft()
     at = np.asarray(speed_mps) / np.sqrt(9.80665 * length_m)
     # Straight in logarithms between the tabulated Froude numbers.
@@ -171,8 +171,8 @@ def test_a_hull_over_its_hump() -> None:
 
 
 @pytest.mark.slow
-def test_the_stated_spread_holds() -> None:
-    """The water within its ellipse, and the curve within its band, in 95 % of rides."""
+def test_the_stated_spread_has_its_coverage() -> None:
+    """Check that water is within its ellipse and curve within its band in 95 % of rides."""
     rng = np.random.default_rng(10)
     water_in, curve_in = [], []
     for number in range(150):
@@ -217,9 +217,9 @@ def test_the_curve_rises() -> None:
 
 
 @pytest.mark.slow
-def test_four_hundred_blocks_are_fitted_in_a_moment() -> None:
+def test_four_hundred_blocks_are_fitted_quickly() -> None:
     blocks = ride(np.random.default_rng(13), cubic, legs(THREE, (100.0, 250.0), 67)[:6], (0.1, 0.1))
     started = time.process_time()
     fit(blocks, [])
-    # Some 30 ms on a machine of today; looked at every few minutes.
+    # Some 30 ms on a machine of today; done every few minutes.
     assert time.process_time() - started < 1.0

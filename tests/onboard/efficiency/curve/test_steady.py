@@ -22,7 +22,7 @@ def nist(name: str):
 
 
 # Certified mean, standard deviation and lag-1 autocorrelation (NIST StRD, univariate). A negative
-# memory is not believed: it would make the mean of few values look too sure.
+# autocorrelation is ignored: it would make the mean of few values look too certain.
 CERTIFIED = {
     "lew": (277.332168044316, -0.307304800605679),
     "michelson": (0.0790105478190518, 0.535199668621283),
@@ -97,7 +97,7 @@ def test_a_change_drops_the_blocks_around_it_and_while_settling(change: str) -> 
         east[95:] *= 1.3
         north[95:] *= 1.3
     times = [block.t_s for block in found(power, east, north)]
-    # The change is within 80 to 100 s; the block behind it has it in the ten seconds before.
+    # The change is within 80 to 100 s; the next block has it in the preceding ten seconds.
     assert times == [40.0, 60.0, 80.0, 140.0, 160.0, 180.0, 200.0]
 
 
@@ -110,7 +110,7 @@ def test_adrift_gliding_and_unknown_seconds_give_no_blocks() -> None:
     assert found(gaps, east, north) == []
 
 
-def test_a_gap_in_time_is_no_steady_stretch() -> None:
+def test_a_gap_in_time_is_not_a_steady_stretch() -> None:
     whole = settled(*steady_seconds(200))
     jumped = whole.part(0, 70), whole.part(110, 200)
     finder = SteadyFinder()

@@ -12,7 +12,7 @@ from tests.onboard.efficiency.curve.made_blocks import settled
 
 
 def turn(turned_deg, seconds, radius_mps, water_mps, rng=None, *, noise_mps=0.04, slower=0.0):
-    """30 s straight on, a turn, 30 s straight on; the craft is slower within the turn."""
+    """Return 30 s straight on, a turn, 30 s straight on; the craft is slower in the turn."""
     course = np.concatenate(
         [np.zeros(30), np.linspace(0, turned_deg, seconds), np.full(30, turned_deg)]
     )
@@ -33,7 +33,7 @@ def test_exact_circle() -> None:
     assert (circle.east_mps, circle.north_mps) == pytest.approx((0.3, -0.2), abs=1e-9)
 
 
-def test_a_straight_line_of_velocities_is_no_circle() -> None:
+def test_a_straight_line_of_velocities_is_not_a_circle() -> None:
     assert fit_circle(np.stack([np.linspace(1, 2, 20), np.zeros(20)], axis=1)) is None
 
 
@@ -65,14 +65,14 @@ def test_no_circle(case: str) -> None:
     assert CircleFinder().fold(seconds) == []
 
 
-def test_from_rest_into_a_straight_leg_is_no_circle() -> None:
+def test_from_rest_into_a_straight_leg_is_not_a_circle() -> None:
     rng = np.random.default_rng(5)
     east = np.r_[rng.normal(0, 0.05, 30), np.linspace(0, 2, 10), np.full(60, 2.0)]
     north = np.r_[rng.normal(0, 0.05, 30), np.zeros(70)]
     assert CircleFinder().fold(settled(np.full(100, 200.0), east, north)) == []
 
 
-def test_the_stated_spread_holds() -> None:
+def test_the_stated_spread_has_its_coverage() -> None:
     rng = np.random.default_rng(6)
     off = []
     for _ in range(200):
@@ -82,8 +82,8 @@ def test_the_stated_spread_holds() -> None:
             error = np.array([circle.east_mps, circle.north_mps]) - water
             off.append(error @ np.linalg.inv(circle.covariance) @ error)
     assert len(off) >= 190
-    # Chi-square with 2 degrees of freedom: 95 % below 5.991 (tables). What is stated beyond noise
-    # makes it wider than this noise asks for.
+    # Chi-square with 2 degrees of freedom: 95 % below 5.991 (tables). The stated spread has more
+    # than this noise, so it is wider than necessary here.
     assert np.mean(np.array(off) < 5.991) >= 0.95
 
 

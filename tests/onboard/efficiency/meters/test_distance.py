@@ -28,7 +28,7 @@ def odometer(t_s, speed, lat=None, lon=None, *, course=0.0, piece_s=10.0) -> Dis
 
 
 def wander(rng, count: int, step_s: float, sd: float, memory_s: float) -> np.ndarray:
-    """A first-order Gauss-Markov series: what a receiver's velocity error looks like."""
+    """Return a first-order Gauss-Markov series, like a receiver's velocity error."""
     keep = np.exp(-step_s / memory_s)
     kicks = rng.normal(0, sd * np.sqrt(1 - keep**2), count)
     kicks[0] = rng.normal(0, sd)
@@ -36,7 +36,7 @@ def wander(rng, count: int, step_s: float, sd: float, memory_s: float) -> np.nda
 
 
 def noisy(speed, seconds, sd, memory_s, seed, *, course_degps=0.0, rate=5) -> DistanceMeter:
-    """A receiver with velocity errors of memory on each axis, rounded to cm/s."""
+    """Return a meter for a receiver with correlated velocity errors, rounded to cm/s."""
     rng = np.random.default_rng(seed)
     t_s = np.arange(seconds * rate) / rate
     heading = np.radians(40 + course_degps * t_s)
@@ -53,7 +53,7 @@ def test_steady_speed() -> None:
     assert meter.moving.moving_s == pytest.approx(3600.0)
 
 
-def test_noise_at_rest_is_no_distance() -> None:
+def test_noise_at_rest_is_not_counted_as_distance() -> None:
     # Doppler noise of 0.05 m/s an axis reads as 0.0627 m/s (mean of a Rayleigh variable:
     # sigma sqrt(pi/2)), 225.6 m in an hour if it counted.
     rng = np.random.default_rng(3)
@@ -90,12 +90,12 @@ def test_noise_does_not_lengthen_a_slow_ride(sd: float, memory_s: float) -> None
     assert abs(np.mean(errors)) < 0.01
 
 
-def test_a_circle_is_as_long_as_it_is() -> None:
+def test_a_circle_has_its_true_length() -> None:
     meter = noisy(2.0, 1800, 0.03, 1.0, seed=1, course_degps=9.0)
     assert meter.distance_m == pytest.approx(3600, rel=4e-3)
 
 
-def test_waves_are_no_distance() -> None:
+def test_waves_are_not_counted_as_distance() -> None:
     t_s = np.arange(0, 1800, 0.2)
     surge = 0.4 * np.sin(2 * np.pi * t_s / 3.1)
     sway = 0.4 * np.cos(2 * np.pi * t_s / 2.7)
@@ -108,7 +108,9 @@ def test_waves_are_no_distance() -> None:
 
 @pytest.mark.slow
 @pytest.mark.parametrize(("sd", "memory_s"), [(0.03, 1.0), (0.05, 2.0), (0.08, 4.0)])
-def test_the_interval_of_a_distance_holds_and_is_not_wide(sd: float, memory_s: float) -> None:
+def test_the_interval_of_a_distance_has_its_coverage_and_is_narrow(
+    sd: float, memory_s: float
+) -> None:
     # Against an estimator that knows the noise: variance 2 sd^2 memory x time (Gauss-Markov).
     meters = [noisy(2.0, 900, sd, memory_s, seed, rate=2) for seed in range(150)]
     figures = [meter.figure() for meter in meters]
@@ -132,7 +134,7 @@ def test_a_gap_is_bridged_by_the_line_between_its_ends() -> None:
     assert meter.distance_m == pytest.approx(156.0, rel=2e-4)
 
 
-def test_an_impossible_line_bridges_nothing() -> None:
+def test_a_gap_with_an_impossible_line_is_not_bridged() -> None:
     meter = odometer([0, 1, 11], [2, 2, 2], [45.0, 45.0, 0.0], [-30.0, -30.0, 0.0])
     assert meter.bridged_m == pytest.approx(20.0)
 
@@ -165,7 +167,7 @@ def test_moving_is_over_0_3_mps_for_five_seconds() -> None:
 
 
 def slow_moving(t_s, speed) -> float:
-    """The same, one sample at a time."""
+    """Return the time under way, counted one sample at a time."""
     total, begin, last = 0.0, None, None
     for t, v in zip(t_s, speed, strict=True):
         if begin is not None and (v <= 0.3 or t - last > 5.0):

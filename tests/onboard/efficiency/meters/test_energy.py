@@ -41,10 +41,10 @@ def test_energy_and_charge_equal_scipys_trapezoid() -> None:
 
 
 def discharges() -> list[tuple[str, float, np.ndarray, float, float]]:
-    """Curves at 5 % steps of published cell models, simulated with PyBaMM 26.10 (DFN, 25 degC).
+    """Return curves at 5 % steps of published cell models, simulated with PyBaMM (DFN, 25 degC).
 
-    Each row: set, rate, [charge, terminal voltage], and the run's own Ah and Wh, which that
-    program integrated over its own fine steps.
+    PyBaMM 26.10. Each row: set, rate, [charge, terminal voltage], and the run's own Ah and Wh,
+    integrated by that program over its own fine steps.
     """
     curves = defaultdict(list)
     with (DATA / "pybamm_discharge_curves.csv").open(newline="") as file:
@@ -112,7 +112,7 @@ def test_unknown_impossible_and_late_samples_change_nothing_but_their_counts() -
 
 
 def over_gap(charge_out, energy_out, sensors=PLAIN) -> EnergyMeter:
-    """A steady 500 W at 50 V on both sides of a minute in which the truth is anybody's guess."""
+    """Return a steady 500 W at 50 V on both sides of an unknown minute."""
     counted = EnergyMeter(sensors)
     t_s = np.array([0.0, 1.0, 61.0, 62.0])
     counted.fold(
@@ -159,7 +159,7 @@ def test_a_counter_that_was_reset_does_not_count() -> None:
     assert counted.counted_wh == 0.0
 
 
-def test_a_counter_that_stands_still_while_current_flows_is_not_believed() -> None:
+def test_a_counter_that_stands_still_while_current_flows_is_rejected() -> None:
     counted = over_gap([0, 0, 0, 0], [0, 0, 0, 0])
     assert counted.bridged_wh == pytest.approx(60 * 500 / AN_HOUR_S)
     idle = EnergyMeter(PLAIN)
@@ -168,19 +168,19 @@ def test_a_counter_that_stands_still_while_current_flows_is_not_believed() -> No
     assert (idle.curves.total("energy_wh"), idle.bridged_wh) == (0.0, 0.0)
 
 
-def test_a_counter_that_leapt_is_not_believed() -> None:
+def test_a_counter_that_jumped_is_rejected() -> None:
     counted = over_gap([0, 0, 2_147_483.0, 2_147_483.0], UNKNOWN)
     assert counted.bridged_wh == pytest.approx(60 * 500 / AN_HOUR_S)
 
 
 def test_a_bridged_gap_widens_the_interval() -> None:
-    # A minute between 500 W and 1000 W after a steady half hour: a quarter of the mean as a guess
-    # (half of its variance at this length), and a step at any moment (uniform: 500 W over sqrt 12).
+    # A minute between 500 W and 1000 W after a steady half hour: a quarter of the mean as prior
+    # (half of its variance at this length), and a step at any time (uniform: 500 W over sqrt 12).
     t_s = np.concatenate([np.arange(1800.0), [1859.0, 1860.0]])
     amps = np.where(t_s < 1800, 10.0, 20.0)
     counted = meter(t_s, np.full(len(t_s), 50.0), amps)
     guess = (0.25 * 750) ** 2 * 60 / 120 + 500**2 / 12
     assert counted.bridged_variance_wh2 == pytest.approx((60 / 3600) ** 2 * guess, rel=1e-6)
-    # Had the power changed all the time, more could have happened in the gap.
+    # With power that changes all the time, the gap is more uncertain.
     varied = meter(t_s, np.full(len(t_s), 50.0), np.where(t_s % 60 < 30, amps - 8, amps + 8))
     assert varied.bridged_variance_wh2 > 2 * counted.bridged_variance_wh2

@@ -19,7 +19,7 @@ def rows(name: str) -> list[dict[str, str]]:
 
 
 def length_and_course(*ends: float) -> tuple[float, float]:
-    """Return the way's length [m] and its course [deg, from north by east]."""
+    """Return the length [m] and course [deg, from north by east] of a line."""
     east, north = (float(part) for part in local_offset_m(*ends))
     return math.hypot(east, north), math.degrees(math.atan2(east, north)) % 360.0
 
@@ -29,7 +29,7 @@ def turned_deg(one: float, other: float) -> float:
 
 
 def middle_course(line: dict[str, float]) -> float:
-    """A geodesic's course turns on its way: the mean of both ends is that of a plane [deg]."""
+    """Return a geodesic's mean course [deg]: it turns along the way, unlike that of a plane."""
     turn = (line["azi2"] - line["azi1"] + 180.0) % 360.0 - 180.0
     return (line["azi1"] + turn / 2) % 360.0
 
@@ -46,7 +46,7 @@ def test_short_lines(line: dict[str, str]) -> None:
 @pytest.mark.parametrize("line", rows("geodesic_published.csv"))
 def test_the_reference_itself_meets_published_lines(line: dict[str, str]) -> None:
     # Certified lines shipped with GeographicLib's tests, and Geoscience Australia's Flinders Peak
-    # to Buninyong: what the tests below rest on is right.
+    # to Buninyong: the reference for the tests below is right.
     found = Geodesic.WGS84.Inverse(*(float(line[k]) for k in ("lat1", "lon1", "lat2", "lon2")))
     length = float(line["s12_m"])
     relative = 1e-5 if line["id"] == "FP-BU" else 1e-12

@@ -31,7 +31,7 @@ def test_a_hard_start_passes() -> None:
     assert all(passes(t_s, np.minimum(5 * t_s, 6)))
 
 
-def test_a_jump_that_lasts_is_believed_in_the_end() -> None:
+def test_a_lasting_jump_is_accepted_in_the_end() -> None:
     kept = passes(np.arange(0, 4, 0.5), [2, 2, 12, 12, 12, 12, 12, 12])
     assert kept == [True, True, False, False, True, True, True, True]
 

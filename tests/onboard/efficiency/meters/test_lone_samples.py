@@ -32,7 +32,7 @@ HARD = [(46.5, 80.0)] * 3
         ([(50.0, 327.0), (50.0, 327.0)], 0),  # not alone
         ([(48.0, 50.0)], 0),  # a blip of half a second: the pack answers
         ([(34.2, 327.0)], 0),
-        ([(50.0, 50.0)], 0),  # of a monitor whose voltage follows nothing, as far as one knows
+        ([(50.0, 50.0)], 0),  # from a monitor whose voltage is not known to follow the current
         ([(50.0, 29.0)], 0),
         ([(42.5, 160.0)], 0),
         ([(50.0, 50.0), (48.0, 50.0), (48.0, 10.0)], 0),  # voltage and current one sample apart
@@ -40,9 +40,7 @@ HARD = [(46.5, 80.0)] * 3
     ],
 )
 @pytest.mark.parametrize("blocks", [1, 40])
-def test_samples_that_stand_alone_between_their_neighbours(
-    between, left_out: int, blocks: int
-) -> None:
+def test_samples_that_differ_from_both_neighbours(between, left_out: int, blocks: int) -> None:
     samples = [*STEADY, *between, *STEADY]
     rows = np.array([(n / 2, *one) for n, one in enumerate(samples)]).T
     lone = LoneSamples()
@@ -57,7 +55,7 @@ def test_a_voltage_known_to_follow_reveals_a_smaller_fault() -> None:
     assert LoneSamples().passes(rows)[1] == [rows[0, 22]]  # known from the next on
 
 
-def test_an_odd_current_adds_nothing_and_a_step_all_of_it() -> None:
+def test_an_odd_current_adds_nothing_and_a_step_counts_in_full() -> None:
     def energy_wh(amps) -> float:
         meter = EnergyMeter(Sensors())
         t_s = np.arange(len(amps)) * 0.1
@@ -71,7 +69,7 @@ def test_an_odd_current_adds_nothing_and_a_step_all_of_it() -> None:
     assert step == pytest.approx(26.0 * (4.9 * 10 + 0.1 * 168.5 + 4.9 * 327) / 3600)
 
 
-def test_the_newest_waits_only_where_it_is_odd_and_keeps_the_sensor_active() -> None:
+def test_the_newest_sample_waits_only_if_odd_and_keeps_the_sensor_active() -> None:
     meter = EnergyMeter(Sensors())
     for t_s, amps in ((0.0, 10.0), (1.0, 10.0), (2.0, 327.0)):
         meter.fold(np.array([t_s]), np.array([50.0]), np.array([amps]))
@@ -82,7 +80,7 @@ def test_the_newest_waits_only_where_it_is_odd_and_keeps_the_sensor_active() -> 
 
 
 @pytest.mark.parametrize(("craft", "most_w"), [(SKIFF, 1500), (BOARD, 2000), (TENDER, 700)])
-def test_riders_who_blip_the_throttle_lose_nothing(craft, most_w: float) -> None:
+def test_blips_of_the_throttle_are_not_lost(craft, most_w: float) -> None:
     rng = np.random.default_rng(5)
     plan = [Leg("rest", 5.0, power_w=0.0)]
     for _ in range(30):
@@ -98,7 +96,7 @@ def test_riders_who_blip_the_throttle_lose_nothing(craft, most_w: float) -> None
         for every in (20, 10, 4, 2):  # 1, 2, 5 and 10 Hz
             rows = np.stack([truth.time_s, volts, found.amps_a])[:, ::every]
             assert LoneSamples().passes(rows)[1] == []
-    # And odd ones between them, far from each other, are nearly all found.
+    # Odd samples among them, far apart, are nearly all found.
     rows = np.stack([truth.time_s, found.volts_v, found.amps_a])[:, ::10]
     places = np.arange(8, rows.shape[1] - 2, 11)
     rows[2, places] = rng.choice([-327.67, 327.67], len(places))

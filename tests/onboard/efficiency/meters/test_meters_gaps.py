@@ -15,7 +15,7 @@ METRES_PER_DEGREE = 111_131.8
 
 
 def steady_with_gaps(gaps_s: list[float], amps_a: float = 10.0) -> EnergyMeter:
-    """Ten minutes at 50 V and constant current before each gap, and ten after the last."""
+    """Return ten minutes at 50 V and constant current before each gap, and after the last."""
     t_s = np.arange(600.0)
     for gap_s in gaps_s:
         t_s = np.concatenate([t_s, t_s[-1] + gap_s + np.arange(600.0)])
@@ -54,7 +54,7 @@ def test_energy_from_counters_does_not_enter_the_variance_of_power() -> None:
     assert counted.bridged_variance_wh2 == pytest.approx((60 / 3600) ** 2 * guess, rel=0.01)
 
 
-def test_an_energy_counter_that_leapt_is_not_believed() -> None:
+def test_an_energy_counter_that_jumped_is_rejected() -> None:
     counted = over_gap([np.nan] * 4, [0, 0, 20_000.0, 20_000.0])
     assert counted.counted_wh == 0.0
     assert counted.bridged_wh == pytest.approx(60 * 500 / 3600)
@@ -63,7 +63,7 @@ def test_an_energy_counter_that_leapt_is_not_believed() -> None:
 @pytest.mark.parametrize("scale", [0.8, 1.0, 1.25])
 @pytest.mark.parametrize("offset_a", [0.0, -0.4])
 def test_the_counter_is_corrected_as_the_current_is(scale: float, offset_a: float) -> None:
-    # The autopilot sums what it reports; our corrected sum is the truth that both must reach.
+    # The autopilot sums its reported values; the corrected sum is the truth that both must reach.
     sensors = Sensors(current_scale=scale, current_offset_a=offset_a)
     counted, t_s = EnergyMeter(sensors), np.arange(3601.0)
     reported = 9.0 + np.sin(t_s / 50.0)
@@ -82,7 +82,7 @@ def test_the_counter_is_corrected_as_the_current_is(scale: float, offset_a: floa
 
 
 def northward(speed_mps: float, gaps: list[tuple[float, float]]):
-    """Ten seconds at a speed, then for each gap (seconds, metres made) ten more behind it."""
+    """Return ten seconds at a speed, then for each gap (seconds, metres made) ten more after it."""
     t_s, north_m = np.arange(11.0), speed_mps * np.arange(11.0)
     for gap_s, made_m in gaps:
         t_s = np.concatenate([t_s, t_s[-1] + gap_s + np.arange(11.0)])
@@ -94,7 +94,7 @@ def northward(speed_mps: float, gaps: list[tuple[float, float]]):
     return meter
 
 
-def test_a_way_longer_than_the_line_is_in_the_variance() -> None:
+def test_a_distance_longer_than_the_line_widens_the_variance() -> None:
     # 100 s at 2 m/s are 200 m, and the line is 120 m: the other 80 m count as 1.96 standard
     # deviations; the line itself is good to 3 %.
     turned = northward(2.0, [(100.0, 120.0)])

@@ -17,7 +17,7 @@ from tests.onboard.efficiency.sources.test_sources_silent import channel
 
 
 def speeds(seconds: int = 60, **gps) -> SpeedSources:
-    """A receiver at 2 m/s to the east, with given columns."""
+    """Return the sources for a receiver at 2 m/s to the east, with given columns."""
     sources, t_s = SpeedSources(), np.arange(0.0, seconds, 0.5)
     columns = {"fix": 3, "speed_mps": 2.0, "course_deg": 90.0} | gps
     sources.fold(Block({"gps": channel("gps", t_s, **columns)}))
@@ -47,13 +47,13 @@ def test_the_receivers_course_is_from_north_by_east(course_deg, east_mps, north_
         ({"speed_mps": 60.0}, False),
     ],
 )
-def test_a_speed_that_the_receiver_does_not_trust_counts_for_nothing(stated, counts) -> None:
+def test_a_speed_that_the_receiver_distrusts_is_ignored(stated, counts) -> None:
     found = speeds(**stated).chosen()
     assert (found is not None and found.distance_m > 100.0) is counts
 
 
-def test_without_a_known_course_the_last_one_stands() -> None:
-    # A craft that hardly moves has none: course over ground is then stated as unknown.
+def test_without_a_known_course_the_last_one_is_used() -> None:
+    # A craft that hardly moves has no course over ground: it is then stated as unknown.
     course = np.where(np.arange(120) < 60, 30.0, np.nan)
     way = speeds(course_deg=course).chosen().displacement
     assert way.total("north_m") == pytest.approx(59.5 * 3**0.5)
@@ -96,7 +96,7 @@ def test_two_packs_are_summed_up_to_where_both_were_active() -> None:
     assert side.energy_wh == pytest.approx((100 * 300 + 80 * 200) / 3600)
 
 
-def test_a_pack_that_was_left_out_keeps_what_it_carried() -> None:
+def test_a_pack_left_out_keeps_the_energy_it_gave() -> None:
     # Left out at 60 s, though it stays active.
     stays, gone = pack(0, 100, 6.0), pack(0, 100, 4.0)
     side = BatterySide((stays,), ("battery 0",), ((gone, 60.0),))
@@ -152,7 +152,7 @@ def test_a_pack_that_was_unplugged_may_come_back_in_pieces() -> None:
     assert one.bridged_wh == 0.0
 
 
-def test_the_gate_passes_nothing_twice() -> None:
+def test_the_gate_passes_no_sample_twice() -> None:
     gate, fine = Gate(), np.ones(4, bool)
     assert gate.passes(np.array([1.0, 2.0, 2.0, 1.5]), fine, fine).tolist() == [1, 1, 0, 0]
     assert gate.passes(np.array([2.0, 2.5]), fine[:2], fine[:2]).tolist() == [0, 1]

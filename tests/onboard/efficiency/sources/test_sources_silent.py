@@ -60,7 +60,7 @@ def test_one_frame_of_another_pack_changes_no_figure_and_is_notified(step_s: int
     assert found.alerts[0].values["sources"] == ("battery 5",)
 
 
-def test_a_frame_of_another_pack_at_the_very_start_is_no_pack_either() -> None:
+def test_a_frame_of_another_pack_at_the_very_start_is_not_a_pack_either() -> None:
     engine = ride(Engine(PROFILE), 0, 60, {0: (10.0, 0.5, 99), 5: (10.0, 0, 0.5)})
     assert engine.figures().power_w == 500.0
     assert notices(engine) == {"source_brief": ("battery 5",)}
@@ -84,7 +84,7 @@ def test_a_heavy_pack_that_falls_silent_leaves_power_and_range_unknown_until_it_
     ride(engine, 400, 450, {0: GOOD, 1: GOOD})
     assert known(engine)[:3] == (True, True, True)
     assert "source_silent" not in notices(engine)
-    # What it gave meanwhile is bridged.
+    # Its energy meanwhile is bridged.
     assert engine.figures().trip.energy_wh.value == pytest.approx(1000 * 450 / 3600, rel=0.01)
 
 
@@ -98,9 +98,9 @@ def test_figures_return_once_the_rider_marks_the_pack_as_unplugged() -> None:
     assert (found.power_w, found.amps_a) == (500.0, 10.0)
     assert isinstance(found.range_m.now, Figure)
     ride(engine, 400, 500, {0: GOOD})
-    # Its own charge is not known: energy left goes on including it, which is notified for a while.
+    # Its charge is not known: the energy left still includes it, which is notified for a while.
     assert notices(engine) == {"source_unplugged": ("battery 1",)}
-    # What it carried stays; since its last sample it gave nothing.
+    # Its energy so far stays; since its last sample it gave nothing.
     both_wh, one_wh = 1000 * 299.5 / 3600, 500 * 200 / 3600
     assert engine.figures().trip.energy_wh.value == pytest.approx(both_wh + one_wh, rel=1e-3)
     # One frame does not bring it back, and ten seconds do, without what lies between.
@@ -147,7 +147,7 @@ def test_a_pack_that_comes_later_counts_from_then_and_takes_nothing_from_the_oth
     assert joined.alert.values["sources"] == ("battery 1",)
 
 
-def test_when_all_fall_silent_together_no_pack_is_blamed() -> None:
+def test_when_all_fall_silent_together_no_single_pack_is_reported() -> None:
     engine = ride(Engine(PROFILE), 0, 200, {0: GOOD, 1: GOOD})
     ride(engine, 260, 400, {0: GOOD, 1: GOOD})
     assert known(engine)[:3] == (True, True, True)

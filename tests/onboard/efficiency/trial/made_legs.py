@@ -46,7 +46,7 @@ def made_leg(
 
 @dataclass(frozen=True)
 class Runs:
-    """A trial whose truth is known: a name for each double run, there and back.
+    """A trial with a known truth: a name for each double run, there and back.
 
     `water_mps` is along the first course, at the middle of a leg.
     """
@@ -57,9 +57,9 @@ class Runs:
     course_deg: float = 40.0
     legs_each: int = 2
     noise: Sequence[float] = ()
-    """By how much the speed of each leg is off [ln]."""
+    """Relative error of the speed of each leg [ln]."""
     power_w: Sequence[float] = ()
-    """Of each leg; 400 W where nothing is said."""
+    """Power of each leg [W]; 400 W by default."""
     slope: float = 0.28
 
     def legs(self, **more: float) -> list[Leg]:

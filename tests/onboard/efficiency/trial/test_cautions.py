@@ -25,11 +25,11 @@ def test_no_caution() -> None:
     assert codes(legs()) == []
 
 
-@pytest.mark.parametrize(("apart", "said"), [(1.015, []), (1.05, ["power_not_held"])])
-def test_set_ups_at_unlike_power(apart: float, said: list[str]) -> None:
+@pytest.mark.parametrize(("apart", "expected"), [(1.015, []), (1.05, ["power_not_held"])])
+def test_set_ups_at_different_power(apart: float, expected: list[str]) -> None:
     some = legs(lambda name, n: {"power_w": 400.0 * (apart if name == "a" else 1.0)})
-    assert codes(some) == said
-    if said:
+    assert codes(some) == expected
+    if expected:
         (one,) = power_cautions(some)
         assert one.values["setups"] == ("a", "b")
         assert one.values["powers_w"] == pytest.approx((420.0, 400.0), abs=0.1)
@@ -43,28 +43,28 @@ def test_each_set_up_is_named_once_with_its_power() -> None:
     (one,) = power_cautions(some)
     assert one.values["setups"] == ("a", "b", "c")
     assert one.values["powers_w"] == pytest.approx((400.0, 430.0, 370.0))
-    # One that was run at the power of another is among those that differ from the third.
+    # A set-up run at the power of another is among those that differ from the third.
     watts["c"] = 400.0
     (one,) = power_cautions(legs(lambda name, n: {"power_w": watts[name]}, "aabbcc"))
     assert one.values["setups"] == ("a", "b", "c")
     assert one.values["powers_w"] == pytest.approx((400.0, 430.0, 400.0))
 
 
-@pytest.mark.parametrize("told_by", ["a", "b", "ab"])
-def test_a_motor_current_must_be_known_of_every_set_up(told_by: str) -> None:
-    # The power differs and the current known is one and the same: only where it is known of both
-    # set-ups does that tell anything.
+@pytest.mark.parametrize("known_by", ["a", "b", "ab"])
+def test_a_motor_current_must_be_known_of_every_set_up(known_by: str) -> None:
+    # The power differs and the known currents are equal: that is informative only if the current is
+    # known for both set-ups.
     def some(name: str, n: int) -> dict:
         return {
             "power_w": (361.0 if name == "a" else 407.0) * (1.06 if n % 2 else 0.94),
-            "motor_amps_a": 30.0 if name in told_by else float("nan"),
+            "motor_amps_a": 30.0 if name in known_by else float("nan"),
         }
 
-    held = ["motor_current_held"] if told_by == "ab" else []
+    held = ["motor_current_held"] if known_by == "ab" else []
     assert codes(legs(some)) == ["power_not_held", *held]
 
 
-def test_power_that_was_unlike_by_chance() -> None:
+def test_power_that_differed_by_chance() -> None:
     wobble = (0.025, 0.005, -0.025, 0.015)
     assert codes(legs(wobble=wobble)) == []
 
@@ -118,19 +118,19 @@ def test_a_motor_current_that_varies_with_power_was_not_held() -> None:
 
 
 def test_equal_currents_by_chance_are_not_held() -> None:
-    # Propellers alike, power held by hand: the current scatters as the power does.
+    # Equal propellers, power held by hand: the current scatters like the power.
     wobble = (0.05, -0.05, 0.04, -0.04)
     some = legs(lambda name, n: {"motor_amps_a": 30.0 * (1.0 + 0.8 * wobble[n])}, wobble=wobble)
     assert codes(some) == ["power_not_held"]
 
 
-def test_power_that_swings_within_runs_with_the_motor_s_current_is_no_held_current() -> None:
+def test_power_that_varies_with_the_motor_s_current_is_not_a_held_current() -> None:
     swing = {"power_swing_fraction": 0.08, "motor_amps_a": 30.0}
     assert codes(legs(lambda name, n: swing)) == ["power_not_held"]
 
 
 @pytest.mark.parametrize(
-    ("key", "values", "said"),
+    ("key", "values", "expected"),
     [
         (
             "volts_v",
@@ -162,11 +162,11 @@ def test_power_that_swings_within_runs_with_the_motor_s_current_is_no_held_curre
         ),
     ],
 )  # fmt: skip
-def test_surroundings(key: str, values: tuple[float, ...], said: Caution) -> None:
+def test_surroundings(key: str, values: tuple[float, ...], expected: Caution) -> None:
     a, near, far = values
     assert codes(legs(lambda name, n: {key: a if name == "a" else near})) == []
     (one,) = surroundings_cautions(legs(lambda name, n: {key: a if name == "a" else far}))
-    assert one == said
+    assert one == expected
 
 
 def test_values_unknown_for_one_set_up_are_not_compared() -> None:

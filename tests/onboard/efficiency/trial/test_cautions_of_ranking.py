@@ -50,10 +50,10 @@ def water(change: float):
     return lambda t_s: 0.25 + change * t_s / 2240.0
 
 
-@pytest.mark.parametrize(("change", "said"), [(0.0, []), (0.3, ["current_changed"])])
+@pytest.mark.parametrize(("change", "expected"), [(0.0, []), (0.3, ["current_changed"])])
 @pytest.mark.parametrize("seed", range(3))
-def test_a_current_that_changed(seed: int, change: float, said: list[str]) -> None:
-    assert codes("abbaabba", seed, water_mps=water(change)) == said
+def test_a_current_that_changed(seed: int, change: float, expected: list[str]) -> None:
+    assert codes("abbaabba", seed, water_mps=water(change)) == expected
 
 
 def test_a_current_that_jumped_to_and_fro() -> None:
@@ -75,15 +75,15 @@ def test_a_trend_in_an_order_that_hides_it(order: str, trend: float) -> None:
 
 @pytest.mark.slow
 def test_the_same_order_without_a_trend_or_a_difference() -> None:
-    # Two looks at 5 % each: seldom more than one day in ten is suspected without a cause. Of 100,
-    # at most 18 by the binomial (scipy, 99 %).
+    # Two tests at 5 % each: at most about one day in ten is suspected without a cause. Of 100, at
+    # most 18 by the binomial (scipy, 99 %).
     found = [codes("aaaabbbb", seed) for seed in range(100)]
-    assert all(said in ([], ["order_confounded"]) for said in found)
+    assert all(expected in ([], ["order_confounded"]) for expected in found)
     assert sum(map(bool, found)) <= 18
 
 
-def test_a_difference_that_a_drift_may_have_made() -> None:
-    # It would be a verdict if nothing drifted, and nobody knows that.
+def test_a_difference_that_a_drift_may_explain() -> None:
+    # It would be a verdict if nothing drifted, which is not known.
     found = compared(Runs("aabb", {"a": 2.0, "b": 1.8}, noise=noise("aabb", 3)).legs())
     (pair,) = found.pairs
     assert drift_suspected(found.evidence, 0, 1)

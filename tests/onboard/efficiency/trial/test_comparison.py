@@ -29,7 +29,7 @@ def compared(legs: list[Leg], power_w: float = 400.0, sensors: float = 0.02) -> 
 
 
 def real_legs(seed: int, order: str = "abcbacabccba", **more) -> list[Leg]:
-    """Return legs as a day gives them: speeds, powers and noise all scatter."""
+    """Return realistic legs: speeds, powers and noise all scatter."""
     rng = np.random.default_rng(seed)
     legs = 2 * len(order)
     noise = np.repeat(0.01 * rng.standard_normal(len(order)), 2) + 0.003 * rng.standard_normal(legs)
@@ -59,7 +59,7 @@ def turned(one: PairResult) -> PairResult:
 
 
 def as_named(found: Comparison, a: str, b: str) -> PairResult:
-    """Return a pair as a against b, whichever way round it was told."""
+    """Return a pair as a against b, whichever is stated first."""
     for one in found.pairs:
         if (one.a, one.b) == (a, b):
             return one
@@ -111,7 +111,7 @@ def test_other_labels_change_nothing(seed: int, names: list[str]) -> None:
 @pytest.mark.slow
 @settings(max_examples=30)
 @given(REAL, st.floats(-1e6, 1e6), st.floats(0.0, 360.0))
-def test_when_and_where_to_do_not_matter(seed: int, later_s: float, course_deg: float) -> None:
+def test_time_and_course_do_not_matter(seed: int, later_s: float, course_deg: float) -> None:
     before = differences(compared(real_legs(seed)))
     moved = [one.at(0, later_s) for one in real_legs(seed, course_deg=course_deg)]
     after = differences(compared(moved))
@@ -133,7 +133,7 @@ def test_a_current_that_is_constant_or_quadratic_in_time_does_not_matter(
     for pair, figure in differences(still).items():
         other = differences(flowing)[pair]
         assert figure.value == pytest.approx(other.value, abs=1e-9)
-        # How well a leg repeats is first guessed as a share of its speed over ground.
+        # The prior for the repeatability of a leg is a share of its speed over ground.
         same(figure, other, 1e-7)
 
 
@@ -162,7 +162,7 @@ def test_a_sensor_that_is_less_well_known_widens_wh_per_km_and_no_difference(see
         assert other.wh_per_km.high > 1.05 * other.wh_per_km.value
 
 
-def test_slightly_different_powers_are_brought_together_by_the_slope() -> None:
+def test_slightly_different_powers_are_corrected_by_the_slope() -> None:
     power = [440.0 if one == "b" else 400.0 for one in "abbaabba" for _ in range(2)]
     legs = Runs("abbaabba", power_w=power, water_mps=lambda t_s: 0.3).legs()
     found = compared(legs, 420.0)
@@ -179,7 +179,7 @@ def test_slightly_different_powers_are_brought_together_by_the_slope() -> None:
     assert wrong.value == pytest.approx(0.95 * 1.1 ** (0.28 - 1 / 3) - 1.0, abs=1e-6)
 
 
-def test_a_correction_that_is_uncertain_widens_the_interval() -> None:
+def test_an_uncertain_correction_widens_the_interval() -> None:
     def width(apart: float, sd: float) -> float:
         power = [400.0 * apart if one == "b" else 400.0 for one in "abbaabba" for _ in range(2)]
         found = compare(
@@ -256,7 +256,7 @@ def test_one_in_seven_may_be_left_out_and_no_more(
     assert [one.legs for one in found.evidence.left_out] == left_out
 
 
-def test_all_of_one_and_then_all_of_the_other_with_a_trend_is_no_verdict() -> None:
+def test_all_of_one_then_all_of_the_other_with_a_trend_gives_no_verdict() -> None:
     wobble = 0.002 * np.array([1, -1, 1, -1, -1, 1, -1, 1])
     noise = np.repeat(-0.02 * np.arange(8) + wobble, 2)
     found = compared(Runs("aaaabbbb", {"a": 2.0, "b": 2.0}, noise=noise).legs())
@@ -277,12 +277,14 @@ def test_set_ups_of_different_days_are_not_compared() -> None:
     (pair,) = found.pairs
     assert (pair.verdict, pair.chance) == ("cannot_tell", None)
     assert pair.difference_fraction == pair.why_not == Unknown(Reason.NEVER_TOGETHER)
-    # What each made on its own day stays true.
+    # The results of each on its own day remain valid.
     assert {one.name: round(one.speed_mps.value, 3) for one in found.setups} == {"a": 2.0, "b": 1.9}
 
 
 @pytest.mark.parametrize("order", ["abbaabba", "abccbaabccba"])
-def test_chances_go_with_the_intervals_and_are_corrected_for_how_many_there_are(order: str) -> None:
+def test_probabilities_agree_with_the_intervals_and_are_corrected_for_their_number(
+    order: str,
+) -> None:
     noise = np.repeat(0.012 * np.random.default_rng(6).standard_normal(len(order)), 2)
     found = compared(Runs(order, {"a": 2.0, "b": 1.96, "c": 1.93}, noise=noise).legs())
     alone = []

@@ -14,8 +14,8 @@ from onboard.efficiency.trial.double_runs import binomial_weights, double_runs
 from onboard.efficiency.trial.leg import Leg
 from tests.onboard.efficiency.trial.made_legs import made_leg
 
-# V = 2.00 and a current 0.30 + 0.05 i + 0.01 i^2: the equations of four runs in Tupper,
-# Introduction to Naval Architecture, p. 244; the means worked out from them.
+# V = 2.00 and a current 0.30 + 0.05 i + 0.01 i^2: the equations for four runs in Tupper,
+# Introduction to Naval Architecture, p. 244; the means computed from them.
 FOUR_RUNS = (2.30, 1.64, 2.44, 1.46)
 
 
@@ -24,7 +24,7 @@ def test_means_of_runs_in_a_changing_current(count: int, mean_mps: float) -> Non
     assert binomial_weights(count) @ FOUR_RUNS[:count] == pytest.approx(mean_mps, abs=1e-12)
 
 
-# Worked out from the same equations; sqrt of the sum of squared weights is the noise of the mean.
+# Computed from the same equations; sqrt of the sum of squared weights is the noise of the mean.
 @pytest.mark.parametrize(
     ("count", "weights", "noise"),
     [
@@ -44,13 +44,13 @@ def test_weights(count: int, weights: tuple[int, ...], noise: float | None) -> N
 
 
 @given(st.integers(2, 10), st.lists(st.floats(-1.0, 1.0), min_size=9, max_size=9))
-def test_a_current_of_lower_degree_is_taken_out(count: int, factors: list[float]) -> None:
+def test_a_current_of_lower_degree_is_removed(count: int, factors: list[float]) -> None:
     current = Polynomial(factors[: count - 1])(np.linspace(-1.0, 1.0, count))
     runs = 2.0 + current * (-1.0) ** np.arange(count)
     assert binomial_weights(count) @ runs == pytest.approx(2.0, abs=1e-9)
 
 
-# A tide of 12.42 h and 0.5 m/s: the worst error over its phase, computed apart from this code.
+# A tide of 12.42 h and 0.5 m/s: the worst error over its phase, computed independently.
 @pytest.mark.parametrize(
     ("count", "apart_min", "worst_mps"),
     [
@@ -72,7 +72,7 @@ def legs_of(*some: tuple[str, float], every_s: float = 140.0, **more: float) -> 
     ]
 
 
-def told(legs: list[Leg]) -> tuple[list[tuple[int, ...]], list[str]]:
+def paired(legs: list[Leg]) -> tuple[list[tuple[int, ...]], list[str]]:
     doubles, alone = double_runs(legs)
     for one in doubles:
         assert sum(one.weights) == pytest.approx(1.0, abs=1e-15)
@@ -82,12 +82,12 @@ def told(legs: list[Leg]) -> tuple[list[tuple[int, ...]], list[str]]:
 
 def test_there_and_back_again_and_again() -> None:
     legs = legs_of(("a", 40), ("a", 220), ("b", 40), ("b", 220), ("b", 40), ("b", 220))
-    assert told(legs) == ([(0, 1), (2, 3), (4, 5)], [])
+    assert paired(legs) == ([(0, 1), (2, 3), (4, 5)], [])
 
 
 def test_a_third_leg_goes_with_the_two_before_it() -> None:
     legs = legs_of(("a", 0), ("a", 180), ("a", 0), ("b", 180), ("b", 0))
-    assert told(legs) == ([(0, 1, 2), (3, 4)], [])
+    assert paired(legs) == ([(0, 1, 2), (3, 4)], [])
     assert double_runs(legs)[0][0].weights == (0.25, 0.5, 0.25)
 
 
@@ -95,14 +95,14 @@ def test_a_third_leg_goes_with_the_two_before_it() -> None:
     ("course_deg", "pairs"), [(180, 1), (204, 1), (156, 1), (206, 0), (154, 0), (0, 0)]
 )
 def test_the_way_back_is_on_the_opposite_course(course_deg: float, pairs: int) -> None:
-    doubles, alone = told(legs_of(("a", 0), ("a", course_deg)))
+    doubles, alone = paired(legs_of(("a", 0), ("a", course_deg)))
     assert len(doubles) == pairs
     assert bool(alone) is not bool(pairs)
 
 
 @given(st.floats(0.0, 360.0))
-def test_north_is_no_seam(course_deg: float) -> None:
-    assert told(legs_of(("a", course_deg), ("a", (course_deg + 190.0) % 360.0))) == ([(0, 1)], [])
+def test_courses_around_north_are_continuous(course_deg: float) -> None:
+    assert paired(legs_of(("a", course_deg), ("a", (course_deg + 190.0) % 360.0))) == ([(0, 1)], [])
 
 
 @pytest.mark.parametrize(
@@ -116,7 +116,7 @@ def test_north_is_no_seam(course_deg: float) -> None:
         ({"outing": 1}, Reason.NO_RUN_BACK),
     ],
 )
-def test_why_a_leg_is_unpaired(change: dict, why: Reason) -> None:
+def test_the_reason_why_a_leg_is_unpaired(change: dict, why: Reason) -> None:
     back = {"start_s": 140.0, "course_deg": 180.0} | change
     doubles, alone = double_runs([made_leg("a"), made_leg(**{"setup": "a"} | back)])
     assert doubles == []

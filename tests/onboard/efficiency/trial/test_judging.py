@@ -34,13 +34,13 @@ def half_width(pair: PairResult) -> float:
 
 @pytest.mark.parametrize("order", ["abba", "aabb", "abbaabba", "abbabaab" * 2])
 @pytest.mark.parametrize("seed", range(8))
-def test_enough_was_run_only_where_the_interval_says_so(order: str, seed: int) -> None:
+def test_enough_runs_agree_with_the_interval(order: str, seed: int) -> None:
     (pair,) = compared(order, 0.012, seed).pairs
     if pair.verdict == "cannot_tell" and pair.double_runs_needed == 0:
         assert half_width(pair) <= WANTED_FRACTION
 
 
-def test_why_an_interval_without_nought_may_be_no_verdict() -> None:
+def test_why_an_interval_without_zero_may_give_no_verdict() -> None:
     found = 0
     for seed in range(30):
         speed = {"a": 2.0, "b": 1.98, "c": 1.97}
@@ -56,8 +56,8 @@ def test_why_an_interval_without_nought_may_be_no_verdict() -> None:
     assert found > 3
 
 
-def test_few_that_agree_by_chance_do_not_promise_much() -> None:
-    # Two double runs of each that repeat to a thousandth: that much luck is not counted on.
+def test_few_runs_that_agree_by_chance_are_not_trusted() -> None:
+    # Two double runs of each that agree to a thousandth: such luck is not relied on.
     for seed in range(5):
         (pair,) = compared("abba", 0.0003, seed).pairs
         if pair.verdict == "cannot_tell":
@@ -86,9 +86,9 @@ def test_noise_within_the_legs_keeps_an_interval_from_being_too_narrow() -> None
     assert quiet < noisy / 2.0
 
 
-def test_what_is_known_beside_the_scatter_adds_few_degrees_of_freedom() -> None:
-    # Squared, as by Satterthwaite's rule, two degrees of freedom would become many: intervals of
-    # two double runs of each then hold 92.9 % of 1,500 made trials, and 94.7 % as it is.
+def test_prior_knowledge_of_the_scatter_adds_few_degrees_of_freedom() -> None:
+    # Squared, as in Satterthwaite's rule, two degrees of freedom would become many: intervals of
+    # two double runs of each would cover 92.9 % of 1,500 made trials, instead of 94.7 %.
     found = compared("abba", 0.012, 5)
     (pair,) = found.pairs
     assert isinstance(pair.difference_fraction, Figure)
@@ -100,25 +100,25 @@ def test_what_is_known_beside_the_scatter_adds_few_degrees_of_freedom() -> None:
     assert pair.freedom == pytest.approx(2.0 * variance / scatter, rel=1e-5)
 
 
-def test_a_difference_is_never_surer_than_the_craft_is_the_same() -> None:
+def test_a_difference_is_never_surer_than_the_craft_is_constant() -> None:
     (pair,) = compared("abbaabba" * 4, 0.0, 1).pairs
-    # 0.2 % of what no number of runs takes away.
+    # 0.2 % that averaging over runs does not reduce.
     assert half_width(pair) == pytest.approx(1.96 * 0.002, rel=0.1)
 
 
 @pytest.mark.slow
-def test_the_intervals_of_a_set_up_hold_what_they_should() -> None:
+def test_the_intervals_of_a_set_up_have_their_coverage() -> None:
     inside = 0
     for seed in range(200):
         one = compared("abba", 0.012, seed).setups[0]
         assert isinstance(one.speed_mps, Figure)
         inside += one.speed_mps.low <= 2.0 <= one.speed_mps.high
-    # 95 % of 200 by the binomial: 184 to 195 (scipy); wider is no fault here.
+    # 95 % of 200 by the binomial: 184 to 195 (scipy); too wide would not be a fault here.
     assert inside >= 184
 
 
 @pytest.mark.slow
-def test_differences_of_equal_set_ups_are_seldom_verdicts() -> None:
+def test_equal_set_ups_seldom_give_a_verdict() -> None:
     verdicts = sum(compared("abba", 0.012, seed).pairs[0].verdict != "cannot_tell"
                    for seed in range(200))  # fmt: skip
     # 5 % of 200 by the binomial: at most 16 (scipy, 97.5 %).
@@ -126,7 +126,7 @@ def test_differences_of_equal_set_ups_are_seldom_verdicts() -> None:
 
 
 @pytest.mark.slow
-def test_the_interval_of_a_difference_holds_it() -> None:
+def test_the_interval_of_a_difference_has_its_coverage() -> None:
     truth, inside = 1.96 / 2.0 - 1.0, 0
     for seed in range(200):
         found = compared("abba", 0.012, seed, {"a": 2.0, "b": 1.96})

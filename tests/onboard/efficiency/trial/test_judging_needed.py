@@ -17,7 +17,9 @@ def found_by_t_test(each: int, sd: float, comparisons: int) -> float:
 
 @pytest.mark.parametrize("sd", [0.005, 0.01, 0.012, 0.015, 0.02, 0.03, 0.05])
 @pytest.mark.parametrize("comparisons", [1, 3, 6])
-def test_so_many_find_it_and_fewer_do_not(sd: float, comparisons: int) -> None:
+def test_the_number_needed_finds_the_difference_and_fewer_do_not(
+    sd: float, comparisons: int
+) -> None:
     each = double_runs_each(sd, comparisons)
     assert each is not None
     assert found_by_t_test(each, sd, comparisons) > 0.74

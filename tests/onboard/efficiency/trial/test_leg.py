@@ -53,13 +53,13 @@ def test_means_times_and_course() -> None:
 
 
 def test_speed_is_that_made_good_not_the_mean_of_speeds() -> None:
-    # Weaving by 30 degrees to both sides: the way made good is shorter than the way made.
+    # Weaving by 30 degrees to both sides: the distance made good is shorter than the track.
     north = np.full(60, 2.0 * math.cos(math.radians(30.0)))
     east = np.where(np.arange(60) % 2, 1.0, -1.0)
     assert leg(made_seconds(east, north), "a").speed_mps == pytest.approx(math.sqrt(3.0))
 
 
-def test_unknown_seconds_are_passed_over() -> None:
+def test_unknown_seconds_are_skipped() -> None:
     east, power = np.full(60, 2.0), np.full(60, 400.0)
     east[10], power[20:22] = np.nan, np.nan
     found = leg(made_seconds(east, power_w=power), "a")

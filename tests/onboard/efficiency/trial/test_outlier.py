@@ -16,20 +16,20 @@ def scatter(values: np.ndarray, setups: int = 2, usual: float = 0.012) -> Scatte
 
 @pytest.mark.parametrize("count", [8, 12])
 @pytest.mark.parametrize("place", [0, 3, 7])
-def test_weed_is_found(count: int, place: int) -> None:
+def test_a_run_with_weed_is_found(count: int, place: int) -> None:
     values = 0.01 * np.random.default_rng(5).standard_normal(count)
     values[place] -= 0.12
     assert outlier([scatter(values)]) == place
 
 
-def test_sound_runs_are_seldom_taken_for_one() -> None:
+def test_sound_runs_are_seldom_taken_for_outliers() -> None:
     rng = np.random.default_rng(1)
     taken = sum(outlier([scatter(0.012 * rng.standard_normal(8))]) is not None for _ in range(1000))
     # One in a hundred is meant; twice the binomial's 97.5 % for that would be 33.
     assert taken <= 25
 
 
-def test_where_all_scatter_widely_none_stands_out() -> None:
+def test_with_wide_scatter_no_run_is_an_outlier() -> None:
     rng = np.random.default_rng(2)
     taken = sum(outlier([scatter(0.05 * rng.standard_normal(8))]) is not None for _ in range(500))
     assert taken <= 25
@@ -42,8 +42,8 @@ def test_among_few_none_is_an_outlier() -> None:
     assert outlier([Scatter(np.array([0.2, -0.2, 0.0, 0.0]), np.full(4, 0.5), 1, 0.012)]) is None
 
 
-def test_a_run_with_full_leverage_is_no_outlier() -> None:
-    # UnpairedLeg in its kind a value lies on its own fit.
+def test_a_run_with_full_leverage_is_not_an_outlier() -> None:
+    # Alone in its set-up, a value lies on its own fit.
     residual = np.array([0.0, 0.005, -0.005, 0.004, -0.004])
     leverage = np.array([1.0, 0.25, 0.25, 0.25, 0.25])
     assert outlier([Scatter(residual, leverage, 3, 0.012)]) is None

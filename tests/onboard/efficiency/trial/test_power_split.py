@@ -1,7 +1,7 @@
 """Battery power split by the first-order model of a motor.
 
-The figures were computed apart from this code for kv 100, 0.05 ohm, no load 1 A, and a converter
-without loss; the model itself is from memory of Drela, First-Order DC Electric Motor Model.
+The figures were computed independently for kv 100, 0.05 ohm, no load 1 A, and a lossless converter;
+the model itself is from memory of Drela, First-Order DC Electric Motor Model.
 """
 
 import math

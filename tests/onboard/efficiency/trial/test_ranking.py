@@ -120,12 +120,12 @@ def test_scatter_that_is_plainly_unequal_is_not_pooled() -> None:
         ([0.03], [0.03]),
     ],
 )
-def test_chances_are_corrected_by_holm(alone: list[float], together: list[float]) -> None:
+def test_probabilities_are_corrected_by_holm(alone: list[float], together: list[float]) -> None:
     assert adjusted(np.array(alone)).tolist() == pytest.approx(together)
 
 
 @given(st.lists(st.floats(0.0, 1.0), min_size=1, max_size=12))
-def test_correction_never_makes_surer_and_keeps_the_order(alone: list[float]) -> None:
+def test_the_correction_never_lowers_a_probability_and_keeps_the_order(alone: list[float]) -> None:
     chances = np.array(alone)
     together = adjusted(chances)
     assert (together >= chances).all()
@@ -147,7 +147,7 @@ def test_names_do_not_matter(seed: int, renamed: list[int]) -> None:
     assert after.p_value(other) == pytest.approx(before.p_value(one), rel=1e-6, abs=1e-12)
 
 
-def test_a_drift_is_taken_out_where_it_is_sure() -> None:
+def test_a_significant_drift_is_removed() -> None:
     order, t_s = [0, 1, 1, 0, 0, 1, 1, 0], np.arange(8) * 360.0
     # 5 % an hour, and 1 % between the two; a tenth of a per cent of scatter.
     wobble = 1e-3 * np.array([1, -1, 1, -1, -1, 1, -1, 1])
@@ -171,8 +171,8 @@ def test_one_after_the_other_always_has_a_drift_in_the_model() -> None:
     fit = levels(sample(values, [0, 0, 0, 1, 1, 1], np.arange(6) * 360.0))
     assert fit.with_drift
     row = contrast(2, 0, 1)
-    # What a drift may have made makes the difference far less sure: by hand, the variance of a
-    # level difference at 0, 1, 2 against 3, 4, 5 is 2/3 s^2 without and 2/3 + 9/4 s^2 with a drift.
+    # A possible drift makes the difference far less certain: by hand, the variance of a level
+    # difference at 0, 1, 2 against 3, 4, 5 is 2/3 s^2 without and 2/3 + 9/4 s^2 with a drift.
     assert row @ fit.inverse @ row == pytest.approx(2.0 / 3.0 + 9.0 / 4.0)
     assert fit.undrifted[3] == 4
     assert fit.p_value_undrifted(row) == pytest.approx(
@@ -185,7 +185,7 @@ def test_days_are_not_compared_with_each_other() -> None:
     assert not fit.is_estimable(contrast(2, 0, 1))
     both = levels(sample([0.0, 0.1, 0.5, 0.6], [0, 1, 0, 1], outing=[0, 0, 1, 1]))
     assert both.is_estimable(contrast(2, 0, 1))
-    # The second day is slower by a half in everything: that is no part of the difference.
+    # Everything is slower by a half on the second day, which is not part of the difference.
     assert both.level[1] - both.level[0] == pytest.approx(0.1)
 
 

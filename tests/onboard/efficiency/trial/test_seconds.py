@@ -17,7 +17,7 @@ from tests.onboard.efficiency.trial.made_legs import made_seconds
         (20.0, 30.0, []),
     ],
 )
-def test_only_seconds_that_lie_wholly_between(
+def test_only_seconds_wholly_within_the_times(
     start_s: float, end_s: float, expected: list[int]
 ) -> None:
     seconds = made_seconds(np.full(10, 2.0))
@@ -26,7 +26,7 @@ def test_only_seconds_that_lie_wholly_between(
     assert len(part) == len(part.power_w) == len(part.motor_amps_a) == len(expected)
 
 
-def test_what_a_drive_reports() -> None:
+def test_which_current_a_drive_reports() -> None:
     battery = np.full(6, 14.4)
     motor = np.array([30.0, 31.0, np.nan, 29.0, 30.0, 30.0])
     assert motor_current(motor, battery) == pytest.approx(motor, nan_ok=True)

@@ -18,9 +18,9 @@ from tests.onboard.efficiency.made_channels import channel
 
 MOTOR = Drive(kv_rpm_per_v=100.0, phase_resistance_ohm=0.05, no_load_a=1.0, pole_pairs=POLE_PAIRS)
 RUNNING = slice(30, 80)
-"""Seconds of the one leg that are behind its turn."""
+"""Seconds of the single leg after its turn."""
 SCALES = Sensors(current_scale=1.0 / 1.01, voltage_scale=1.0 / 0.998)
-"""What the day's sensors are off by."""
+"""Corrections for the errors of the day's sensors."""
 
 
 @cache
@@ -91,7 +91,7 @@ def test_an_input_current_is_not_taken_for_the_motor_s() -> None:
 
 
 @pytest.mark.parametrize("pieces", [2, 7, 40])
-def test_how_the_log_is_cut_does_not_matter(pieces: int) -> None:
+def test_the_partition_of_the_log_does_not_matter(pieces: int) -> None:
     whole, cut = gathered("motor"), gathered("motor", pieces=pieces)
     for name in ("t_s", "power_w", "east_mps", "volts_v", "rpm", "motor_amps_a"):
         assert getattr(cut, name) == pytest.approx(getattr(whole, name), rel=1e-9, nan_ok=True)
@@ -124,7 +124,7 @@ def test_electrical_revs_are_divided_by_pole_pairs(
     assert gathering.seconds().rpm == pytest.approx(wanted, abs=5e-3, nan_ok=True)
 
 
-def test_a_display_s_speed_goes_where_the_craft_points() -> None:
+def test_a_display_s_speed_has_the_direction_of_the_heading() -> None:
     t_s = np.arange(0.25, 60.0, 0.25)
 
     # There at 350 to 10 degrees, which lie about north; back after half a minute.

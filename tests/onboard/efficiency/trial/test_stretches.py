@@ -26,7 +26,7 @@ def test_there_and_back(marked: bool) -> None:
     turn = np.linspace(30.0, 210.0, 20)
     course = np.concatenate([np.full(90, 30.0), turn, np.full(90, 210.0)])
     (first, last), (second, end) = bounds(way(course), marked=marked)
-    # What turns begins at 91 and is over at 110; what is near it may go, not much more.
+    # The turn lasts from 91 to 110; seconds close to it may be dropped, but not many more.
     assert first <= 6
     assert 78 <= last <= 92
     assert 108 <= second <= 122
@@ -34,7 +34,7 @@ def test_there_and_back(marked: bool) -> None:
 
 
 @BOTH
-def test_north_is_no_seam(marked: bool) -> None:
+def test_courses_around_north_are_continuous(marked: bool) -> None:
     course = 360.0 + 4.0 * np.sin(np.arange(120) / 3.0)
     assert len(bounds(way(course % 360.0), marked=marked)) == 1
 
@@ -61,7 +61,7 @@ def test_a_turn_is_not_joined_to_the_run(turn_s: int) -> None:
     assert second >= 88 + turn_s - turn_s / 9
 
 
-def test_a_stop_on_the_way_is_in_no_run() -> None:
+def test_a_stop_on_the_way_is_not_part_of_a_run() -> None:
     speed = np.repeat([2.0, 0.1, 2.0], [60, 10, 60])
     ways = bounds(way(np.full(130, 30.0), speed), marked=True)
     assert len(ways) == 2
@@ -97,7 +97,7 @@ def test_a_slow_bend_is_cut(marked: bool) -> None:
 
 
 @BOTH
-def test_standing_still_is_no_run(marked: bool) -> None:
+def test_standing_still_is_not_a_run(marked: bool) -> None:
     assert bounds(way(np.full(100, 30.0), 0.3), marked=marked) == []
     stop = np.concatenate([np.full(60, 2.0), np.full(30, 0.1), np.full(60, 2.0)])
     found = bounds(way(np.full(150, 30.0), stop), marked=marked)

@@ -31,7 +31,7 @@ def test_one_double_run_is_averaged_by_its_weights(count: int, mean_mps: float) 
 @pytest.mark.parametrize(
     ("order", "degree"), [("ab", 0), (ORDER_3, 1), ("abbaa", 1), (ORDER_6, 2), (ORDER_6 * 2, 2)]
 )
-def test_a_polynomial_current_is_taken_out_exactly(order: str, degree: int) -> None:
+def test_a_polynomial_current_is_removed_exactly(order: str, degree: int) -> None:
     now = Runs(order, water_mps=lambda t_s: 0.3 - 0.2 * (t_s / 1000.0) ** degree)
     assert water_of(now).corrected_mps == pytest.approx(
         [now.speed_mps[one] for one in order], abs=1e-9
@@ -77,7 +77,7 @@ def test_whether_the_water_changed(change_mps: float, changed: bool) -> None:
     assert water_of(runs).changed is changed
 
 
-def test_a_change_that_scatter_may_have_made_is_none() -> None:
+def test_a_change_within_the_scatter_does_not_count() -> None:
     noise = 0.03 * np.array([1, -1, 1, 1, -1, -1, 1, -1])
     runs = Runs("abba", water_mps=lambda t_s: 0.06 * t_s / 1080.0, noise=noise)
     found = water_of(runs)
@@ -86,7 +86,7 @@ def test_a_change_that_scatter_may_have_made_is_none() -> None:
 
 
 def test_differences_between_double_runs_are_untouched() -> None:
-    # A slow drift in all speeds, and still water: nothing of it is taken for water.
+    # A slow drift in all speeds, and still water: none of it is attributed to the water.
     noise = -0.01 * np.repeat(np.arange(6), 2)
     found = water_of(Runs(ORDER_6, speed_mps={"a": 2.0, "b": 2.0}, noise=noise))
     assert np.log(found.corrected_mps / 2.0) == pytest.approx(-0.01 * np.arange(6), abs=1e-9)

@@ -59,7 +59,7 @@ def test_a_stretch_has_the_variance_of_its_own_gaps_only() -> None:
 
 
 def sideways(noise_mps: float, bend_deg: float, seed: int = 2) -> float:
-    """S after an hour at 2 m/s with white noise of a second, the course bending as it goes."""
+    """Return S after an hour at 2 m/s with white noise per second, on a bending course."""
     rng = np.random.default_rng(seed)
     course = np.radians(bend_deg) * (np.arange(3600) // BLOCK_S)
     way = 2.0 * np.column_stack([np.sin(course), np.cos(course)])

@@ -116,7 +116,7 @@ def test_a_minute_without_scatter_is_long_enough(seconds, enough) -> None:
 
 
 def uneven(pieces: int) -> MarkedRuns:
-    """Pieces whose power and speed alternate within the steady limits: costs 4.9 % apart."""
+    """Return pieces with power and speed alternating within limits: costs 4.9 % apart."""
     runs = MarkedRuns()
     runs.start(0.0, "A")
     for n in range(pieces):

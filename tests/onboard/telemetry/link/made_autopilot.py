@@ -29,7 +29,7 @@ ACCEPTED, LATER, DENIED, UNSUPPORTED, FAILED = (
 
 GROUPS = {message.groups[0] for message in REQUESTED.values() if message.groups}
 
-# Where the MAVLink definitions leave it open, this autopilot holds a message in its first group.
+# Where the MAVLink definitions leave it open, this autopilot has a message in its first group.
 STREAMS = {
     group: tuple(number for number, one in REQUESTED.items() if one.groups[:1] == (group,))
     for group in sorted(GROUPS)
@@ -64,7 +64,7 @@ def read(data: bytes, signed: bool = False) -> list:
 
 
 class Autopilot:
-    """Sends messages at its rates, and follows requests as far as it is set up to."""
+    """Sends messages at its rates, and follows requests as configured."""
 
     def __init__(
         self, rates: dict[int, float], complies: bool = True, streams: bool = True
@@ -100,14 +100,14 @@ class Autopilot:
 
 
 class Run:
-    """A link without delay between the two; logs the messages sent, with their times."""
+    """A link without delay between daemon and autopilot; logs the messages sent, with times."""
 
     def __init__(self, autopilot: Autopilot, **settings) -> None:
         self.autopilot, self.requests = autopilot, Requests(**settings)
         self.now_s, self.log, self._received = 1000.0, [], []
 
     def go(self, seconds: float, deaf: bool = False, dumb: bool = False) -> list[tuple]:
-        """Continue; `deaf`: the autopilot receives nothing; `dumb`: nothing of it is received."""
+        """Continue; a `deaf` autopilot receives nothing; from a `dumb` one nothing is received."""
         first = len(self.log)
         for _ in range(round(seconds / TICK_S)):
             self.now_s += TICK_S
@@ -119,7 +119,7 @@ class Run:
 
 
 def kinds(log: list[tuple], name: str) -> list[tuple[float, int, float]]:
-    """Times, message or group requested, and rate."""
+    """Return time, requested message or group, and rate of each request."""
     if name == "COMMAND_LONG":
         return [
             (at, int(m.param1), 1e6 / m.param2) for at, m in log if m.get_type() == "COMMAND_LONG"
@@ -146,7 +146,7 @@ def needed() -> dict[int, float]:
 
 
 def missing(requests: Requests, now_s: float) -> tuple[int, ...]:
-    """Ids of needed messages that arrive too rarely."""
+    """Return the ids of needed messages that arrive too rarely."""
     return tuple(
         number
         for number, one in requests.wanted.items()

@@ -155,7 +155,7 @@ def at_once(act) -> float:
 
 @pytest.fixture
 def pty(tmp_path: Path):
-    """A pair: our end, and a persistent name of the other as in /dev/serial/by-id/."""
+    """Return the test's end, and a persistent name of the other end as in /dev/serial/by-id/."""
     ours, theirs = os.openpty()
     tty.setraw(theirs)
     name = tmp_path / "usb-Serial_0001-if00-port0"
@@ -187,7 +187,7 @@ def test_a_serial_port_that_takes_nothing_drops_whole_frames(pty) -> None:
     got = b""
     while len(got) < written - len(REQUEST) and select.select([ours], [], [], 5)[0]:
         got += os.read(ours, 65_536)
-        # A piece begun is completed by any later write.
+        # A piece that was begun is completed by a later write.
         link.write(b"")
     assert got == REQUEST * ((written - len(REQUEST)) // len(REQUEST))
     link.close()
@@ -226,7 +226,7 @@ def test_udp_reports_sources_and_sends_to_destinations() -> None:
     name = ends[0].getsockname()
     for end in ends:
         end.close()
-    # Nobody is there any more: the port goes on listening.
+    # The peer is gone: the port goes on listening.
     for _ in range(3):
         link.write(REQUEST, name)
         assert link.read(0.0) == []
@@ -300,7 +300,7 @@ def test_tcp_both_ways_full_and_reset() -> None:
 def test_tcp_to_one_that_never_answers_is_bounded(monkeypatch) -> None:
     monkeypatch.setattr(tcp, "CONNECT_S", 0.05)
     with socket.socket() as server:
-        # A listener whose queue is full says nothing to those that come.
+        # A listener whose queue is full does not answer.
         server.bind(("127.0.0.1", 0))
         server.listen(0)
         address = server.getsockname()

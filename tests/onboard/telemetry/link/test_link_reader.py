@@ -14,7 +14,7 @@ CRAFT, STRANGER, OTHER = ("192.0.2.1", 14550), ("192.0.2.2", 9), ("192.0.2.3", 9
 
 
 class Scripted:
-    """A link that does one act after another: it returns bytes and raises exceptions."""
+    """A link that performs scripted acts: it returns bytes and raises exceptions."""
 
     name = "scripted"
 

@@ -13,7 +13,7 @@ from onboard.telemetry.link.reopening import Reopener
 
 
 class Plug:
-    """A pseudo-terminal under a device name and a persistent one, as the system names devices."""
+    """A pseudo-terminal with a device name and a persistent name, as given by the system."""
 
     def __init__(self, folder: Path) -> None:
         self.device, self.names = folder / "ttyUSB0", folder / "by-id"
@@ -46,7 +46,7 @@ def plug(tmp_path: Path) -> Iterator[Plug]:
     made.unplug()
 
 
-def test_the_same_device_under_another_name(plug: Plug) -> None:
+def test_the_same_device_returns_under_another_name(plug: Plug) -> None:
     first = plug.plug_in("ttyUSB0")
     reopen = Reopener(str(first), 57600, plug.names)
     link = reopen()
@@ -61,7 +61,7 @@ def test_the_same_device_under_another_name(plug: Plug) -> None:
     again.close()
 
 
-def test_a_device_without_a_persistent_name_is_waited_for(plug: Plug) -> None:
+def test_a_device_without_a_persistent_name_is_awaited(plug: Plug) -> None:
     first = plug.plug_in("ttyUSB0")
     reopen = Reopener(str(first), 57600, plug.names / "nowhere")
     reopen().close()

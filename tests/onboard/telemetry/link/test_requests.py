@@ -128,7 +128,7 @@ def test_a_restarted_autopilot_is_observed_before_requests() -> None:
     run = Run(Autopilot({}))
     run.go(60)
     away = run.go(20, dumb=True)
-    # At most what had been missing for a moment, before the silence was one.
+    # At most messages missing briefly, before the silence is recognized.
     assert all(at < run.now_s - 20 + 3.5 for at, _, _ in commands(away))
     run.autopilot.rates = {ID["HEARTBEAT"]: 1.0, ID["ATTITUDE"]: 40.0}
     assert commands(run.go(4.8)) == []
@@ -189,7 +189,7 @@ def test_without_answers_stream_groups_follow_after_five_commands() -> None:
     log = run.go(40)
     first = streams(log)[0][0]
     assert sum(at < first for at, _, _ in commands(log)) == requests.UNANSWERED
-    # The last answer to the fifth is waited for: soon enough for one who wants to set off.
+    # The last answer to the fifth is awaited: soon enough for a rider about to set off.
     assert first - 1000 <= rates.WINDOW_S + 5 * (requests.ACK_WAIT_S + 2 * TICK_S)
     assert missing(run.requests, run.now_s) == ()
 
@@ -202,7 +202,7 @@ def test_if_neither_works_both_are_retried_rarely_for_ever() -> None:
     assert commands(late)
     assert streams(late)
     assert len(commands(late)) + len(streams(late)) <= len(PLAIN) * 300 / rates.BACKOFF_MOST_S + 9
-    # The answers come back at last, as where a plug was loose.
+    # The answers return at last, as after a loose plug.
     run.autopilot.default = ACCEPTED
     run.go(120)
     assert missing(run.requests, run.now_s) == ()

@@ -1,4 +1,4 @@
-"""Nothing but three messages is ever sent, and to nobody but the followed autopilot."""
+"""Only three messages are ever sent, and only to the followed autopilot."""
 
 import itertools
 
@@ -54,7 +54,7 @@ def test_an_answer_to_or_from_somebody_else_is_ignored(answer: bytes) -> None:
     assert logs[0] == logs[1]
 
 
-def test_an_answer_to_us_counts() -> None:
+def test_an_answer_to_this_system_counts() -> None:
     run = Run(Autopilot({**needed(), ID["VFR_HUD"]: 0.0}, complies=False))
     run.autopilot.default = None
     for count in (1, 2):
@@ -83,7 +83,7 @@ def test_nothing_is_requested_from_no_single_component(followed) -> None:
         assert {m.get_type() for m in sent} <= {"HEARTBEAT"}
 
 
-def test_nothing_is_sent_to_an_autopilot_with_our_own_id() -> None:
+def test_nothing_is_sent_to_an_autopilot_with_the_daemons_own_id() -> None:
     requester = Requests()
     for n in range(100):
         requester.observe(frames([frame(ID["HEARTBEAT"], sender=(7, 191))]), n * TICK_S)
@@ -157,7 +157,7 @@ def test_only_three_messages_are_ever_sent_whatever_is_received(steps, signed: b
             sent.append((now_ms, len(data)))
             for message in messages:
                 check(message, followed)
-    # As one stream too: signatures are right, and their times increase.
+    # Also as one stream: signatures are right, and their times increase.
     assert all(message.get_signed() == signed for message in read(stream, signed))
     for n, (start_ms, _) in enumerate(sent):
         second = itertools.takewhile(lambda one, s=start_ms: one[0] < s + 1000, sent[n:])
@@ -171,7 +171,7 @@ def test_immediate_answers_do_not_speed_up_requests() -> None:
         requester.observe(answers, now_ms * 1e-3)
         sent.append(requester.due(now_ms * 1e-3, SYSTEM, COMPONENT))
     busiest = max(sum(map(len, sent[n : n + 100])) for n in range(len(sent)))
-    # Four requests and a HEARTBEAT at the least, or this would not be the busiest there is.
+    # At least four requests and a HEARTBEAT, or this would not be the busiest case.
     assert 4 * 55 + 34 <= busiest <= requests.BYTES_PER_S_MOST
 
 

@@ -1,4 +1,4 @@
-"""The table of log formats: recognised by content, opened and walked through alike."""
+"""The table of log formats: recognised by content, opened and read through in the same way."""
 
 from pathlib import Path
 

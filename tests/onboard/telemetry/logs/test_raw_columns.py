@@ -23,7 +23,7 @@ START_US = 1_750_000_000_123_456
 
 
 def same(ours, theirs) -> bool:
-    """Whether a field's value equals pymavlink's, bit for bit but for a NaN's own bits."""
+    """Return whether a value equals pymavlink's bit for bit, except for a NaN's bits."""
     if isinstance(theirs, str):
         return ours.split(b"\0")[0].decode("ascii") == theirs
     if isinstance(theirs, list | tuple):

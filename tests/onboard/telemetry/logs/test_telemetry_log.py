@@ -1,4 +1,4 @@
-"""Saved logs: windows, cut tails, and files that are no log."""
+"""Saved logs: windows, truncated ends, and files that are not logs."""
 
 import os
 from itertools import pairwise
@@ -78,7 +78,7 @@ def test_a_record_in_several_files_is_one_log(tmp_path: Path, cuts: list[int]) -
     (tmp_path / "one").write_bytes(data)
     for number, (begin, end) in enumerate(pairwise([0, *cuts, len(data)]), 1):
         (tmp_path / record_name(number)).write_bytes(data[begin:end])
-    (tmp_path / "telemetry-11.tlog").mkdir()  # of what is no file, nothing is read
+    (tmp_path / "telemetry-11.tlog").mkdir()  # not a file, so not read
     assert [part.records() for part in read_log(tmp_path, 1000)] == [
         part.records() for part in read_log(tmp_path / "one", 1000)
     ]

@@ -7,7 +7,7 @@ EXTRAS = {number: message.crc_extra for number, message in dialect.mavlink_map.i
 
 
 def frame_at(data: bytes, at: int) -> tuple[int, int, int] | None:
-    """Size, message id and covered bytes of the frame that may begin here, None if none may."""
+    """Return size, message id and covered bytes of the frame that may begin here, or None."""
     if at + 3 > len(data):
         return None
     length = data[at + 1]
@@ -41,7 +41,7 @@ def proven(data: bytes, at: int, prefix: int) -> bool:
 
 
 def frames(data: bytes, prefix: int) -> tuple[list[tuple[int, int]], int]:
-    """Spans of the records in some bytes, and the number of bytes that form none."""
+    """Return the spans of the records in some bytes, and the number of bytes that form none."""
     found, bad, at, in_step = [], 0, 0, True
     while at < len(data):
         counts = False

@@ -164,13 +164,13 @@ def test_log_scan_equals_the_slow_implementation_for_any_cut(data) -> None:
     assert got_bad == bad
 
 
-# A link never ends, so a good frame behind the stream settles what is undecided.
+# A link never ends, so a good frame after the stream settles undecided bytes.
 TAIL = bytes(300) + HEARTBEAT_2
 
 
 @contextlib.contextmanager
 def sieving(tried: int, least: int, most: int):
-    """Patch when to sieve, and how many bytes at a time."""
+    """Patch the size from which to sieve, and the bytes sieved at a time."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(link_walk, "TRIED_MOST", tried)
         patch.setattr(link_walk, "SIEVED_LEAST_BYTES", least)
@@ -220,7 +220,9 @@ def test_the_sieve_finds_all_frames_that_pass_and_no_others(seed: int) -> None:
 @pytest.mark.parametrize("sieve", SIEVES[:2])
 @settings(max_examples=100)
 @given(streams(0), streams(0), st.integers(0, 2**32))
-def test_bytes_of_others_do_not_break_the_crafts_frames(sieve, ours, theirs, seed: int) -> None:
+def test_bytes_of_other_senders_do_not_break_the_crafts_frames(
+    sieve, ours, theirs, seed: int
+) -> None:
     craft, others = ("192.0.2.1", 1), [("192.0.2.1", 2), ("192.0.2.2", 1)]
     rng, ours, theirs = random.Random(seed), ours + TAIL, theirs + TAIL
     left = {True: ours, False: theirs}
@@ -268,7 +270,7 @@ def test_a_frame_split_over_two_sources_belongs_to_the_last() -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("name", list(flood.floods(1)))
 def test_a_megabyte_of_junk_costs_no_more_than_a_few_of_frames(name: str) -> None:
-    # It was 30 times as much and more, and grew with the square of what came at once.
+    # It used to be 30 times as much and more, growing with the square of the bytes at once.
     size = 1_000_000
     frames = flood.us_per_byte(flood.plain(size), size)
     allowed = 20 if name.startswith("no junk") else 5

@@ -30,7 +30,7 @@ def frames(*parts: bytes) -> Frames:
 
 
 def signed(stamp_ticks: int, link_id: int = 0, component: int = 1, key: bytes = KEY) -> bytes:
-    """A frame signed by pymavlink."""
+    """Return a frame signed by pymavlink."""
     link = dialect.MAVLink(None, srcSystem=1, srcComponent=component)
     link.signing.secret_key = key
     link.signing.timestamp = stamp_ticks
@@ -239,7 +239,7 @@ def test_a_key_of_another_length_is_refused(key: bytes) -> None:
         ("link = {signing_key = 'KEY'}\n", "link = {}\n"),
         ("link.signing_key = 'KEY' # mine\n\n[craft]\n", "\n[craft]\n"),
         ("[link]\nbaud = 9600\n# signing_key = 'KEY'\n", "[link]\nbaud = 9600\n# \n"),
-        # A key that cannot be cut out for certain, or stands elsewhere too: not kept.
+        # A profile whose key cannot be removed for certain, or occurs elsewhere too, is not copied.
         ("[link]\nsigning_key = 'KEY'\n# was: KEY\n", None),
         ('[link]\nsigning_key = """KEY"""', None),
         ('[link]\n"signing\\u005fkey" = "KEY"', None),

@@ -147,7 +147,7 @@ def test_lost_messages_are_counted_by_their_numbers() -> None:
 
 def test_rpm_fills_the_drive_and_an_absent_sensor_does_not() -> None:
     mav = dialect.MAVLink(None, 1, 1)
-    said = [dialect.MAVLink_rpm_message(rpm, -1.0).pack(mav) for rpm in (-1.0, 1234.5, 0.0)]
-    channels, _ = decode([*ride(2), *said])
+    readings = [dialect.MAVLink_rpm_message(rpm, -1.0).pack(mav) for rpm in (-1.0, 1234.5, 0.0)]
+    channels, _ = decode([*ride(2), *readings])
     assert channels["drive"]["rpm"].tolist() == [1234.5, 0.0]
     assert channels["drive"]["motor"].tolist() == [0.0, 0.0]

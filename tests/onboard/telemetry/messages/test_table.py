@@ -25,7 +25,7 @@ TABLE = Path(__file__).parents[3] / "data" / "mavlink_test_vectors.csv"
 
 def vectors() -> dict[str, bytes]:
     with TABLE.open(newline="") as file:
-        next(file)  # the line that says where they come from
+        next(file)  # the line with their origin
         return {row["message"]: bytes.fromhex(row["frame_hex"]) for row in csv.DictReader(file)}
 
 

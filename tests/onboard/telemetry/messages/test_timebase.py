@@ -50,7 +50,7 @@ def test_between_rare_stamps_without_loss_order_counts() -> None:
 
 
 @pytest.mark.parametrize("lost", [1, 100, 127, 128, 129, 150, 250, 256, 257, 1000])
-def test_messages_before_and_behind_a_loss_stay_on_their_sides(lost: int) -> None:
+def test_messages_before_and_after_a_loss_stay_on_their_sides(lost: int) -> None:
     # 100 messages a second apart by a hundredth, then the loss.
     sent = [*range(600), 600 + lost, 601 + lost]
     t = [0.01 * n for n in sent]
@@ -76,7 +76,7 @@ def test_a_restart_of_the_boot_clock_loses_no_time() -> None:
     assert base.restarts == 1
 
 
-def test_stamps_a_little_out_of_order_are_no_restart() -> None:
+def test_stamps_a_little_out_of_order_are_not_a_restart() -> None:
     t_s, base = run([0.0, 0.0, 0.0, 0.0], [10.0, 10.2, 10.15, 10.3])
     assert t_s == pytest.approx([0.0, 0.2, 0.15, 0.3])
     assert base.restarts == 0
@@ -140,7 +140,7 @@ def test_times_do_not_depend_on_the_cut(steps, data) -> None:
 
 @pytest.mark.parametrize("late_s", [0.5, 4.5])
 def test_a_restart_is_the_same_whether_its_second_stamp_comes_soon_or_late(late_s: float) -> None:
-    # One that is late finds the first timed by receipt: so it must be where all came at once, too.
+    # A late one finds the first timed by receipt, so it must be the same if all came at once.
     receipt = [0.0, 0.0, 0.0, late_s, late_s, late_s + 0.1]
     boot = [100.0, NAN, 70.0, NAN, 70.1, 70.2]
     whole, _ = run(receipt, boot)
@@ -151,7 +151,7 @@ def test_a_restart_is_the_same_whether_its_second_stamp_comes_soon_or_late(late_
 
 
 def test_messages_wait_no_longer_for_a_restart_than_for_a_stamp() -> None:
-    # The second message is overdue before the stamp at 70.2 tells that the one at 70.0 was so.
+    # The second message is overdue before the stamp at 70.2 confirms the one at 70.0.
     receipt, boot = [0.0, 0.0, 2.0, 4.0, 4.1], [100.0, NAN, 70.0, NAN, 70.2]
     whole, _ = run(receipt, boot)
     assert whole == pytest.approx([0.0, 0.0, 2.0, 2.1, 2.2])
@@ -260,7 +260,7 @@ def test_random_boot_clocks_pass_no_more_time_than_the_receipt() -> None:
 @pytest.mark.parametrize("off_s", [-180.0, -30.0, -4.0, 70.0, 5000.0])
 @pytest.mark.parametrize("cut", [None, 10, 11])
 def test_a_lone_stamp_of_another_clock_adds_no_time(off_s: float, cut: int | None) -> None:
-    # A forged frame, or one that passed its checksum by chance: it cost three minutes of a trip.
+    # A forged frame, or one with a valid checksum by chance, which once cost 3 min of a trip.
     receipt = np.arange(30.0)
     boot = 200.0 + receipt
     boot[10] += off_s
@@ -274,7 +274,7 @@ def test_a_lone_stamp_of_another_clock_adds_no_time(off_s: float, cut: int | Non
 
 
 def test_two_autopilots_of_one_id_are_timed_by_receipt() -> None:
-    # Each step from one clock to the other was taken for time that went by: hours in seconds.
+    # Each step between the clocks used to count as elapsed time: hours within seconds.
     receipt = np.arange(60.0)
     boot = np.where(np.arange(60) % 2, 20.0, 1000.0) + receipt
     t_s, _ = run(receipt, boot)

@@ -31,7 +31,7 @@ def _code(letter: str) -> str:
 
 
 def made_record(rng: random.Random, kind: Kind) -> bytes:
-    """A record of random fields; some hold the marks, or a whole record's beginning."""
+    """Return a record of random fields; some contain the marks, or the start of a record."""
     size = kind.stored.itemsize - 3
     body = bytearray(rng.randbytes(size))
     if rng.random() < 0.3:
@@ -44,7 +44,7 @@ def made_record(rng: random.Random, kind: Kind) -> bytes:
 
 @st.composite
 def streams(draw: st.DrawFn) -> bytes:
-    """Formats and records in any order, junk between, cuts, padding."""
+    """Draw formats and records in any order, with junk between, cuts and padding."""
     rng = random.Random(draw(st.integers(0, 2**32)))
     known: dict[int, Kind] = {}
     stream = b""
@@ -81,7 +81,7 @@ def streams(draw: st.DrawFn) -> bytes:
 
 
 def made_letters_log(seed: int, count: int) -> bytes:
-    """A clean log in which every format letter occurs."""
+    """Return a clean log in which every format letter occurs."""
     rng = random.Random(seed)
     groups = ("QbBhHiIfd", "QnNZ", "QcCeELMqg", "Qa", "QaZ")
     kinds = [

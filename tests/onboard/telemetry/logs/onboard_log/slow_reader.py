@@ -30,7 +30,7 @@ class Described:
 
 
 def described(record: bytes) -> tuple[int, Described] | None:
-    """The type and layout that a format record states, None if it cannot be one."""
+    """Return the type and layout stated by a format record; None if it is invalid."""
     kind, length, name, letters, columns = struct.unpack("<BB4s16s64s", record[3:])
     name, letters, columns = (part.split(b"\0")[0] for part in (name, letters, columns))
     if length < 3 or not re.fullmatch(rb"[A-Za-z0-9_]+", name):
@@ -55,7 +55,7 @@ def value(letter: str, stored: Any) -> Any:
 
 
 def read(data: bytes) -> tuple[list[Read], int]:
-    """All records, and how many bytes are part of none."""
+    """Return all records, and the number of bytes that belong to none."""
     layouts = {128: Described("FMT", 89, "BBnNZ", ["Type", "Length", "Name", "Format", "Columns"])}
     pad = data[-1:] if data[-1:] in (b"\0", b"\xff") else b""
     padding_from = len(data.rstrip(pad)) if pad else len(data)

@@ -24,7 +24,7 @@ def whole(stamps: list[float]) -> list[float]:
         ([42.0, 43.0, 600.0, 601.0], [0.0, 1.0, 558.0, 559.0]),
         # Restarts follow at once: how long the craft was off is not recorded.
         ([42.0, 43.0, 5.0, 6.0, 1.0, 2.0], [0.0, 1.0, 1.0, 2.0, 2.0, 3.0]),
-        # A damaged stamp tells nothing, wherever it stands.
+        # A damaged stamp is ignored, wherever it is.
         ([42.0, 43.0, 9e12, 43.5], [0.0, 1.0, NAN, 1.5]),
         ([42.0, 43.0, 2.0, 43.5], [0.0, 1.0, NAN, 1.5]),
         ([9e12, 42.0, 43.0], [NAN, 0.0, 1.0]),

@@ -189,7 +189,7 @@ def test_older_battery_records(tmp_path: Path) -> None:
     assert np.isnan(battery["temperature_degc"]).all()
 
 
-def test_no_place_without_a_fix(tmp_path: Path) -> None:
+def test_no_position_without_a_fix(tmp_path: Path) -> None:
     log = log_of(
         tmp_path,
         GPS.record(TimeUS=1, **{**HERE, "Status": 1}, GWk=0),
@@ -257,7 +257,7 @@ def test_one_receiver_is_followed(
     assert log.facts().receivers == tuple(sorted({who for who, _ in fixes}))
 
 
-def test_mode_and_arming_are_carried_on(tmp_path: Path) -> None:
+def test_mode_and_arming_are_carried_forward(tmp_path: Path) -> None:
     log = log_of(
         tmp_path,
         ARM.record(TimeUS=1_000_000, ArmState=0),
@@ -315,7 +315,7 @@ def test_samples_with_a_damaged_stamp_are_left_out(tmp_path: Path) -> None:
     assert column(hud, "throttle_fraction") == [0.0, 0.01, 0.03, 0.04]
 
 
-def test_odd_letters_and_values_are_no_numbers(tmp_path: Path) -> None:
+def test_odd_letters_and_values_are_not_numbers(tmp_path: Path) -> None:
     # Layouts that no autopilot writes, with a signalling NaN and infinities in them.
     bat = Kind(70, "BAT", "QfffZ", "TimeUS,Inst,Volt,Curr,RemPct")
     gps = Kind(71, "GPS", "QfffZ", "TimeUS,Status,GWk,GMS,Lat")
@@ -343,7 +343,7 @@ def test_odd_letters_and_values_are_no_numbers(tmp_path: Path) -> None:
     assert read_records(path)["GPS"].base_s is None
 
 
-def test_no_log_is_refused(tmp_path: Path) -> None:
+def test_a_file_that_is_no_log_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "text.bin"
     path.write_text("nothing of the kind")
     with pytest.raises(LogError, match="no record in it"):

@@ -21,7 +21,7 @@ def clean() -> bytes:
 
 
 def records(data: bytes) -> list[bytes]:
-    """The whole records of a clean log, by their lengths."""
+    """Return the whole records of a clean log, by their lengths."""
     found, at = [], 0
     while at + 3 <= len(data) and at + LENGTH[data[at + 2]] <= len(data):
         found.append(data[at : at + LENGTH[data[at + 2]]])
@@ -87,7 +87,7 @@ def test_damaged_blocks(clean: bytes, tmp_path: Path, kind: str, pieced_together
     found, bad = found_in(damaged, tmp_path / "blocks.bin", 1 << 16)
     # Over lost bytes two halves may fit by chance: seldom more than one in five times.
     assert len(set(found) - set(written)) <= pieced_together
-    # Besides those that a block holds or cuts, one sound record in front of it is lost.
+    # Besides the records within or cut by a block, one sound record before it is lost.
     per_block = BLOCK_BYTES / (len(clean) / len(written))
     assert len(found) > len(written) - count * (per_block + 3)
     assert bad > count

@@ -1,4 +1,4 @@
-"""First bytes that are those of an on-board log, and others."""
+"""First bytes of on-board logs, and others."""
 
 import pytest
 

@@ -25,7 +25,7 @@ def log(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def found_in(path: Path, window_bytes: int) -> tuple[list[tuple[int, str, bytes]], int]:
-    """Place, name and bytes of each record, and the bad bytes."""
+    """Return place, name and bytes of each record, and the number of bad bytes."""
     found, bad, begin = [], 0, 0
     for window in windows(path, window_bytes):
         for start, number in zip(window.start.tolist(), window.number.tolist(), strict=True):
@@ -197,7 +197,7 @@ def test_an_unknown_letter_costs_the_fields_not_the_step(log: Path) -> None:
 
 
 @pytest.mark.parametrize("data", [b"", bytes(3000), b"\xff" * 10, b"no log at all" * 99])
-def test_what_is_no_log_is_refused(log: Path, data: bytes) -> None:
+def test_data_that_is_no_log_is_refused(log: Path, data: bytes) -> None:
     with pytest.raises(LogError, match="expected an on-board log"):
         read_records(log_of(log, data))
 

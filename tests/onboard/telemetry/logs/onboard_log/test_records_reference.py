@@ -19,7 +19,7 @@ from tests.onboard.telemetry.logs.onboard_log.made_records import made_letters_l
 
 
 def assert_equal(path: Path) -> dict[str, Records]:
-    """Compare all with `==`, NaN equal to NaN; give what was read."""
+    """Compare everything with `==`, NaN equal to NaN; return what was read."""
     ours = read_records(path)
     seen: dict[str, int] = {}
     reader = DFReader.DFReader_binary(str(path))
