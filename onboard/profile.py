@@ -25,7 +25,7 @@ MOST_BYTES = 1 << 20
 
 
 @dataclass(frozen=True)
-class Craft:
+class CraftSettings:
     """`[craft]`: the boat or board."""
 
     name: str = setting("craft", "what to call it", most_characters=80)
@@ -107,7 +107,7 @@ class Drive:
 
 
 @dataclass(frozen=True)
-class Units:
+class UnitsSettings:
     """`[units]`: what screens show. Files and feed stay in SI units, watt-hours and km."""
 
     speed: str = setting(
@@ -118,7 +118,7 @@ class Units:
 
 
 @dataclass(frozen=True)
-class Link:
+class LinkSettings:
     """`[link]`: where the telemetry comes from."""
 
     connection: str = setting("udpin:0.0.0.0:14550", "where from, as for --link")
@@ -131,7 +131,7 @@ class Link:
 
 
 @dataclass(frozen=True)
-class Feed:
+class FeedSettings:
     """`[feed]`: where viewers connect."""
 
     listen: str = setting(f"127.0.0.1:{DEFAULT_FEED_PORT}", "address and port, as for --listen")
@@ -143,7 +143,7 @@ class Feed:
 
 
 @dataclass(frozen=True)
-class Record:
+class RecordSettings:
     """`[record]`: where sessions are kept."""
 
     directory: str | None = setting(None, "folder for session records, as for --record")
@@ -153,14 +153,14 @@ class Record:
 class Profile:
     """All of a craft's settings. Everything has a default but the battery."""
 
-    craft: Craft = Craft()
+    craft: CraftSettings = CraftSettings()
     battery: Battery | None = None
     sensors: Sensors = Sensors()
     drive: Drive = Drive()
-    units: Units = Units()
-    link: Link = Link()
-    feed: Feed = Feed()
-    record: Record = Record()
+    units: UnitsSettings = UnitsSettings()
+    link: LinkSettings = LinkSettings()
+    feed: FeedSettings = FeedSettings()
+    record: RecordSettings = RecordSettings()
 
 
 def load_profile(path: Path) -> Profile:

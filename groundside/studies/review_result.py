@@ -6,7 +6,7 @@ from onboard.contract.alerts import Alert
 from onboard.contract.figure import Estimate, Unknown
 from onboard.contract.log_remarks import LogRemark
 from onboard.contract.snapshot import BatteryState, Curve, SetAndDrift, Trip
-from onboard.efficiency.trip.speed_bands import Band
+from onboard.efficiency.trip.speed_bands import SpeedBand
 
 
 @dataclass(frozen=True)
@@ -70,7 +70,7 @@ class Review:
 
     log: LogSummary
     trip: Trip
-    bands: tuple[Band, ...]
+    bands: tuple[SpeedBand, ...]
     curve: Curve | Unknown
     set_and_drift: SetAndDrift | Unknown
     battery: BatteryState | Unknown

@@ -105,7 +105,7 @@ class Series:
 
 
 @dataclass(frozen=True)
-class Track:
+class RideTrack:
     """The track and its consumption; arrays of shape (n,).
 
     Parameters
@@ -124,7 +124,7 @@ class Track:
     joined: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]
 
 
-def track(series: Series) -> Track | None:
+def track(series: Series) -> RideTrack | None:
     """Return the track of a ride; None if fewer than two positions are known."""
     rows = series.pieces
     located = np.isfinite(rows[:, LATITUDE])
@@ -135,7 +135,7 @@ def track(series: Series) -> Track | None:
     east, north = local_offset_m(
         rows[0, LATITUDE], rows[0, LONGITUDE], rows[:, LATITUDE], rows[:, LONGITUDE]
     )
-    return Track(east, north, cost, np.diff(rows[:, KEY], prepend=-np.inf) == 1.0)
+    return RideTrack(east, north, cost, np.diff(rows[:, KEY], prepend=-np.inf) == 1.0)
 
 
 def _around(rows: FloatArray, reach: int) -> FloatArray:

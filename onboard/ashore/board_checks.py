@@ -6,7 +6,7 @@ Limits are common practice, no source.
 import datetime
 
 from onboard.ashore.facts import ClockFacts, DiskFacts, FeedFacts, PairingFacts, Port
-from onboard.ashore.findings import Finding, Verdict, bad, graded, look, ok
+from onboard.ashore.findings import CheckFinding, CheckVerdict, bad, graded, look, ok
 from onboard.profile import Profile
 
 CLOCKS_APART_S = 60.0
@@ -22,7 +22,7 @@ NAMES_MOST = 6
 """Names listed; the rest is only counted."""
 
 
-def check_clock(facts: ClockFacts, has_autopilot: bool) -> Finding:
+def check_clock(facts: ClockFacts, has_autopilot: bool) -> CheckFinding:
     """Compare the board's clock with the autopilot's, which comes from the GPS."""
     name = "clock"
     if not has_autopilot:
@@ -54,7 +54,7 @@ def _span(seconds_s: float) -> str:
     return f"{seconds_s:.0f} seconds"
 
 
-def check_disk(facts: DiskFacts) -> Finding:
+def check_disk(facts: DiskFacts) -> CheckFinding:
     """Check the room for records."""
     name = "disk"
     if facts.folder is None:
@@ -78,8 +78,8 @@ def check_disk(facts: DiskFacts) -> Finding:
     return graded(
         name,
         text,
-        (short, Verdict.BAD, ". Move old sessions away."),
-        (scarce, Verdict.LOOK, ". Move old sessions away soon."),
+        (short, CheckVerdict.BAD, ". Move old sessions away."),
+        (scarce, CheckVerdict.LOOK, ". Move old sessions away soon."),
     )
 
 
@@ -89,7 +89,7 @@ def _hours(hours: float) -> str:
     return f"{hours:.1f} hours" if hours < 10 else f"{hours:.0f} hours"
 
 
-def check_feed(facts: FeedFacts) -> Finding:
+def check_feed(facts: FeedFacts) -> CheckFinding:
     """Check the port that viewers connect to."""
     name = "feed"
     where = f"{facts.host}:{facts.port}"
@@ -105,7 +105,7 @@ def check_feed(facts: FeedFacts) -> Finding:
     return ok(name, text)
 
 
-def check_pairing(facts: PairingFacts) -> Finding:
+def check_pairing(facts: PairingFacts) -> CheckFinding:
     """Check who may connect from elsewhere, and that keys are readable by the owner only."""
     name = "pairing"
     if not facts.paired:
@@ -123,7 +123,7 @@ def check_pairing(facts: PairingFacts) -> Finding:
     return ok(name, f"encrypted on {facts.where}; may come in: {names}{rest}")
 
 
-def check_profile(profile: Profile, given: str | None) -> Finding:
+def check_profile(profile: Profile, given: str | None) -> CheckFinding:
     """Check that the profile states a battery."""
     name = "profile"
     if given is None:

@@ -27,7 +27,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Check and print the findings; return 1 if one is bad."""
-    from onboard.ashore.findings import Verdict, worst
+    from onboard.ashore.findings import CheckVerdict, worst
     from onboard.ashore.gathering import gather
     from onboard.ashore.report import FIRST, as_dict, as_lines, judge
     from onboard.daemon.run_settings import merged
@@ -42,7 +42,7 @@ def run(arguments: argparse.Namespace) -> int:
         print(json.dumps(as_dict(facts, findings), indent=2))
     else:
         print(*as_lines(findings, min(shutil.get_terminal_size().columns, 100)), sep="\n")
-    return 1 if worst(findings) is Verdict.BAD else 0
+    return 1 if worst(findings) is CheckVerdict.BAD else 0
 
 
 CHECK: Final = Command(

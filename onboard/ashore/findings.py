@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 
-class Verdict(StrEnum):
+class CheckVerdict(StrEnum):
     """Severity: fine, worth a look, or figures cannot be relied on."""
 
     OK = "ok"
@@ -14,38 +14,38 @@ class Verdict(StrEnum):
 
 
 @dataclass(frozen=True)
-class Finding:
+class CheckFinding:
     """Result of one check."""
 
     name: str
-    verdict: Verdict
+    verdict: CheckVerdict
     text: str
 
 
-def ok(name: str, text: str) -> Finding:
+def ok(name: str, text: str) -> CheckFinding:
     """Return a finding that all is well."""
-    return Finding(name, Verdict.OK, text)
+    return CheckFinding(name, CheckVerdict.OK, text)
 
 
-def look(name: str, text: str) -> Finding:
+def look(name: str, text: str) -> CheckFinding:
     """Return a finding that the owner should look at."""
-    return Finding(name, Verdict.LOOK, text)
+    return CheckFinding(name, CheckVerdict.LOOK, text)
 
 
-def bad(name: str, text: str) -> Finding:
+def bad(name: str, text: str) -> CheckFinding:
     """Return a finding that makes figures wrong until it is fixed."""
-    return Finding(name, Verdict.BAD, text)
+    return CheckFinding(name, CheckVerdict.BAD, text)
 
 
-def graded(name: str, text: str, *rules: tuple[bool, Verdict, str]) -> Finding:
+def graded(name: str, text: str, *rules: tuple[bool, CheckVerdict, str]) -> CheckFinding:
     """Return the text with verdict and remedy of the first rule that applies, else OK."""
     for applies, verdict, remedy in rules:
         if applies:
-            return Finding(name, verdict, f"{text}{remedy}")
+            return CheckFinding(name, verdict, f"{text}{remedy}")
     return ok(name, text)
 
 
-def worst(findings: Iterable[Finding]) -> Verdict:
+def worst(findings: Iterable[CheckFinding]) -> CheckVerdict:
     """Return the most serious verdict."""
-    order = list(Verdict)
-    return max((finding.verdict for finding in findings), key=order.index, default=Verdict.OK)
+    order = list(CheckVerdict)
+    return max((finding.verdict for finding in findings), key=order.index, default=CheckVerdict.OK)

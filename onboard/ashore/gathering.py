@@ -37,14 +37,14 @@ from onboard.telemetry.link.opening import open_link
 
 
 @dataclass(frozen=True)
-class Clocks:
+class BoardClocks:
     """Clocks of the check: monotonic [s], and the board's time of day [us since the epoch]."""
 
     clock_s: Callable[[], float] = time.monotonic
     now_us: Callable[[], int] = lambda: time.time_ns() // 1000
 
 
-def gather(settings: Settings, seconds_s: float = 10.0, clocks: Clocks | None = None) -> Facts:
+def gather(settings: Settings, seconds_s: float = 10.0, clocks: BoardClocks | None = None) -> Facts:
     """Gather all facts.
 
     Parameters
@@ -63,7 +63,7 @@ def gather(settings: Settings, seconds_s: float = 10.0, clocks: Clocks | None = 
     LinkError
         If a file to be played cannot be read.
     """
-    clocks = clocks or Clocks()
+    clocks = clocks or BoardClocks()
     facts = Facts(
         link=LinkFacts(
             settings.connection,
@@ -93,7 +93,7 @@ def gather(settings: Settings, seconds_s: float = 10.0, clocks: Clocks | None = 
 
 
 def _from_link(
-    settings: Settings, seconds_s: float, clocks: Clocks, facts: Facts, link: Link
+    settings: Settings, seconds_s: float, clocks: BoardClocks, facts: Facts, link: Link
 ) -> Facts:
     """Add facts received over the link itself."""
     ride = Ride(settings.profile, settings.system_id)
@@ -137,7 +137,7 @@ def _from_link(
 
 
 def _from_daemon(
-    settings: Settings, seconds_s: float, clocks: Clocks, facts: Facts
+    settings: Settings, seconds_s: float, clocks: BoardClocks, facts: Facts
 ) -> Facts | None:
     """Add facts from the daemon that occupies the link; None if it uses another link."""
     host, port = reached_here_at(settings.listen[0]), settings.listen[1]

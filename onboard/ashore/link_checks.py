@@ -4,7 +4,7 @@ Limits are common practice, no source, unless something else is said.
 """
 
 from onboard.ashore.facts import AutopilotFacts, LinkFacts
-from onboard.ashore.findings import Finding, Verdict, bad, graded, look
+from onboard.ashore.findings import CheckFinding, CheckVerdict, bad, graded, look
 
 BAD_BYTES_LOOK_FRACTION, BAD_BYTES_BAD_FRACTION = 0.01, 0.1
 CUT_FRAME_BYTES = 280
@@ -15,14 +15,14 @@ MESSAGES_LEAST_PER_S = 5.0
 """Power at 2 Hz with GPS, position and attitude at a few Hz makes more than this."""
 
 
-def check_link(facts: LinkFacts) -> Finding:
+def check_link(facts: LinkFacts) -> CheckFinding:
     """Check the traffic on the link."""
     if facts.problem is not None:
         return bad("link", facts.problem)
     return _no_messages(facts) if not facts.messages else _messages(facts)
 
 
-def _no_messages(facts: LinkFacts) -> Finding:
+def _no_messages(facts: LinkFacts) -> CheckFinding:
     if not facts.received_bytes:
         text = f"{facts.source}: nothing came in {facts.seconds_s:.0f} s."
         return bad("link", f"{text} {_silent(facts)}")
@@ -35,7 +35,7 @@ def _no_messages(facts: LinkFacts) -> Finding:
     )
 
 
-def _messages(facts: LinkFacts) -> Finding:
+def _messages(facts: LinkFacts) -> CheckFinding:
     per_s = facts.messages / max(facts.seconds_s, 1e-3)
     lost_fraction = facts.lost / (facts.messages + facts.lost)
     received, bad_fraction = facts.received_bytes, 0.0
@@ -52,22 +52,22 @@ def _messages(facts: LinkFacts) -> Finding:
         text,
         (
             bad_fraction > BAD_BYTES_BAD_FRACTION,
-            Verdict.BAD,
+            CheckVerdict.BAD,
             ". Check ground wire, baud and levels.",
         ),
         (
             bad_fraction > BAD_BYTES_LOOK_FRACTION,
-            Verdict.LOOK,
+            CheckVerdict.LOOK,
             ". Shorten the wire, keep it off the motor's, check the baud.",
         ),
         (
             lost_fraction > LOST_LOOK_FRACTION,
-            Verdict.LOOK,
+            CheckVerdict.LOOK,
             ". Ask for fewer messages, or get a faster or nearer link.",
         ),
         (
             per_s < MESSAGES_LEAST_PER_S,
-            Verdict.LOOK,
+            CheckVerdict.LOOK,
             ": few. Raise the stream rates of the autopilot's port.",
         ),
     )
@@ -79,7 +79,7 @@ def _silent(facts: LinkFacts) -> str:
     return "Is the autopilot on, and does it (or its radio or router) send to this address?"
 
 
-def check_autopilot(facts: AutopilotFacts, messages: int) -> Finding:
+def check_autopilot(facts: AutopilotFacts, messages: int) -> CheckFinding:
     """Check the systems on the link, given the number of messages received."""
     name = "autopilot"
     wanted, others = facts.wanted, facts.others or ()
@@ -108,8 +108,8 @@ def check_autopilot(facts: AutopilotFacts, messages: int) -> Finding:
         text,
         (
             bool(facts.armed),
-            Verdict.LOOK,
+            CheckVerdict.LOOK,
             f". Disarm before anybody is near the propeller.{choose}",
         ),
-        (unchosen, Verdict.LOOK, f".{choose}"),
+        (unchosen, CheckVerdict.LOOK, f".{choose}"),
     )

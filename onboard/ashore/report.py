@@ -12,7 +12,7 @@ from onboard.ashore.board_checks import (
     check_profile,
 )
 from onboard.ashore.facts import Facts
-from onboard.ashore.findings import Finding, Verdict, worst
+from onboard.ashore.findings import CheckFinding, CheckVerdict, worst
 from onboard.ashore.link_checks import check_autopilot, check_link
 from onboard.ashore.sensor_checks import check_current, check_fix, check_voltage
 
@@ -20,12 +20,12 @@ SCHEMA = 1
 
 FIRST = "Ashore, propeller off, craft at rest. The check only listens, and sends nothing."
 
-WORDS = {Verdict.OK: "OK", Verdict.LOOK: "look", Verdict.BAD: "bad"}
+WORDS = {CheckVerdict.OK: "OK", CheckVerdict.LOOK: "look", CheckVerdict.BAD: "bad"}
 
 SUMMARY = {
-    Verdict.OK: "All is well.",
-    Verdict.LOOK: "Nothing is in the way; look at the lines marked 'look'.",
-    Verdict.BAD: "Mend what is marked 'bad' before you rely on any figure.",
+    CheckVerdict.OK: "All is well.",
+    CheckVerdict.LOOK: "Nothing is in the way; look at the lines marked 'look'.",
+    CheckVerdict.BAD: "Mend what is marked 'bad' before you rely on any figure.",
 }
 
 UNBROKEN = "\N{NO-BREAK SPACE}"
@@ -36,7 +36,7 @@ NARROW = 60
 """Below this number of columns, as on a phone, texts are indented less."""
 
 
-def judge(facts: Facts) -> list[Finding]:
+def judge(facts: Facts) -> list[CheckFinding]:
     """Return all findings, one per check, in the order in which to fix things."""
     profile, sensors = facts.profile, facts.profile.sensors
     given = None if facts.profile_path is None else str(facts.profile_path)
@@ -55,7 +55,7 @@ def judge(facts: Facts) -> list[Finding]:
     ]
 
 
-def as_lines(findings: list[Finding], width: int) -> list[str]:
+def as_lines(findings: list[CheckFinding], width: int) -> list[str]:
     """Return the findings and their summary, wrapped to the width of a terminal."""
     lines = []
     width = max(width, 32)
@@ -75,7 +75,7 @@ def as_lines(findings: list[Finding], width: int) -> list[str]:
     return [*lines, *textwrap.wrap(SUMMARY[worst(findings)], width)]
 
 
-def as_dict(facts: Facts, findings: list[Finding]) -> dict[str, Any]:
+def as_dict(facts: Facts, findings: list[CheckFinding]) -> dict[str, Any]:
     """Return the check in JSON types."""
     return {
         "schema": SCHEMA,

@@ -9,7 +9,7 @@ import statistics
 import numpy as np
 
 from onboard.ashore.facts import FixFacts, PowerFacts
-from onboard.ashore.findings import Finding, Verdict, bad, graded, look, ok
+from onboard.ashore.findings import CheckFinding, CheckVerdict, bad, graded, look, ok
 from onboard.chemistry import CHEMISTRIES
 from onboard.efficiency.battery.ocv_curve import OCV_CURVES
 from onboard.profile import Battery, Sensors
@@ -32,7 +32,7 @@ ZERO_A = 0.05
 """Readings this close to zero are not significant [A]."""
 
 
-def check_fix(facts: FixFacts, has_autopilot: bool) -> Finding:
+def check_fix(facts: FixFacts, has_autopilot: bool) -> CheckFinding:
     """Check the GPS of a craft at rest."""
     name = "fix"
     if not has_autopilot:
@@ -53,13 +53,13 @@ def check_fix(facts: FixFacts, has_autopilot: bool) -> Finding:
     return graded(
         name,
         f"{kind}, speed at rest up to {noise_mps:.2f} m/s",
-        (facts.fix is not None and facts.fix < 3, Verdict.LOOK, f". {WAIT}"),
+        (facts.fix is not None and facts.fix < 3, CheckVerdict.LOOK, f". {WAIT}"),
         (
             noise_mps > RESTLESS_MPS,
-            Verdict.LOOK,
+            CheckVerdict.LOOK,
             ": moving, or little sky. Lay it still, away from walls.",
         ),
-        (few, Verdict.LOOK, f": few satellites. {WAIT}"),
+        (few, CheckVerdict.LOOK, f": few satellites. {WAIT}"),
     )
 
 
@@ -67,7 +67,7 @@ def _satellites(facts: FixFacts) -> str:
     return "" if facts.satellites is None else f", {facts.satellites:.0f} satellites"
 
 
-def check_current(facts: PowerFacts, sensors: Sensors, has_autopilot: bool) -> Finding:
+def check_current(facts: PowerFacts, sensors: Sensors, has_autopilot: bool) -> CheckFinding:
     """Check the current sensor of a craft at rest: it should read nearly zero."""
     name = "current"
     if not has_autopilot:
@@ -89,21 +89,25 @@ def check_current(facts: PowerFacts, sensors: Sensors, has_autopilot: bool) -> F
     return graded(
         name,
         text,
-        (mean_a < -ZERO_A, Verdict.LOOK, f": below zero. Without a charger on, set {advice}."),
-        (watts > DRAWING_W, Verdict.LOOK, ": something is on. Switch it off, then check again."),
+        (mean_a < -ZERO_A, CheckVerdict.LOOK, f": below zero. Without a charger on, set {advice}."),
+        (
+            watts > DRAWING_W,
+            CheckVerdict.LOOK,
+            ": something is on. Switch it off, then check again.",
+        ),
         (
             watts > IDLE_MOST_W,
-            Verdict.LOOK,
+            CheckVerdict.LOOK,
             f": much for electronics alone. If a meter says 0: {advice}",
         ),
         (
             mean_a > ZERO_A,
-            Verdict.OK,
+            CheckVerdict.OK,
             f", as electronics draw. If a meter says 0: {advice}",
         ),
         (
             not any(facts.amps_a),
-            Verdict.OK,
+            CheckVerdict.OK,
             " exactly: a sensor that stops at zero can hide a negative offset",
         ),
     )
@@ -111,7 +115,7 @@ def check_current(facts: PowerFacts, sensors: Sensors, has_autopilot: bool) -> F
 
 def check_voltage(
     facts: PowerFacts, battery: Battery | None, sensors: Sensors, has_autopilot: bool
-) -> Finding:
+) -> CheckFinding:
     """Check the voltage of a pack at rest against the profile's battery."""
     name = "voltage"
     if not has_autopilot:
@@ -140,7 +144,7 @@ def check_voltage(
         f"{text}: {100 * low:.0f} to {100 * high:.0f} % charged",
         (
             high < battery.start_fraction - 0.05,
-            Verdict.LOOK,
+            CheckVerdict.LOOK,
             f", below the {100 * battery.start_fraction:.0f} % that a first ride begins with: "
             "charge, or say in view 6 (runs) how full it is.",
         ),

@@ -6,7 +6,7 @@ from typing import Final
 from onboard.crew.keys import is_paired
 from onboard.errors import UsageError
 from onboard.feed.server import is_local, parse_listen
-from onboard.profile import DEFAULT_CREW_PORT, DEFAULT_FEED_PORT, Feed
+from onboard.profile import DEFAULT_CREW_PORT, DEFAULT_FEED_PORT, FeedSettings
 
 OFF: Final = "off"
 
@@ -15,7 +15,7 @@ Address = tuple[str, int]
 
 
 def listen_addresses(
-    feed: Feed,
+    feed: FeedSettings,
     folder: Path,
     listen: str | None = None,
     crew_listen: str | None = None,
@@ -41,9 +41,9 @@ def listen_addresses(
 
     Examples
     --------
-    >>> listen_addresses(Feed(), Path("nowhere"))
+    >>> listen_addresses(FeedSettings(), Path("nowhere"))
     (('127.0.0.1', 27220), ('0.0.0.0', 27222))
-    >>> listen_addresses(Feed(), Path("nowhere"), "0.0.0.0:4000")
+    >>> listen_addresses(FeedSettings(), Path("nowhere"), "0.0.0.0:4000")
     Traceback (most recent call last):
     onboard.errors.UsageError: --listen 0.0.0.0:4000: others reach that, and nobody is paired: \
 first run wattwake-onboard pair, or listen on 127.0.0.1

@@ -56,7 +56,7 @@ class Member:
 
 
 @dataclass(frozen=True)
-class Code:
+class PairingCode:
     """An unused code.
 
     Parameters
@@ -85,7 +85,7 @@ class Crew:
     """Members, and codes to become one."""
 
     members: tuple[Member, ...] = ()
-    codes: tuple[Code, ...] = ()
+    codes: tuple[PairingCode, ...] = ()
 
     def member_with(self, token: str) -> Member | None:
         """Return the member with a token, None if there is none."""
@@ -97,7 +97,7 @@ class Crew:
                 found = member
         return found
 
-    def code_with(self, code: bytes, now_s: float, boot: str) -> Code | None:
+    def code_with(self, code: bytes, now_s: float, boot: str) -> PairingCode | None:
         """Return the entry of a valid code, None if it is unknown, used or lapsed."""
         found = None
         given = _digest(code)
@@ -125,7 +125,7 @@ def _digest(secret: bytes) -> str:
     return hashlib.sha256(secret).hexdigest()
 
 
-def _is_valid(code: Code, now_s: float, boot: str) -> bool:
+def _is_valid(code: PairingCode, now_s: float, boot: str) -> bool:
     return code.boot == boot and 0.0 <= now_s - code.made_s < CODE_LASTS_S
 
 
@@ -196,7 +196,7 @@ class CrewBook:
             If the file cannot be used.
         """
         code = secrets.token_bytes(CODE_BYTES)
-        made = Code(_digest(code), role, name, self._board.now_s(), self._board.boot())
+        made = PairingCode(_digest(code), role, name, self._board.now_s(), self._board.boot())
         with locked(self._folder):
             crew = self._without_lapsed(self.read())
             self._write(replace(crew, codes=(*crew.codes, made)[-CODES_MOST:]))
@@ -240,7 +240,7 @@ class CrewBook:
             self._write(Crew(members, codes))
         return True
 
-    def waiting(self) -> tuple[Code, ...]:
+    def waiting(self) -> tuple[PairingCode, ...]:
         """Return the codes that are still valid."""
         return self._without_lapsed(self.read()).codes
 
@@ -293,7 +293,7 @@ def _crew_from(raw: Any) -> Crew:
     if set(raw) != {"schema", "members", "codes"} or raw["schema"] != SCHEMA:
         raise ValueError
     members = tuple(Member(**row) for row in raw["members"])
-    codes = tuple(Code(**row) for row in raw["codes"])
+    codes = tuple(PairingCode(**row) for row in raw["codes"])
     for member in members:
         if not (
             good_name(member.name) and member.role in ROLES and _is_digest(member.token_sha256)

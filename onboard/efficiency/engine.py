@@ -69,7 +69,7 @@ from onboard.efficiency.statistics.shared_errors import prior_covariance
 from onboard.efficiency.trip.consumption import window
 from onboard.efficiency.trip.counted_together import CountedPoint, CountedTogether
 from onboard.efficiency.trip.runs import MarkedRuns
-from onboard.efficiency.trip.speed_bands import Band, SpeedBands
+from onboard.efficiency.trip.speed_bands import SpeedBand, SpeedBands
 from onboard.efficiency.trip.trip_line import GrowingLine, extend_line
 from onboard.efficiency.trip.trip_sums import consumption, trip_sums
 from onboard.profile import Profile
@@ -270,7 +270,7 @@ class Engine:
         """Battery instances that send but do not measure: excluded from all sums."""
         return self._power.unmeasured
 
-    def bands(self) -> tuple[Band, ...]:
+    def bands(self) -> tuple[SpeedBand, ...]:
         """Return the totals of each band of speed."""
         return self._bands.table(self._errors, self.instruments.noise_m2ps())
 

@@ -33,7 +33,7 @@ class DisplacedError(Exception):
 
 
 @dataclass(frozen=True)
-class Records:
+class FileRecords:
     """Records to be written.
 
     Parameters
@@ -48,21 +48,21 @@ class Records:
     ends: Ints
 
 
-def joined(pieces: Sequence[Records]) -> Records:
+def joined(pieces: Sequence[FileRecords]) -> FileRecords:
     """Concatenate several pieces."""
     begins = np.cumsum([0, *(len(piece.data) for piece in pieces[:-1])])
     ends = [piece.ends + begin for piece, begin in zip(pieces, begins, strict=True)]
-    return Records(b"".join(piece.data for piece in pieces), np.concatenate(ends))
+    return FileRecords(b"".join(piece.data for piece in pieces), np.concatenate(ends))
 
 
-def behind(pieces: Iterable[Records], count: int) -> Iterator[Records]:
+def behind(pieces: Iterable[FileRecords], count: int) -> Iterator[FileRecords]:
     """Yield the records behind the first `count` of several pieces."""
     for piece in pieces:
         if count <= 0:
             yield piece
         elif count < len(piece.ends):
             done = int(piece.ends[count - 1])
-            yield Records(piece.data[done:], piece.ends[count:] - done)
+            yield FileRecords(piece.data[done:], piece.ends[count:] - done)
         count -= len(piece.ends)
 
 
@@ -87,7 +87,7 @@ class RecordFile:
         self._proof = b""
         self._descriptor = os.open(path, _FLAGS | os.O_CREAT | os.O_EXCL, FILE_MODE)
 
-    def append(self, pieces: Sequence[Records]) -> tuple[list[Records], OSError | None]:
+    def append(self, pieces: Sequence[FileRecords]) -> tuple[list[FileRecords], OSError | None]:
         """Append records.
 
         Returns

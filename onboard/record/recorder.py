@@ -25,7 +25,7 @@ from onboard.contract.alerts import Alert, AlertCode
 from onboard.errors import RecordError
 from onboard.files.whole_file import write_whole
 from onboard.record.card_trouble import CARD_TROUBLE
-from onboard.record.record_file import Records
+from onboard.record.record_file import FileRecords
 from onboard.record.record_queue import RecordQueue
 from onboard.record.record_sync import RecordSync
 from onboard.record.sessions import (
@@ -106,7 +106,7 @@ class Recorder:
         self._sync_failures = 0
         self._failure: Exception | None = None
         self._fault = ""
-        self._left: list[Records] = []
+        self._left: list[FileRecords] = []
         self._logged: Alert | None = None
         self._now_us = self._flushed_us = self._failed_us = start_us
         self._asked_us: int | None = None
@@ -180,7 +180,7 @@ class Recorder:
             self._now_us = now_us
             if len(frames):
                 ends = np.cumsum(frames.size + STAMP_BYTES)
-                self.queue.put(Records(frames.records(), ends))
+                self.queue.put(FileRecords(frames.records(), ends))
             if self._asked_us is None:
                 if self._due(now_us):
                     self._flushed_us = self._asked_us = now_us

@@ -21,7 +21,7 @@ from onboard.restarts.refold import CARRIED_NAME, Session, carried_text, load_ca
 from onboard.restarts.trip_sessions import (
     Past,
     Settled,
-    Verdict,
+    TripVerdict,
     look_back,
     write_all_settled,
     write_settled,
@@ -120,7 +120,7 @@ class SessionBook:
         self._marked += 1
         self._writer.submit(self._marks.sync)
 
-    def settle(self, verdict: Verdict) -> None:
+    def settle(self, verdict: TripVerdict) -> None:
         """Write down the trip that this session and those before it belong to."""
         self._writer.submit(write_all_settled, verdict.settled)
         folders = [session.folder for session in verdict.sessions]

@@ -5,7 +5,7 @@ from concurrent.futures import Future
 
 from onboard.restarts.backlog import Backlog
 from onboard.restarts.refold import TimedAction
-from onboard.restarts.trip_sessions import Past, Verdict
+from onboard.restarts.trip_sessions import Past, TripVerdict
 from onboard.ride.learned_file import Clocks
 from onboard.telemetry.mavlink.frames import Frames
 
@@ -36,7 +36,7 @@ class TripDecision:
         if not isinstance(part, Frames) or len(part):
             self.backlog.add(part)
 
-    def verdict(self, clocks: Clocks, now_s: float) -> Verdict | None:
+    def verdict(self, clocks: Clocks, now_s: float) -> TripVerdict | None:
         """Return which sessions belong to the present trip; None while undecided.
 
         Parameters

@@ -26,7 +26,7 @@ from onboard.restarts.refold import Session, TimedAction, refold
 from onboard.restarts.refold_task import RefoldTask
 from onboard.restarts.retries import Retries
 from onboard.restarts.trip_decision import TripDecision
-from onboard.restarts.trip_sessions import Past, Verdict
+from onboard.restarts.trip_sessions import Past, TripVerdict
 from onboard.ride.ride import Ride
 from onboard.telemetry.mavlink.frames import Frames
 
@@ -77,7 +77,7 @@ class TripKeeper:
         start_us: int = 0,
         present: Callable[[int], Session | None] = lambda _: None,
         written: Callable[[], bool] = lambda: True,
-        settle: Callable[[Verdict], None] = lambda _: None,
+        settle: Callable[[TripVerdict], None] = lambda _: None,
     ) -> None:
         self.profile = profile
         self._system_id = system_id

@@ -68,7 +68,7 @@ class Settled:
 
 
 @dataclass(frozen=True)
-class Verdict:
+class TripVerdict:
     """The decision by the autopilot's clocks.
 
     Parameters
@@ -103,7 +103,7 @@ class Past:
         """Folder of the last of them."""
         return self.earlier[-1].session.folder if self.earlier else None
 
-    def judge(self, now: Clocks | None) -> Verdict:
+    def judge(self, now: Clocks | None) -> TripVerdict:
         """Decide which sessions belong to the present trip, and settle the undecided ones.
 
         Parameters
@@ -134,7 +134,7 @@ class Past:
                 before = None if first == n else earlier[n - 1].session.folder
                 settled.append(Settled(entry.session.folder, before, earlier[first].session.folder))
         first = len(earlier) if len(earlier) in begins else first
-        return Verdict(tuple(entry.session for entry in earlier[first:]), tuple(settled))
+        return TripVerdict(tuple(entry.session for entry in earlier[first:]), tuple(settled))
 
 
 def look_back(newest: Path | None, system_id: int | None = None) -> Past:

@@ -5,7 +5,7 @@ import pytest
 from scipy.integrate import cumulative_trapezoid
 
 from onboard.ashore.facts import PowerFacts
-from onboard.ashore.findings import Verdict
+from onboard.ashore.findings import CheckVerdict
 from onboard.ashore.sensor_checks import check_voltage
 from onboard.chemistry import CHEMISTRIES, Chemistry
 from onboard.efficiency.battery.ocv_curve import OCV_CURVES
@@ -58,10 +58,10 @@ def test_every_row_works_for_all_its_users(row: Chemistry) -> None:
     assert 0.0 < pack.left_wh(100.0) < pack.full.value
     assert 0.0 < pack_loss(row.name).fraction < 0.2
     facts = PowerFacts(volts_v=(10 * row.full_v,))
-    assert check_voltage(facts, battery, Sensors(), True).verdict is Verdict.OK
+    assert check_voltage(facts, battery, Sensors(), True).verdict is CheckVerdict.OK
     for wrong_v in (1.1 * row.full_v, 0.9 * row.cutoff_v):
         facts = PowerFacts(volts_v=(10 * wrong_v,))
-        assert check_voltage(facts, battery, Sensors(), True).verdict is Verdict.BAD
+        assert check_voltage(facts, battery, Sensors(), True).verdict is CheckVerdict.BAD
 
 
 def test_the_profile_allows_the_rows_and_no_others() -> None:

@@ -11,7 +11,7 @@ from groundside.dashboard.content.setups import setup_in_force
 from groundside.dashboard.drawing.plot_content import (
     Axis,
     AxisMark,
-    Band,
+    PlotBand,
     PlotContent,
     Point,
     Trace,
@@ -185,7 +185,7 @@ class _Drawing:
             x=self._x,
             y=Axis(0.0, round_top(top), unit),
             trace=Trace(x, middle),
-            band=Band(x, low, high),
+            band=PlotBand(x, low, high),
             points=self._now(),
             marks=(*self._mark("B", self._best), *self._mark("T", self._target)),
         )

@@ -52,7 +52,7 @@ PERCENT = plain(lambda fraction: whole(100.0 * fraction), "%")
 
 
 @dataclass(frozen=True)
-class Row:
+class FigureRow:
     """A row of the table.
 
     Parameters
@@ -74,27 +74,27 @@ class Row:
 
 
 ROWS = (
-    Row("power", lambda now: now.power_w, WATTS),
-    Row("speed", lambda now: now.speed_mps, SPEED),
-    Row("left", lambda now: within(now.battery, lambda it: it.left_wh), WATT_HOURS),
-    Row("trip", lambda now: now.trip.distance_m, DISTANCE),
-    Row("used", lambda now: now.trip.energy_wh, WATT_HOURS),
-    Row("time", lambda now: now.trip.elapsed_s, CLOCK),
-    Row("5 min", lambda now: now.wh_per_km.last_300_s, COST),
-    Row("trip", lambda now: now.wh_per_km.trip, COST),
-    Row("left", lambda now: within(now.battery, lambda it: it.left_fraction), PERCENT),
-    Row("lasts", lambda now: now.time_left_s, CLOCK),
-    Row("pack", lambda now: now.volts_v, plain(one_decimal, "V")),
-    Row("draw", lambda now: now.amps_a, plain(one_decimal, "A")),
-    Row("mark", lambda now: now.wh_per_km.since_mark, COST, optional=True),
-    Row("best at", lambda now: now.best_speed_mps, SPEED, optional=True),
-    Row(
+    FigureRow("power", lambda now: now.power_w, WATTS),
+    FigureRow("speed", lambda now: now.speed_mps, SPEED),
+    FigureRow("left", lambda now: within(now.battery, lambda it: it.left_wh), WATT_HOURS),
+    FigureRow("trip", lambda now: now.trip.distance_m, DISTANCE),
+    FigureRow("used", lambda now: now.trip.energy_wh, WATT_HOURS),
+    FigureRow("time", lambda now: now.trip.elapsed_s, CLOCK),
+    FigureRow("5 min", lambda now: now.wh_per_km.last_300_s, COST),
+    FigureRow("trip", lambda now: now.wh_per_km.trip, COST),
+    FigureRow("left", lambda now: within(now.battery, lambda it: it.left_fraction), PERCENT),
+    FigureRow("lasts", lambda now: now.time_left_s, CLOCK),
+    FigureRow("pack", lambda now: now.volts_v, plain(one_decimal, "V")),
+    FigureRow("draw", lambda now: now.amps_a, plain(one_decimal, "A")),
+    FigureRow("mark", lambda now: now.wh_per_km.since_mark, COST, optional=True),
+    FigureRow("best at", lambda now: now.best_speed_mps, SPEED, optional=True),
+    FigureRow(
         "motor",
         lambda now: within(now.drive, lambda it: it.temperature_degc),
         plain(whole, "°C"),
         optional=True,
     ),
-    Row(
+    FigureRow(
         "turns",
         lambda now: within(now.drive, lambda it: it.rpm),
         plain(whole, "rpm"),
@@ -114,7 +114,7 @@ def small_figures(snapshot: Snapshot, units: Units) -> tuple[SmallFigure, ...]:
     )
 
 
-def _small_figure(row: Row, snapshot: Snapshot, units: Units) -> SmallFigure:
+def _small_figure(row: FigureRow, snapshot: Snapshot, units: Units) -> SmallFigure:
     figure = reading(row.read(snapshot), units)
     if figure.value is None:
         return SmallFigure(row.label, UNKNOWN, known=False, why=figure.why)

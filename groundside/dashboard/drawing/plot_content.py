@@ -21,7 +21,7 @@ class Trace:
 
 
 @dataclass(frozen=True)
-class Band:
+class PlotBand:
     """The area between two lines over the same x."""
 
     x: tuple[float, ...] = ()
@@ -89,7 +89,7 @@ class PlotContent:
     x: Axis = field(default_factory=Axis)
     y: Axis = field(default_factory=Axis)
     trace: Trace = field(default_factory=Trace)
-    band: Band = field(default_factory=Band)
+    band: PlotBand = field(default_factory=PlotBand)
     points: tuple[Point, ...] = ()
     marks: tuple[AxisMark, ...] = ()
     why: str | None = None

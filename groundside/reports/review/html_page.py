@@ -16,8 +16,8 @@ from groundside.reports.review.report_tables import (
     CAUTION,
     WIDE,
     Cell,
-    Column,
     ReportTable,
+    TableColumn,
     events_table,
     further_tables,
     trip_table,
@@ -141,7 +141,7 @@ def _table(table: ReportTable, links: Sequence[str] = (), level: int = 2) -> Ite
     yield "</section>"
 
 
-def _row(row: Sequence[Cell], columns: Sequence[Column], link: str = "") -> str:
+def _row(row: Sequence[Cell], columns: Sequence[TableColumn], link: str = "") -> str:
     cells = []
     for number, (cell, column) in enumerate(zip(row, columns, strict=True)):
         text = _text(cell.text)
@@ -155,7 +155,7 @@ def _row(row: Sequence[Cell], columns: Sequence[Column], link: str = "") -> str:
     return f"<tr>{''.join(cells)}</tr>"
 
 
-def _class(column: Column) -> str:
+def _class(column: TableColumn) -> str:
     """Return a column's classes: right-aligned numbers, and columns hidden on a phone."""
     names = [*(["right"] if column.right else []), *(["wide"] if column.from_width >= WIDE else [])]
     return f' class="{" ".join(names)}"' if names else ""

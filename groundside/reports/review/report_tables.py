@@ -20,7 +20,7 @@ from groundside.words.units import Units
 from groundside.words.water import water_text
 from onboard.contract.codec import clean
 from onboard.contract.figure import Estimate, Unknown
-from onboard.efficiency.trip.speed_bands import Band
+from onboard.efficiency.trip.speed_bands import SpeedBand
 
 WIDE, WIDER = 60, 100
 """Terminal widths from which the secondary and tertiary columns of a table are shown."""
@@ -41,7 +41,7 @@ class Cell:
 
 
 @dataclass(frozen=True)
-class Column:
+class TableColumn:
     """A column's title, alignment, and the least terminal width that shows it."""
 
     title: str
@@ -68,13 +68,13 @@ class ReportTable:
     """
 
     title: str
-    columns: tuple[Column, ...] = ()
+    columns: tuple[TableColumn, ...] = ()
     rows: tuple[tuple[Cell, ...], ...] = ()
     total: tuple[Cell, ...] | None = None
     notes: tuple[str, ...] = ()
 
 
-NAME_AND_FIGURE = (Column("", right=False), Column("", right=False))
+NAME_AND_FIGURE = (TableColumn("", right=False), TableColumn("", right=False))
 """Columns of a table without column titles."""
 
 
@@ -114,14 +114,14 @@ def figure_cell(figure: Reading, write: Callable[[float], str], unit: str = "") 
     return Cell(f"{write(figure.value)} {unit}".rstrip(), interval_text(figure, write))
 
 
-def _bands(bands: Sequence[Band], units: Units) -> ReportTable:
+def _bands(bands: Sequence[SpeedBand], units: Units) -> ReportTable:
     columns = (
-        Column(units.speed_name, right=False),
-        Column("time"),
-        Column(units.distance_name, from_width=WIDE),
-        Column("Wh", from_width=WIDE),
-        Column("mean W", from_width=WIDE),
-        Column(units.consumption_name),
+        TableColumn(units.speed_name, right=False),
+        TableColumn("time"),
+        TableColumn(units.distance_name, from_width=WIDE),
+        TableColumn("Wh", from_width=WIDE),
+        TableColumn("mean W", from_width=WIDE),
+        TableColumn(units.consumption_name),
     )
     rows = tuple(_band(band, units) for band in bands)
     if not rows:
@@ -129,7 +129,7 @@ def _bands(bands: Sequence[Band], units: Units) -> ReportTable:
     return ReportTable("speed bands", columns, rows, notes=("speeds over ground",))
 
 
-def _band(band: Band, units: Units) -> tuple[Cell, ...]:
+def _band(band: SpeedBand, units: Units) -> tuple[Cell, ...]:
     low, high = units.speed(band.speed_low_mps), units.speed(band.speed_high_mps)
     cost = reading(band.wh_per_km, units)
 

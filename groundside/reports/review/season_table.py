@@ -10,8 +10,8 @@ from groundside.reports.review.report_tables import (
     WIDE,
     WIDER,
     Cell,
-    Column,
     ReportTable,
+    TableColumn,
     event_line,
     figure_cell,
 )
@@ -73,14 +73,14 @@ def season_table(outcomes: Sequence[ReviewOutcome], units: Units) -> ReportTable
     rides = named_reviews(outcomes)
     summed = totals([ride.result for ride in rides])
     columns = (
-        Column("log", right=False),
-        Column("date", right=False, from_width=WIDER),
-        Column("time", from_width=WIDE),
-        Column(units.distance_name),
-        Column("Wh", from_width=WIDE),
-        Column(units.consumption_name),
-        Column(f"mean {units.speed_name}", from_width=WIDER),
-        Column("mean W", from_width=WIDER),
+        TableColumn("log", right=False),
+        TableColumn("date", right=False, from_width=WIDER),
+        TableColumn("time", from_width=WIDE),
+        TableColumn(units.distance_name),
+        TableColumn("Wh", from_width=WIDE),
+        TableColumn(units.consumption_name),
+        TableColumn(f"mean {units.speed_name}", from_width=WIDER),
+        TableColumn("mean W", from_width=WIDER),
     )
     rows = tuple(
         (Cell(ride.name), Cell(date_text(ride.result)), *_figures(ride.result.trip, units))

@@ -10,7 +10,7 @@ from groundside.reports.log_progress import progress_bar
 from groundside.reports.review.parallel_review import ReviewOutcome, review_logs
 from groundside.reports.sessions.labels import read_label
 from groundside.reports.sessions.ride_files import RideFiles, find_rides, is_at_rest, stamp_of
-from groundside.reports.sessions.season_cache import Row, SeasonCache, Warn, cache_path
+from groundside.reports.sessions.season_cache import CachedRow, SeasonCache, Warn, cache_path
 from groundside.reports.sessions.setup_shares import setup_shares
 from groundside.studies.rides import SeasonRide, Sums
 from onboard import __version__
@@ -73,7 +73,7 @@ def read_season(
     sums |= _read(unread, given)
     rides = {ride.key: _listed(ride, sums[ride.key]) for ride in found}
     fresh = [
-        Row(ride.key, stamps[ride.key], profiles[ride.key], rides[ride.key].label, read)
+        CachedRow(ride.key, stamps[ride.key], profiles[ride.key], rides[ride.key].label, read)
         for ride in unread
         if isinstance(read := sums[ride.key], Sums) and is_at_rest(ride, stamps[ride.key], now_s)
     ]

@@ -33,7 +33,7 @@ Warn = Callable[[str], None]
 
 
 @dataclass(frozen=True)
-class Row:
+class CachedRow:
     """A ride as cached.
 
     Parameters
@@ -57,7 +57,7 @@ class Row:
     sums: Sums
 
 
-_ROW_KEYS = {field.name for field in fields(Row)}
+_ROW_KEYS = {field.name for field in fields(CachedRow)}
 _SUMS_KEYS = {field.name for field in fields(Sums)}
 
 
@@ -98,11 +98,13 @@ class SeasonCache:
         self._warn = warn
         self._given_up = False
 
-    def rows(self) -> dict[str, Row]:
+    def rows(self) -> dict[str, CachedRow]:
         """Return all rows by name, except malformed ones."""
         return self._locked(self._load) or {}
 
-    def update(self, rows: Iterable[Row], gone: Iterable[str], labels: Mapping[str, str]) -> None:
+    def update(
+        self, rows: Iterable[CachedRow], gone: Iterable[str], labels: Mapping[str, str]
+    ) -> None:
         """Store rows, remove those that are gone, and set changed labels, in one transaction."""
         fresh = {row.name: row for row in rows}
         gone = set(gone)
@@ -128,7 +130,7 @@ class SeasonCache:
             )
             return None
 
-    def _load(self) -> dict[str, Row]:
+    def _load(self) -> dict[str, CachedRow]:
         try:
             return _read_rows(self._path.read_bytes())
         except FileNotFoundError:
@@ -140,17 +142,17 @@ class SeasonCache:
             self._path.replace(old)
             return {}
 
-    def _save(self, rows: Mapping[str, Row]) -> None:
+    def _save(self, rows: Mapping[str, CachedRow]) -> None:
         stated = {"schema": SCHEMA, "rides": [plain(row) for row in rows.values()]}
         write_whole(self._path, json.dumps(stated, allow_nan=False))
 
 
 def _merged(
-    before: Mapping[str, Row],
-    fresh: Mapping[str, Row],
+    before: Mapping[str, CachedRow],
+    fresh: Mapping[str, CachedRow],
     gone: set[str],
     labels: Mapping[str, str],
-) -> dict[str, Row]:
+) -> dict[str, CachedRow]:
     rows = {name: row for name, row in before.items() if name not in gone} | dict(fresh)
     return {
         name: replace(row, label=labels[name]) if name in labels else row
@@ -180,7 +182,7 @@ def _lock(folder: Path) -> Iterator[None]:
         os.close(descriptor)
 
 
-def _read_rows(raw: bytes) -> dict[str, Row]:
+def _read_rows(raw: bytes) -> dict[str, CachedRow]:
     try:
         stated = json.loads(raw.decode())
     except (ValueError, RecursionError):
@@ -206,7 +208,7 @@ def _has_our_keys(row: Any) -> bool:
     )
 
 
-def _row(stated: dict[str, Any]) -> Row:
+def _row(stated: dict[str, Any]) -> CachedRow:
     """Read a row.
 
     Raises
@@ -228,7 +230,7 @@ def _row(stated: dict[str, Any]) -> Row:
         for one in sums["shares"]
     )
     read_sums = replace(read(Sums, sums | {"shares": []}), shares=shares)
-    return Row(name, stamp, profile, label, read_sums)
+    return CachedRow(name, stamp, profile, label, read_sums)
 
 
 def _number(raw: object) -> float | None:

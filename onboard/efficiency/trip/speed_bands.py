@@ -16,7 +16,7 @@ BANDS_MOST = int(SPEED_MOST_MPS / WIDTH_MPS)
 
 
 @dataclass(frozen=True)
-class Band:
+class SpeedBand:
     """Totals within one band of speed over ground; gaps in the data are in none."""
 
     speed_low_mps: float
@@ -50,7 +50,7 @@ class SpeedBands:
         )
         np.add.at(self._sums, bands, rows)
 
-    def table(self, covariance: FloatArray, noise_m2ps: float) -> tuple[Band, ...]:
+    def table(self, covariance: FloatArray, noise_m2ps: float) -> tuple[SpeedBand, ...]:
         """Return the bands that were ridden in, slowest first.
 
         Parameters
@@ -67,7 +67,7 @@ class SpeedBands:
             stretch = Stretch.counted(seconds, spent, way, noise_m2ps * seconds)
             low = number * WIDTH_MPS
             bands.append(
-                Band(
+                SpeedBand(
                     low,
                     low + WIDTH_MPS,
                     seconds,

@@ -10,9 +10,9 @@ import pytest
 from onboard.ashore import gathering
 from onboard.ashore.daemon_feed import DaemonFeed, probe
 from onboard.ashore.facts import PairingFacts, Port
-from onboard.ashore.findings import Verdict
+from onboard.ashore.findings import CheckVerdict
 from onboard.ashore.gathering import (
-    Clocks,
+    BoardClocks,
     disk_facts,
     gather,
     pairing_facts,
@@ -66,8 +66,8 @@ class Played:
         self.closed = True
 
     @property
-    def clocks(self) -> Clocks:
-        return Clocks(lambda: self.now_s, lambda: START_US + round(self.now_s * 1e6))
+    def clocks(self) -> BoardClocks:
+        return BoardClocks(lambda: self.now_s, lambda: START_US + round(self.now_s * 1e6))
 
 
 def telemetry(seconds: int, sender: Sender | None = None, **changes) -> list[bytes]:
@@ -91,7 +91,7 @@ def settings(tmp_path: Path) -> Settings:
 
 @pytest.fixture
 def play(monkeypatch):
-    def begin(link: Played) -> Clocks:
+    def begin(link: Played) -> BoardClocks:
         monkeypatch.setattr(gathering, "open_link", lambda connection, baud: link)
         return link.clocks
 
@@ -124,20 +124,22 @@ def test_a_craft_at_rest_gives_its_facts(settings: Settings, play) -> None:
     assert facts.disk.bytes_per_s == pytest.approx(expected)
     verdicts = {one.name: one.verdict for one in judge(facts)}
     looks = {"autopilot", "clock"}
-    assert verdicts == {name: Verdict.LOOK if name in looks else Verdict.OK for name in verdicts}
+    assert verdicts == {
+        name: CheckVerdict.LOOK if name in looks else CheckVerdict.OK for name in verdicts
+    }
     assert list(verdicts)[:3] == ["link", "autopilot", "fix"]
 
 
 def test_silence_garbage_and_a_lone_ground_station_differ(settings: Settings, play) -> None:
     silent = judge(gather(settings, clocks=play(Played([]))))
     assert "nothing came in 10 s" in silent[0].text
-    assert [one.verdict for one in silent].count(Verdict.BAD) == 1
+    assert [one.verdict for one in silent].count(CheckVerdict.BAD) == 1
     noise = judge(gather(settings, clocks=play(Played([b"\x55\xaa\x13" * 50] * 20))))
     assert "no MAVLink message" in noise[0].text
     station = Sender(255, 190)
     beats = [station.heartbeat(GROUND_STATION, INVALID)] * 20
     alone = judge(gather(settings, clocks=play(Played(beats))))
-    assert alone[1].verdict is Verdict.BAD
+    assert alone[1].verdict is CheckVerdict.BAD
     assert "HEARTBEAT" in alone[1].text
 
 
@@ -160,7 +162,7 @@ def test_unknown_instruments_stay_unknown(settings: Settings, play) -> None:
     assert facts.power.amps_a == facts.power.volts_v == ()
     assert facts.fix.fix is None
     found = {one.name: one for one in judge(facts)}
-    assert [found[name].verdict for name in ("fix", "current", "voltage")] == [Verdict.BAD] * 3
+    assert [found[name].verdict for name in ("fix", "current", "voltage")] == [CheckVerdict.BAD] * 3
     assert "GPS_RAW_INT" in found["fix"].text
 
 
@@ -169,7 +171,7 @@ def test_a_link_that_breaks_or_ends_while_listening(settings: Settings, play) ->
     facts = gather(settings, clocks=play(broken))
     assert facts.link.problem == "/dev/x: gone"
     assert facts.link.messages == 21
-    assert judge(facts)[0].verdict is Verdict.BAD
+    assert judge(facts)[0].verdict is CheckVerdict.BAD
     ended = Played([*telemetry(3), LinkEndedError("file:x: played to its end")])
     facts = gather(settings, clocks=play(ended))
     assert facts.link.problem is None

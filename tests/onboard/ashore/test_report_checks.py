@@ -25,13 +25,13 @@ from onboard.ashore.facts import (
     Port,
     PowerFacts,
 )
-from onboard.ashore.findings import Verdict
+from onboard.ashore.findings import CheckVerdict
 from onboard.ashore.link_checks import check_autopilot, check_link
 from onboard.ashore.sensor_checks import charge_range, check_current, check_fix, check_voltage
 from onboard.profile import Battery, Profile, Sensors
 
 DATA = Path(__file__).parents[2] / "data"
-OK, LOOK, BAD = Verdict.OK, Verdict.LOOK, Verdict.BAD
+OK, LOOK, BAD = CheckVerdict.OK, CheckVerdict.LOOK, CheckVerdict.BAD
 
 LINK = LinkFacts("udpin:0.0.0.0:14550", 10.0, None, 20_000, 400)
 
@@ -55,7 +55,7 @@ LINK = LinkFacts("udpin:0.0.0.0:14550", 10.0, None, 20_000, 400)
         ({"received_bytes": None, "messages": 0, "asked_daemon": True}, BAD, "nothing came"),
     ],
 )
-def test_link(changes: dict, verdict: Verdict, words: str) -> None:
+def test_link(changes: dict, verdict: CheckVerdict, words: str) -> None:
     finding = check_link(replace(LINK, **changes))
     assert (finding.name, finding.verdict) == ("link", verdict)
     assert words in finding.text
@@ -75,7 +75,7 @@ def test_link(changes: dict, verdict: Verdict, words: str) -> None:
         (AutopilotFacts(), 0, LOOK, "not checked"),
     ],
 )
-def test_autopilot(facts: AutopilotFacts, messages: int, verdict: Verdict, words: str) -> None:
+def test_autopilot(facts: AutopilotFacts, messages: int, verdict: CheckVerdict, words: str) -> None:
     finding = check_autopilot(facts, messages)
     assert finding.verdict is verdict
     assert words in finding.text
@@ -100,7 +100,7 @@ FIX = FixFacts(True, 3.0, 12.0, 0.9, True, (0.02,) * 19 + (5.0,))
         ({"received": False, "fix": None, "satellites": None}, OK, "position known"),
     ],
 )
-def test_fix(changes: dict, verdict: Verdict, words: str) -> None:
+def test_fix(changes: dict, verdict: CheckVerdict, words: str) -> None:
     finding = check_fix(replace(FIX, **changes), True)
     assert finding.verdict is verdict
     assert words in finding.text
@@ -120,7 +120,7 @@ def test_fix(changes: dict, verdict: Verdict, words: str) -> None:
         ((), Sensors(), BAD, "no current (the autopilot says unknown)"),
     ],
 )
-def test_current(amps_a: tuple, sensors: Sensors, verdict: Verdict, words: str) -> None:
+def test_current(amps_a: tuple, sensors: Sensors, verdict: CheckVerdict, words: str) -> None:
     facts = PowerFacts(amps_a, (50.0,), why_no_amps="the autopilot says unknown")
     finding = check_current(facts, sensors, True)
     assert finding.verdict is verdict
@@ -169,7 +169,7 @@ def pack(chemistry: str, cells: int, **more) -> Battery:
         (None, pack("lfp", 8), BAD, "no voltage (not heard yet)"),
     ],
 )
-def test_voltage(volts_v, battery, verdict: Verdict, words: str) -> None:
+def test_voltage(volts_v, battery, verdict: CheckVerdict, words: str) -> None:
     facts = PowerFacts((), () if volts_v is None else (volts_v,))
     finding = check_voltage(facts, battery, Sensors(), True)
     assert finding.verdict is verdict, finding
@@ -226,7 +226,9 @@ NOW_S = 1_764_063_600.0  # 2025-11-25T09:40:00Z
         (NOW_S, None, LOOK, "not set (it comes with a fix); the board says 2025-11-25 09:40:00"),
     ],
 )
-def test_clock(board_s: float, autopilot_s: float | None, verdict: Verdict, words: str) -> None:
+def test_clock(
+    board_s: float, autopilot_s: float | None, verdict: CheckVerdict, words: str
+) -> None:
     finding = check_clock(ClockFacts(board_s, autopilot_s), True)
     assert finding.verdict is verdict
     assert words in finding.text
@@ -247,7 +249,7 @@ def test_clock(board_s: float, autopilot_s: float | None, verdict: Verdict, word
         (DiskFacts(), LOOK, "no record"),
     ],
 )
-def test_disk(facts: DiskFacts, verdict: Verdict, words: str) -> None:
+def test_disk(facts: DiskFacts, verdict: CheckVerdict, words: str) -> None:
     finding = check_disk(facts)
     assert finding.verdict is verdict
     assert words in finding.text
@@ -263,7 +265,7 @@ def test_disk(facts: DiskFacts, verdict: Verdict, words: str) -> None:
         (FeedFacts("192.0.2.1", 1, Port.REFUSED, None, "not here"), BAD, "(not here)"),
     ],
 )
-def test_feed(facts: FeedFacts, verdict: Verdict, words: str) -> None:
+def test_feed(facts: FeedFacts, verdict: CheckVerdict, words: str) -> None:
     finding = check_feed(facts)
     assert finding.verdict is verdict
     assert words in finding.text
@@ -289,7 +291,7 @@ def test_profile() -> None:
         (PairingFacts(True, "x:1", (), (), "/r/crew.json: cannot be used"), BAD, "cannot be used"),
     ],
 )
-def test_pairing(facts: PairingFacts, verdict: Verdict, words: str) -> None:
+def test_pairing(facts: PairingFacts, verdict: CheckVerdict, words: str) -> None:
     finding = check_pairing(facts)
     assert (finding.name, finding.verdict) == ("pairing", verdict)
     assert words in finding.text

@@ -8,7 +8,7 @@ import pytest
 from onboard.crew.listen_addresses import listen_addresses
 from onboard.errors import FeedError, UsageError
 from onboard.feed.server import FeedServer
-from onboard.profile import Feed
+from onboard.profile import FeedSettings
 from tests.onboard.crew.doors import paired_folder
 
 HERE = ["127.0.0.1:27220", "127.9.9.9:1", "[::1]:27220", "localhost:0"]
@@ -17,14 +17,14 @@ ELSEWHERE = ["0.0.0.0:27220", "[::]:4000", "192.0.2.7:4000", "board.local:4000",
 
 @pytest.mark.parametrize("listen", HERE)
 def test_this_board_needs_no_pairing(tmp_path: Path, listen: str) -> None:
-    plain, crew = listen_addresses(Feed(), tmp_path, listen)
+    plain, crew = listen_addresses(FeedSettings(), tmp_path, listen)
     assert f"{plain[0]}:{plain[1]}" == listen.replace("[", "").replace("]", "")
     assert crew == ("0.0.0.0", 27222)
 
 
 @pytest.mark.parametrize("listen", ELSEWHERE)
 def test_a_public_address_without_pairing_is_refused(tmp_path: Path, listen: str) -> None:
-    for given in ((Feed(), tmp_path, listen), (Feed(listen=listen), tmp_path)):
+    for given in ((FeedSettings(), tmp_path, listen), (FeedSettings(listen=listen), tmp_path)):
         with pytest.raises(UsageError, match="wattwake-onboard pair") as problem:
             listen_addresses(*given)
         assert "\n" not in str(problem.value)
@@ -32,18 +32,18 @@ def test_a_public_address_without_pairing_is_refused(tmp_path: Path, listen: str
 
 def test_a_public_address_with_pairing_is_encrypted(tmp_path: Path) -> None:
     folder = paired_folder(tmp_path)
-    plain, crew = listen_addresses(Feed(), folder, "0.0.0.0:4000")
+    plain, crew = listen_addresses(FeedSettings(), folder, "0.0.0.0:4000")
     assert (plain, crew) == (("127.0.0.1", 27220), ("0.0.0.0", 4000))
     with pytest.raises(UsageError, match="stays this board's own"):
-        listen_addresses(Feed(), folder, "0.0.0.0:27220")
+        listen_addresses(FeedSettings(), folder, "0.0.0.0:27220")
 
 
 def test_the_crews_feed_can_be_off_or_elsewhere(tmp_path: Path) -> None:
-    assert listen_addresses(Feed(), tmp_path, None, "off")[1] is None
-    assert listen_addresses(Feed(crew_listen="off"), tmp_path)[1] is None
-    assert listen_addresses(Feed(), tmp_path, None, "192.0.2.7:1")[1] == ("192.0.2.7", 1)
+    assert listen_addresses(FeedSettings(), tmp_path, None, "off")[1] is None
+    assert listen_addresses(FeedSettings(crew_listen="off"), tmp_path)[1] is None
+    assert listen_addresses(FeedSettings(), tmp_path, None, "192.0.2.7:1")[1] == ("192.0.2.7", 1)
     with pytest.raises(UsageError, match="--crew-listen on: expected HOST:PORT"):
-        listen_addresses(Feed(crew_listen="on"), tmp_path)
+        listen_addresses(FeedSettings(crew_listen="on"), tmp_path)
 
 
 @pytest.mark.parametrize("host", ["0.0.0.0", "::", "192.0.2.7", "", "board.local"])

@@ -13,7 +13,7 @@ from onboard.daemon import pipeline as pipeline_module
 from onboard.daemon.pipeline import Pipeline
 from onboard.daemon.run_settings import Settings
 from onboard.efficiency.advice.target import Aim
-from onboard.profile import Link, Profile, load_profile
+from onboard.profile import LinkSettings, Profile, load_profile
 from onboard.record.marks import read_marks
 from onboard.record.sessions import read_session
 from onboard.record.subscriber import STRICT
@@ -235,7 +235,9 @@ def test_the_signing_key_is_written_nowhere(play, tmp_path: Path) -> None:
         there.turn(2)
         assert PACK in (there.book.folder / "profile.toml").read_text()
 
-    play(scene, profile_text=text, profile=replace(PROFILE, link=Link(signing_key=KEY.hex())))
+    play(
+        scene, profile_text=text, profile=replace(PROFILE, link=LinkSettings(signing_key=KEY.hex()))
+    )
     for path in tmp_path.rglob("*.*"):
         assert path.is_dir() or KEY.hex().encode() not in path.read_bytes(), path
 
@@ -243,12 +245,12 @@ def test_the_signing_key_is_written_nowhere(play, tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("link", "more", "sends"),
     [
-        (Link(), {}, True),
-        (Link(listen_only=True), {}, False),
-        (Link(), {"listen_only": True}, False),
+        (LinkSettings(), {}, True),
+        (LinkSettings(listen_only=True), {}, False),
+        (LinkSettings(), {"listen_only": True}, False),
     ],
 )
-def test_listen_only_sends_nothing(play, link: Link, more: dict, sends: bool) -> None:
+def test_listen_only_sends_nothing(play, link: LinkSettings, more: dict, sends: bool) -> None:
     async def scene(there: Turning) -> None:
         there.turn(6)
         assert there.pipeline.ride.messages == 6 * A_SECOND
@@ -270,4 +272,4 @@ def test_signatures_are_later_than_those_received(play) -> None:
         assert sent[-13:] == signature(KEY, sent[:-13], 0, stamp_ticks)
         assert stamp_ticks >= ticks(ahead_us)
 
-    play(scene, profile=replace(PROFILE, link=Link(signing_key=KEY.hex())))
+    play(scene, profile=replace(PROFILE, link=LinkSettings(signing_key=KEY.hex())))

@@ -6,19 +6,19 @@ import numpy as np
 import pytest
 
 from onboard.record import record_file
-from onboard.record.record_file import RecordFile, Records, behind, joined
+from onboard.record.record_file import FileRecords, RecordFile, behind, joined
 from onboard.telemetry.link.link_scanner import LinkScanner
 from onboard.telemetry.logs.telemetry_log import read_log
 from tests.onboard.record.faulty_card import START_US
 from tests.small_streams import Sender
 
 
-def some(count: int) -> Records:
+def some(count: int) -> FileRecords:
     sender = Sender()
     frames = [sender.attitude(n) if n % 3 else sender.heartbeat() for n in range(count)]
     found = LinkScanner().push([(START_US, b"".join(frames))])
     assert len(found) == count
-    return Records(found.records(), np.cumsum(found.size + 8))
+    return FileRecords(found.records(), np.cumsum(found.size + 8))
 
 
 @pytest.mark.parametrize("cut", [0, 1, 36, 200, 201, 1000])
@@ -87,11 +87,11 @@ def test_a_symbolic_link_in_its_place_is_not_followed(tmp_path: Path) -> None:
 @pytest.mark.parametrize("count", range(11))
 def test_behind_returns_what_follows_the_first_records(count: int) -> None:
     records = some(10)
-    pieces = list(behind([Records(b"", records.ends[:0]), records], 0))
+    pieces = list(behind([FileRecords(b"", records.ends[:0]), records], 0))
     assert joined(pieces).data == records.data
     ends = [0, *records.ends.tolist()]
-    first = Records(records.data[: ends[4]], records.ends[:4])
-    second = Records(records.data[ends[4] :], records.ends[4:] - ends[4])
+    first = FileRecords(records.data[: ends[4]], records.ends[:4])
+    second = FileRecords(records.data[ends[4] :], records.ends[4:] - ends[4])
     left = list(behind([first, second], count))
     assert b"".join(piece.data for piece in left) == records.data[ends[count] :]
     assert sum(len(piece.ends) for piece in left) == 10 - count

@@ -17,7 +17,7 @@ the first window of a log holds records that do not come again."""
 _AHEAD_LEAST = 1.25
 
 
-class Column:
+class GrowingColumn:
     """One field of one layout, in order of arrival."""
 
     def __init__(self, stored: np.dtype[Any]) -> None:
@@ -61,7 +61,7 @@ class Table:
 
     def __init__(self, wanted: Sequence[str] | None) -> None:
         self._wanted = wanted
-        self._columns: dict[int, dict[str, Column]] = {}
+        self._columns: dict[int, dict[str, GrowingColumn]] = {}
         self._layouts: dict[int, RecordLayout] = {}
         self._runs: list[tuple[int, int]] = []
         """Layout number and length of each run of records of one layout, in order."""
@@ -71,9 +71,11 @@ class Table:
         if number not in self._columns:
             self._layouts[number] = layout
             names = layout.letters if self._wanted is None else self._wanted
-            own = {name: Column(layout.fields[name]) for name in names if name in layout.letters}
+            own = {
+                name: GrowingColumn(layout.fields[name]) for name in names if name in layout.letters
+            }
             if layout.timed and "TimeUS" not in own:
-                own["TimeUS"] = Column(layout.fields["TimeUS"])
+                own["TimeUS"] = GrowingColumn(layout.fields["TimeUS"])
             self._columns[number] = own
         for name, column in self._columns[number].items():
             column.append(rows[name], read_fraction)

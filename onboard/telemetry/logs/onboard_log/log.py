@@ -13,7 +13,7 @@ from onboard.telemetry.logs.onboard_log.boot_clock import BootClock
 from onboard.telemetry.logs.onboard_log.fields import Fields
 from onboard.telemetry.logs.onboard_log.receivers import Fixes, followed_receiver
 from onboard.telemetry.logs.onboard_log.record_layouts import HEADER_BYTES
-from onboard.telemetry.logs.onboard_log.waiting_samples import Part, Waiting
+from onboard.telemetry.logs.onboard_log.waiting_samples import ChannelSamples, Waiting
 from onboard.telemetry.logs.onboard_log.windows import WINDOW_BYTES, Window, windows
 from onboard.telemetry.mavlink.checksum import Ints
 
@@ -111,7 +111,7 @@ class _Passage:
         """Return the samples still waiting at the end of the log."""
         return self._release([], np.empty(0, np.int64), final=True)
 
-    def _release(self, parts: list[Part], time_us: Ints, *, final: bool) -> Block:
+    def _release(self, parts: list[ChannelSamples], time_us: Ints, *, final: bool) -> Block:
         t_s = self._clock.push(time_us.astype(np.float64) * 1e-6, final=final)
         fixes, complete = self._fixes.settle(self._timed, final=final)
         self._waiting.add(parts + fixes, t_s)
@@ -121,9 +121,9 @@ class _Passage:
 
     def _parts(
         self, window: Window, timed: "np.ndarray[Any, Any]", number: Ints, time_us: Ints
-    ) -> list[Part]:
+    ) -> list[ChannelSamples]:
         """Decode the records of a window that fill a channel."""
-        parts: list[Part] = []
+        parts: list[ChannelSamples] = []
         mode_records: list[tuple[Fields, Ints]] = []
         for index, layout in enumerate(window.layouts):
             if layout is None or not timed[index] or layout.name not in _DECODED:
@@ -142,9 +142,9 @@ class _Passage:
             parts.append(self._modes.part(mode_records))
         return parts
 
-    def _converted(self, fields: Fields, number: Ints) -> Part:
+    def _converted(self, fields: Fields, number: Ints) -> ChannelSamples:
         channel, convert = record_channels.CONVERT[fields.name]
-        part = Part(channel, number, convert(fields))
+        part = ChannelSamples(channel, number, convert(fields))
         if channel == "drive":
             # A motor without a voltage is not fitted.
             part = part.where(np.isfinite(part.columns["volts_v"]))

@@ -5,7 +5,7 @@ import math
 import numpy as np
 
 from onboard.telemetry.logs.onboard_log.fields import Fields
-from onboard.telemetry.logs.onboard_log.waiting_samples import Part
+from onboard.telemetry.logs.onboard_log.waiting_samples import ChannelSamples
 from onboard.telemetry.mavlink.checksum import Ints
 
 RECORDS = ("MODE", "ARM")
@@ -17,7 +17,7 @@ class Modes:
     def __init__(self) -> None:
         self._mode = self._armed = float("nan")
 
-    def part(self, records: list[tuple[Fields, Ints]]) -> Part:
+    def part(self, records: list[tuple[Fields, Ints]]) -> ChannelSamples:
         """Return a sample for each record.
 
         Parameters
@@ -41,4 +41,4 @@ class Modes:
             mode.append(self._mode)
             armed.append(self._armed)
         columns = {"mode": np.array(mode), "armed": np.array(armed)}
-        return Part("heartbeat", np.array(sorted(n for n, _, _ in changes)), columns)
+        return ChannelSamples("heartbeat", np.array(sorted(n for n, _, _ in changes)), columns)

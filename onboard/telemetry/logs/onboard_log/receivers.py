@@ -14,7 +14,7 @@ from onboard.telemetry.logs.onboard_log.record_channels import (
     gps,
     utc_s,
 )
-from onboard.telemetry.logs.onboard_log.waiting_samples import Part, joined
+from onboard.telemetry.logs.onboard_log.waiting_samples import ChannelSamples, joined
 from onboard.telemetry.logs.onboard_log.windows import windows
 from onboard.telemetry.mavlink.checksum import Flags, Ints
 
@@ -54,11 +54,11 @@ class Fixes:
         self._receiver = receiver
         self.instances: set[int] = set()
         """All receivers with records in the log."""
-        self._fixes: list[tuple[Part, Ints]] = []
-        self._accuracies: list[tuple[Part, Ints]] = []
+        self._fixes: list[tuple[ChannelSamples, Ints]] = []
+        self._accuracies: list[tuple[ChannelSamples, Ints]] = []
         """Parts and boot clocks [us] of both."""
 
-    def push(self, fields: Fields, number: Ints, time_us: Ints) -> list[Part]:
+    def push(self, fields: Fields, number: Ints, time_us: Ints) -> list[ChannelSamples]:
         """Add the next records; return the UTC that they state.
 
         Parameters
@@ -77,14 +77,14 @@ class Fixes:
                 "horizontal_sd_m": fields.known("HAcc", 0.0),
                 "speed_sd_mps": fields.known("SAcc", 0.0),
             }
-            part = Part("accuracies", number, columns)
+            part = ChannelSamples("accuracies", number, columns)
             self._accuracies.append((part.where(mine), time_us[mine]))
             return []
         self.instances |= {int(number) for number in np.unique(instance)}
-        self._fixes.append((Part("gps", number, gps(fields)).where(mine), time_us[mine]))
-        return [Part("clock", number, {"utc_s": utc_s(fields)}).where(mine)]
+        self._fixes.append((ChannelSamples("gps", number, gps(fields)).where(mine), time_us[mine]))
+        return [ChannelSamples("clock", number, {"utc_s": utc_s(fields)}).where(mine)]
 
-    def settle(self, count: int, *, final: bool = False) -> tuple[list[Part], int]:
+    def settle(self, count: int, *, final: bool = False) -> tuple[list[ChannelSamples], int]:
         """Return the fixes that are complete, and the number of the first that is not.
 
         Parameters
@@ -112,13 +112,15 @@ class Fixes:
         return [fixes.where(slice(0, first))], int(fixes.number[first])
 
 
-def _together(kept: list[tuple[Part, Ints]]) -> tuple[Part, Ints]:
+def _together(kept: list[tuple[ChannelSamples, Ints]]) -> tuple[ChannelSamples, Ints]:
     time_us = np.concatenate([time_us for _, time_us in kept])
     number = np.concatenate([part.number for part, _ in kept])
     return joined([part for part, _ in kept]), time_us[np.argsort(number, kind="stable")]
 
 
-def _fill_in(fixes: Part, fix_us: Ints, accuracies: Part, accuracy_us: Ints) -> Flags:
+def _fill_in(
+    fixes: ChannelSamples, fix_us: Ints, accuracies: ChannelSamples, accuracy_us: Ints
+) -> Flags:
     """Write the accuracies of the same instant into the fixes; return which fixes have them."""
     found = np.zeros(len(fix_us), np.bool_)
     if not len(accuracy_us):

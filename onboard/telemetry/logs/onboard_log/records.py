@@ -17,7 +17,7 @@ from onboard.telemetry.mavlink.checksum import Ints
 
 
 @dataclass(frozen=True)
-class Records:
+class LogRecords:
     """All records of one name, in the order of the file.
 
     Parameters
@@ -65,7 +65,7 @@ def read_records(
     *,
     window_bytes: int = WINDOW_BYTES,
     progress: Progress | None = None,
-) -> dict[str, Records]:
+) -> dict[str, LogRecords]:
     """Read an on-board log's records as columns.
 
     Parameters
@@ -82,7 +82,7 @@ def read_records(
 
     Returns
     -------
-    dict of str to Records
+    dict of str to LogRecords
         By name; no entry for names without records.
 
     Raises
@@ -120,7 +120,7 @@ def read_records(
             time_us = time_us.view(np.int64)
         if wanted is not None and "TimeUS" not in wanted[name]:
             columns.pop("TimeUS", None)
-        found[name] = Records(time_us, columns, instances.field(name), base_s, counts[name])
+        found[name] = LogRecords(time_us, columns, instances.field(name), base_s, counts[name])
     return found
 
 

@@ -10,27 +10,27 @@ from onboard.telemetry.messages.table import Columns
 
 
 @dataclass(frozen=True)
-class Part:
+class ChannelSamples:
     """Samples of one channel: the number of each one's timed record, and the columns."""
 
     channel: str
     number: Ints
     columns: Columns
 
-    def where(self, chosen: Flags | Ints | slice) -> "Part":
+    def where(self, chosen: Flags | Ints | slice) -> "ChannelSamples":
         """Return the chosen samples only."""
         columns = {name: column[chosen] for name, column in self.columns.items()}
-        return Part(self.channel, self.number[chosen], columns)
+        return ChannelSamples(self.channel, self.number[chosen], columns)
 
 
-def joined(parts: list[Part]) -> Part:
+def joined(parts: list[ChannelSamples]) -> ChannelSamples:
     """Concatenate parts of one channel in the order of the file."""
     if len(parts) == 1:
         return parts[0]
     number = np.concatenate([part.number for part in parts])
     names = parts[0].columns
     columns = {name: np.concatenate([part.columns[name] for part in parts]) for name in names}
-    whole = Part(parts[0].channel, number, columns)
+    whole = ChannelSamples(parts[0].channel, number, columns)
     if (number[1:] >= number[:-1]).all():
         return whole
     return whole.where(np.argsort(number, kind="stable"))
@@ -40,12 +40,12 @@ class Waiting:
     """Parts and times in the order of the file, released when both are settled."""
 
     def __init__(self) -> None:
-        self._parts: list[Part] = []
+        self._parts: list[ChannelSamples] = []
         self._t_s = np.empty(0)
         self.released = 0
         """Number of timed records released."""
 
-    def add(self, parts: list[Part], t_s: FloatArray) -> None:
+    def add(self, parts: list[ChannelSamples], t_s: FloatArray) -> None:
         """Add parts, and the stream time of the next timed records."""
         self._parts += parts
         self._t_s = np.concatenate([self._t_s, t_s])
@@ -61,8 +61,8 @@ class Waiting:
 
     def release(self, until: int) -> Block:
         """Return the samples of records before a number, but for those without a time."""
-        ready: dict[str, list[Part]] = {}
-        later: list[Part] = []
+        ready: dict[str, list[ChannelSamples]] = {}
+        later: list[ChannelSamples] = []
         for part in self._parts:
             count = int(np.searchsorted(part.number, until))
             if count:

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from groundside.reports.review.report_tables import Cell, Column, ReportTable
+from groundside.reports.review.report_tables import Cell, ReportTable, TableColumn
 from groundside.reports.review.review_output import as_lines, as_tables, review_json
 from groundside.reports.review.rich_tables import print_tables
 from groundside.studies.review_result import LogEvent
@@ -142,7 +142,7 @@ def test_plain_lines_have_no_rules() -> None:
 
 
 def test_columns_depend_only_on_width(capsys: pytest.CaptureFixture[str]) -> None:
-    columns = (Column("a", right=False), Column("b", from_width=60), Column("c"))
+    columns = (TableColumn("a", right=False), TableColumn("b", from_width=60), TableColumn("c"))
     row = (Cell("one"), Cell("two"), Cell("3.0", "2.0 to 4.0"))
     section = ReportTable("title", columns, (row,), row, ("a note",))
     wide, narrow = printed(capsys, [section], 60), printed(capsys, [section], 59)

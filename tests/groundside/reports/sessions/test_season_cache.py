@@ -22,7 +22,7 @@ from groundside.reports.sessions.season import read_season
 from groundside.reports.sessions.season_cache import (
     FILE_NAME,
     SCHEMA,
-    Row,
+    CachedRow,
     SeasonCache,
     cache_path,
     is_writable,
@@ -74,7 +74,7 @@ sums = st.builds(
     ),
 )
 rows = st.lists(
-    st.builds(Row, st.sampled_from("abc") | texts, texts, texts, texts, sums),
+    st.builds(CachedRow, st.sampled_from("abc") | texts, texts, texts, texts, sums),
     max_size=4,
     unique_by=lambda row: row.name,
 )
@@ -99,7 +99,7 @@ def test_rows_are_read_back_unchanged(tmp_path: Path, first, then) -> None:
 def test_a_replaced_row_keeps_nothing_of_the_old(tmp_path: Path) -> None:
     none = Unknown(Reason.NO_GPS)
     both = (Share("A", 1000.0, 50.0), Share("B", 400.0, 25.0))
-    ride = Row("a", "1", "", "", throughout(Sums)(none))
+    ride = CachedRow("a", "1", "", "", throughout(Sums)(none))
     before = replace(ride, sums=replace(ride.sums, shares=both))
     after = replace(ride, sums=replace(ride.sums, shares=both[:1]))
     cache = SeasonCache(tmp_path / "s", silent)

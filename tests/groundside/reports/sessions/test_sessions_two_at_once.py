@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from groundside.reports.sessions.season_cache import FILE_NAME, Row, SeasonCache
+from groundside.reports.sessions.season_cache import FILE_NAME, CachedRow, SeasonCache
 from tests.daemon_process import ROOT, Daemon
 from tests.groundside.reports.sessions.made_sessions import DAY_US, START_US, listed, session
 from tests.patience import PATIENCE_S
@@ -57,7 +57,7 @@ def test_concurrent_writers_lose_no_row(capsys, tmp_path: Path) -> None:
     def write(worker: int) -> None:
         cache = SeasonCache(path, warnings.append)
         for n in range(20):
-            cache.update([Row(f"{worker}-{n}", "", "", "", row.sums)], [], {})
+            cache.update([CachedRow(f"{worker}-{n}", "", "", "", row.sums)], [], {})
             assert row.name in cache.rows()
 
     workers = [threading.Thread(target=write, args=(worker,)) for worker in range(4)]

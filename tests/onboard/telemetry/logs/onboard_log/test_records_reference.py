@@ -10,7 +10,7 @@ import pytest
 from pymavlink import DFReader
 
 from onboard.telemetry.logs.onboard_log.record_layouts import text
-from onboard.telemetry.logs.onboard_log.records import Records, read_records
+from onboard.telemetry.logs.onboard_log.records import LogRecords, read_records
 from tests.craft.onboard_kinds import FMT, GPS, KINDS, Kind, descriptions, format_record
 from tests.craft.onboard_log import RATES_HZ, onboard_log_bytes
 from tests.craft.recording import record
@@ -18,7 +18,7 @@ from tests.craft.scenarios import SCENARIOS
 from tests.onboard.telemetry.logs.onboard_log.made_records import made_letters_log
 
 
-def assert_equal(path: Path) -> dict[str, Records]:
+def assert_equal(path: Path) -> dict[str, LogRecords]:
     """Compare everything with `==`, NaN equal to NaN; return what was read."""
     ours = read_records(path)
     seen: dict[str, int] = {}
