@@ -12,6 +12,7 @@ from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import DriveState, unknown_figures
 from onboard.efficiency.advice.conditions import AlertConditions
+from onboard.efficiency.advice.observations import CountersObserved
 from onboard.efficiency.advice.standing_alerts import Watch
 from onboard.profile import Drive, Profile
 from tests.onboard.efficiency.advice.made_seconds import settled
@@ -93,3 +94,12 @@ def test_a_hot_drive_stays_hot_until_it_has_cooled_down() -> None:
     # For a drive that is no longer received, no value is shown as if it were current.
     (alert,) = alerts.alerts(nothing)
     assert alert.values == {"temperature_degc": None}
+
+
+def test_a_standing_alert_has_the_values_last_tested_and_its_event_those_of_the_onset() -> None:
+    alerts = AlertConditions(Profile(), cutoff_v=None)
+    for t_s, apart_ah in ((10.0, 5.0), (20.0, 5.0), (30.0, 8.0)):
+        alerts.observe(CountersObserved(t_s, apart_ah, 20.0))
+    (alert,) = alerts.alerts(unknown_figures(Unknown(Reason.NOT_HEARD), 30.0, "plain"))
+    assert (alert.code, alert.values) == ("counters_disagree", {"off_fraction": 0.4})
+    assert [event.alert.values for event in alerts.events] == [{"off_fraction": 0.25}]
