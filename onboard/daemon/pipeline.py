@@ -121,15 +121,15 @@ class Pipeline:
             Returns the remaining wait for the card [s].
         """
         if self.book is not None:
-            kept = self.keeper.kept() if self.keeper.is_whole else None
-            self.book.close(kept, left_s())
+            saved = self.keeper.saved_state() if self.keeper.is_whole else None
+            self.book.close(saved, left_s())
 
     def _keep_trip(self, book: SessionBook | None = None) -> TripKeeper:
         settings = self._settings
         return TripKeeper(
             settings.profile,
             settings.system_id,
-            book.kept if book else None,
+            book.saved_state if book else None,
             book.past if book else None,
             settings.aim,
             start_us=self._clock.start_us,
@@ -192,7 +192,7 @@ class Pipeline:
         if self.book is not None:
             if (utc := self.ride.utc) is not None:
                 self.book.note_utc(utc, now_us)
-            if self.keeper.is_whole and self.book.save_if_due(now_s, self.keeper.kept):
+            if self.keeper.is_whole and self.book.save_if_due(now_s, self.keeper.saved_state):
                 self._trimmer.trim_soon()
 
     def _running(self, now_s: float) -> Running:
@@ -244,7 +244,7 @@ class Pipeline:
             if self.book is not None:
                 self.book.mark(mark)
                 try:
-                    self.book.begin_new_trip(self._clock(), self.keeper.kept())
+                    self.book.begin_new_trip(self._clock(), self.keeper.saved_state())
                 except RecordError as problem:
                     return Refusal(
                         RefusalCode.CANNOT_RECORD, path=problem.path, errno=problem.number

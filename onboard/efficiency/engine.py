@@ -82,8 +82,8 @@ class Engine:
     ----------
     profile
         The craft.
-    kept
-        State from an earlier engine's `kept`, whose curves are carried over; None without.
+    saved
+        State from an earlier engine's `saved_state`, whose curves are carried over; None without.
     parts
         The parts in use, with a handler of their faults; None for all of them, with every fault
         raised.
@@ -91,11 +91,11 @@ class Engine:
     Raises
     ------
     ValueError
-        If `kept` is not such a state.
+        If `saved` is not such a state.
     """
 
     def __init__(
-        self, profile: Profile, kept: dict[str, Any] | None = None, parts: Parts | None = None
+        self, profile: Profile, saved: dict[str, Any] | None = None, parts: Parts | None = None
     ) -> None:
         self.parts = parts or Parts()
         self._errors = prior_covariance(profile.sensors, profile.battery)
@@ -109,7 +109,7 @@ class Engine:
         self._bands = SpeedBands()
         self._present = PresentRiding()
         self._battery = CountedPack(profile, self.parts, self._power)
-        self.learner = Learner((kept or {}).get("curves"))
+        self.learner = Learner((saved or {}).get("curves"))
         self.adviser = Adviser()
         self._conditions = AlertConditions(profile, self._battery.cutoff_v)
         self._schedule = AdviceSchedule(
@@ -202,29 +202,29 @@ class Engine:
         self._conditions.observe(FoulingObserved(self._schedule.settled_s, False))
         self._schedule.reevaluate()
 
-    def kept(self) -> dict[str, Any]:
+    def saved_state(self) -> dict[str, Any]:
         """Return the state to keep after this ride, in JSON's own types."""
-        battery = self._battery.kept(self.latest.now_s)
+        battery = self._battery.saved_state(self.latest.now_s)
         return {"curves": self.learner.as_dict(), "battery": battery}
 
-    def resume_battery(self, kept: dict[str, Any], utc_s: float) -> None:
+    def resume_battery(self, saved: dict[str, Any], utc_s: float) -> None:
         """Continue the battery's count from an earlier engine's state, before anything is folded.
 
         The time without a record in between is passed to `away` once it is known.
 
         Parameters
         ----------
-        kept
-            State from its `kept`.
+        saved
+            State from its `saved_state`.
         utc_s
             Time of that state [s, Unix time]; NaN where unknown.
 
         Raises
         ------
         ValueError
-            If `kept` is not such a state.
+            If `saved` is not such a state.
         """
-        self._battery.resume(kept.get("battery"), utc_s)
+        self._battery.resume(saved.get("battery"), utc_s)
 
     def away(self, t_s: float, away: Away, counter_ah: float = math.nan) -> None:
         """Fold the time without a record before the stream began.

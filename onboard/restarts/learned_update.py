@@ -28,7 +28,10 @@ log = logging.getLogger("wattwake")
 
 
 def update_learned(
-    profile: Profile, system_id: int | None, kept: dict[str, Any] | None, earlier: Sequence[Session]
+    profile: Profile,
+    system_id: int | None,
+    saved: dict[str, Any] | None,
+    earlier: Sequence[Session],
 ) -> dict[str, Any] | None:
     """Return the saved state, updated to the end of the last session.
 
@@ -36,41 +39,44 @@ def update_learned(
     ----------
     profile, system_id
         The craft, and the MAVLink system to follow, as for `Ride`.
-    kept
+    saved
         State saved last, with `at`: the position in the records that it covers; None without.
     earlier
         Sessions of the last trip, oldest first.
     """
     if profile.battery is None or not earlier:
-        return kept
+        return saved
     try:
-        return _updated(profile, system_id, kept, earlier)
+        return _updated(profile, system_id, saved, earlier)
     except Exception:
         # Whatever fails here, the new ride is recorded.
         log.exception("charge drawn at the end of the last ride is not counted")
-        return kept
+        return saved
 
 
 def _updated(
-    profile: Profile, system_id: int | None, kept: dict[str, Any] | None, earlier: Sequence[Session]
+    profile: Profile,
+    system_id: int | None,
+    saved: dict[str, Any] | None,
+    earlier: Sequence[Session],
 ) -> dict[str, Any] | None:
     try:
-        ride = None if kept is None else Ride(profile, system_id, kept)
+        ride = None if saved is None else Ride(profile, system_id, saved)
     except ValueError as problem:
         log.warning("%s", problem)
         ride = None
-    if kept is None or ride is None:
+    if saved is None or ride is None:
         log.warning("the battery's count is taken from the last trip's records")
         ride = Ride(profile, system_id, load_carried(earlier[0].folder))
         _fold(ride, earlier)
-        return {**ride.kept(), "curves": None}
-    at = kept.get("at")
+        return {**ride.saved_state(), "curves": None}
+    at = saved.get("at")
     if not (isinstance(at, dict) and isinstance(at.get("session"), str)):
-        return kept
+        return saved
     saved_in = earlier[0].folder.parent / at["session"]
     note = read_session(saved_in)
     if note is None:
-        return kept
+        return saved
     later = [one for one in earlier if _number(one) > note.number]
     if len(later) == len(earlier):
         # Nothing was saved in this trip: its initial state covers everything before it.
@@ -85,11 +91,11 @@ def _updated(
                 with contextlib.suppress(LogError):
                     parts = [_frames_after(saved_in, int(at["stamp_us"]))]
         if not (later or commands or any(map(len, parts))):
-            return kept
+            return saved
         replay(ride, parts, commands)
     _fold(ride, later)
     ride.finish()
-    return ride.kept()
+    return ride.saved_state()
 
 
 def _number(session: Session) -> int:

@@ -21,7 +21,7 @@ from onboard.telemetry.logs.telemetry_log import read_log
 from onboard.telemetry.mavlink.frames import Frames
 
 CARRIED_NAME = "carried.json"
-"""In a session's folder: the state carried over from before its trip; see `Ride.kept`."""
+"""In a session's folder: the state carried over from before its trip; see `Ride.saved_state`."""
 
 log = logging.getLogger("wattwake")
 
@@ -56,9 +56,9 @@ class Session:
     until_us: int | None = None
 
 
-def carried_text(kept: dict[str, Any] | None) -> str:
+def carried_text(saved: dict[str, Any] | None) -> str:
     """Return the content of a session's `carried.json`."""
-    return json.dumps(kept or {}) + "\n"
+    return json.dumps(saved or {}) + "\n"
 
 
 def load_carried(folder: Path) -> dict[str, Any] | None:

@@ -68,17 +68,17 @@ class SessionBook:
         start_us: int,
         profile_text: str | None,
         system_id: int | None = None,
-        update: Callable[[Kept, Sequence[Session]], Kept] = lambda kept, _: kept,
+        update: Callable[[Kept, Sequence[Session]], Kept] = lambda saved, _: saved,
     ) -> None:
         self._directory = directory
         self._profile_text = profile_text
         self._update = update
-        self.kept = load(directory)
+        self.saved_state = load(directory)
         """State saved by earlier runs, None if there is no usable one."""
         self._writer = BackgroundWriter()
         self._saving: Future[None] | None = None
         self._save_due_s = 0.0
-        self._begin(start_us, self.kept)
+        self._begin(start_us, self.saved_state)
         self.past: Future[Past] = self._writer.submit(self._look_back, self._recorder, system_id)
         """The trip that may continue, as found by the look back; as slow as the card is."""
 
@@ -131,20 +131,20 @@ class SessionBook:
 
         self._recorder.put("continues", write)
 
-    def save_if_due(self, now_s: float, kept: Callable[[], dict[str, Any] | None]) -> bool:
+    def save_if_due(self, now_s: float, saved: Callable[[], dict[str, Any] | None]) -> bool:
         """Save the learned state if due and the last save is done; return whether it did.
 
         Parameters
         ----------
         now_s
             Monotonic clock [s].
-        kept
-            Returns the state to save; see `Ride.kept`.
+        saved
+            Returns the state to save; see `Ride.saved_state`.
         """
         if now_s < self._save_due_s or (self._saving is not None and not self._saving.done()):
             return False
         self._save_due_s = now_s + SAVE_EVERY_S
-        self._saving = self._writer.submit(self._save, kept(), self.folder.name, self._marked)
+        self._saving = self._writer.submit(self._save, saved(), self.folder.name, self._marked)
         return True
 
     def present(self, until_us: int | None = None) -> Session:
@@ -157,7 +157,7 @@ class SessionBook:
         """
         return Session(self.folder, read_marks(self.folder), until_us)
 
-    def begin_new_trip(self, start_us: int, kept: dict[str, Any] | None) -> None:
+    def begin_new_trip(self, start_us: int, saved: dict[str, Any] | None) -> None:
         """Begin a session for a new trip, and end the previous one.
 
         Raises
@@ -166,27 +166,27 @@ class SessionBook:
             If none can be begun: then the previous one continues.
         """
         before = self._recorder
-        self._begin(start_us, kept, anew=True)
+        self._begin(start_us, saved, anew=True)
         # In a thread: a slow card must not delay the figures.
         self._writer.submit(before.close)
         self._writer.submit(self._settle_alone, before.folder)
-        self._writer.submit(self._save, kept, self.folder.name, 0)
+        self._writer.submit(self._save, saved, self.folder.name, 0)
 
-    def close(self, kept: dict[str, Any] | None, within_s: float = CLOSE_WITHIN_S) -> None:
+    def close(self, saved: dict[str, Any] | None, within_s: float = CLOSE_WITHIN_S) -> None:
         """Write pending data and end the session; wait at most this long for the card [s]."""
         until_s = time.monotonic() + within_s
-        self._writer.submit(self._save, kept, self.folder.name, self._marked)
+        self._writer.submit(self._save, saved, self.folder.name, self._marked)
         self._recorder.close(within_s)
         if not self._writer.close(max(until_s - time.monotonic(), 0.0)):
             log.error("the card does not answer: what was learned last is not saved")
 
-    def _begin(self, start_us: int, kept: dict[str, Any] | None, *, anew: bool = False) -> None:
+    def _begin(self, start_us: int, saved: dict[str, Any] | None, *, anew: bool = False) -> None:
         self._recorder = Recorder(
             self._directory,
             start_us,
             self._profile_text,
             anew=anew,
-            sidecars={CARRIED_NAME: carried_text(kept)},
+            sidecars={CARRIED_NAME: carried_text(saved)},
         )
         self._marks = MarkBook(self.folder)
         self._marked = 0
@@ -198,7 +198,7 @@ class SessionBook:
             past = look_back(last_session(self._directory)[1], system_id)
             return self._updated(past, recorder)
         if note.may_continue is None:
-            return Past(kept=self.kept)
+            return Past(saved_state=self.saved_state)
         past = look_back(self._directory / note.may_continue, system_id)
         if past.newest is not None and past.newest.name != note.may_continue:
             # The sessions in between are blank: a later start need not read them.
@@ -212,21 +212,21 @@ class SessionBook:
         for n, entry in enumerate(past.earlier):
             if n and entry.undecided:
                 self._update_carried(sessions[n], sessions[:n])
-        kept = self._update(self.kept, sessions)
-        if kept is not self.kept:
-            recorder.put_file(CARRIED_NAME, carried_text(kept))
-        return replace(past, kept=kept)
+        saved = self._update(self.saved_state, sessions)
+        if saved is not self.saved_state:
+            recorder.put_file(CARRIED_NAME, carried_text(saved))
+        return replace(past, saved_state=saved)
 
     def _update_carried(self, session: Session, earlier: Sequence[Session]) -> None:
         """Complete the update that a session was killed before doing itself."""
         carried = load_carried(session.folder)
         if carried is None or "at" not in carried:
             return
-        kept = self._update(carried, earlier)
-        if kept is carried:
+        saved = self._update(carried, earlier)
+        if saved is carried:
             return
         try:
-            write_whole(session.folder / CARRIED_NAME, carried_text(kept))
+            write_whole(session.folder / CARRIED_NAME, carried_text(saved))
         except OSError as problem:
             log.warning("%s: %s", session.folder, problem.strerror)
 
@@ -236,12 +236,12 @@ class SessionBook:
         if note is not None and note.may_continue is not None:
             write_all_settled(look_back(folder).judge(None).settled)
 
-    def _save(self, kept: dict[str, Any] | None, session: str, marks: int) -> None:
+    def _save(self, saved: dict[str, Any] | None, session: str, marks: int) -> None:
         """Save the learned state, with the position in the records that it covers."""
-        if kept is None:
+        if saved is None:
             return
-        at = {**kept.get("at", {}), "session": session, "marks": marks}
+        at = {**saved.get("at", {}), "session": session, "marks": marks}
         try:
-            save(self._directory, {**kept, "at": at})
+            save(self._directory, {**saved, "at": at})
         except OSError as problem:
             log.warning("what was learned could not be saved: %s", problem.strerror)

@@ -50,7 +50,7 @@ class TripKeeper:
         The craft.
     system_id
         MAVLink system to follow; None follows the profile's, else the one that sends most.
-    kept
+    saved
         State saved when the daemon last ran, None without.
     past
         The trip that this one may continue, None without.
@@ -70,7 +70,7 @@ class TripKeeper:
         self,
         profile: Profile,
         system_id: int | None = None,
-        kept: dict[str, Any] | None = None,
+        saved: dict[str, Any] | None = None,
         past: "Future[Past] | None" = None,
         aim: Aim | None = None,
         *,
@@ -89,13 +89,13 @@ class TripKeeper:
         self._retries = Retries()
         self.why_none: Unknown | None = None
         """Why there are no figures now; None if there are."""
-        self._kept = kept
+        self._kept = saved
         """State that outlasts the ride, as of when the figures were last whole."""
         self.last_stamp_us = start_us
         """Stamp of the last frame taken in [us]."""
         self._now_s = 0.0
         self._decision = TripDecision(past) if past is not None else None
-        self._begun_with = kept
+        self._begun_with = saved
         self._reading = READING if past is not None else None
         self._past_read = past is None
         self.refolding: RefoldTask | None = None
@@ -103,7 +103,7 @@ class TripKeeper:
         self.sessions: tuple[Session, ...] = ()
         """Earlier sessions of this trip, oldest first; empty while undecided."""
         try:
-            self.ride = self._begin(kept)
+            self.ride = self._begin(saved)
         except Exception as fault:
             # A placeholder without the craft's data, which shows nothing.
             self.ride = Ride(Profile(), system_id)
@@ -116,7 +116,7 @@ class TripKeeper:
 
     @property
     def is_whole(self) -> bool:
-        """Whether `kept` describes the present: only then may it be saved.
+        """Whether `saved_state` describes the present: only then may it be saved.
 
         Otherwise the file would claim to cover everything up to now, and the rest would be lost.
         """
@@ -219,12 +219,12 @@ class TripKeeper:
         if self._past_read:
             return False
         self._past_read = True
-        kept = decision.past.result().kept
-        if kept is self._begun_with:
+        saved = decision.past.result().saved_state
+        if saved is self._begun_with:
             self._reading = None
             return False
-        self._kept = self._begun_with = kept
-        self._fold_from(decision, lambda: self._begin(kept))
+        self._kept = self._begun_with = saved
+        self._fold_from(decision, lambda: self._begin(saved))
         return True
 
     def _fold_from(self, decision: TripDecision, fold: Callable[[], Ride]) -> None:
@@ -250,35 +250,35 @@ class TripKeeper:
 
     def new_trip(self) -> None:
         """Begin a trip of the same craft, with the curves learned so far and the battery as is."""
-        kept = self.kept()
+        saved = self.saved_state()
         followed = self.ride.decoder.craft.system_id
         self._retries.reset()
         self.why_none = None
         if self.refolding is not None:
             # A profile just reloaded stays in force, although the trip to refold is over.
             self.profile = self.refolding.profile
-        self._begun_with = kept
-        self.ride = self._begin(kept, followed)
+        self._begun_with = saved
+        self.ride = self._begin(saved, followed)
         self._decision = self.refolding = None
         self.sessions = ()
 
-    def kept(self) -> dict[str, Any] | None:
+    def saved_state(self) -> dict[str, Any] | None:
         """Return the state that outlasts this ride, as of when figures were last whole, or None."""
         if self.why_none is None and not self._retries.without:
             try:
-                self._kept = {**self.ride.kept(), "at": {"stamp_us": self.last_stamp_us}}
+                self._kept = {**self.ride.saved_state(), "at": {"stamp_us": self.last_stamp_us}}
             except Exception as fault:
                 self._faults.note(fault)
         return self._kept
 
     def _charge(self) -> dict[str, Any] | None:
         """Return the initial state of a ride without a record: the battery's count alone."""
-        kept = self.kept()
-        return None if kept is None else {**kept, "curves": None}
+        saved = self.saved_state()
+        return None if saved is None else {**saved, "curves": None}
 
     def _begin(
         self,
-        kept: dict[str, Any] | None,
+        saved: dict[str, Any] | None,
         followed: int | None = None,
         profile: Profile | None = None,
     ) -> Ride:
@@ -286,15 +286,15 @@ class TripKeeper:
         parts = Parts(self._retries.without, self._faults.note)
         while True:
             try:
-                ride = Ride(profile or self.profile, system_id, kept, parts)
+                ride = Ride(profile or self.profile, system_id, saved, parts)
                 if self._aim is not None:
                     ride.engine.set_aim(self._aim)
                 return ride
             except ValueError as problem:
-                if kept is None:
+                if saved is None:
                     raise
                 log.warning("%s: starting without what was learned", problem)
-                kept = None
+                saved = None
             except PartError as fault:
                 self._faults.note(fault)
                 self._retries.without.add(fault.part)
@@ -306,7 +306,7 @@ class TripKeeper:
         # The initial state of a trip of several sessions lies in the folder of the first.
         begun_with, its_own = self._begun_with, len(sessions) == 1 and not self.sessions
         return refold(
-            lambda kept: self._begin(begun_with if its_own else kept, profile=profile), sessions
+            lambda saved: self._begin(begun_with if its_own else saved, profile=profile), sessions
         )
 
     def _fold_again(self, profile: Profile, wait_s: float) -> None:

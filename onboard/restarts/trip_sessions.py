@@ -91,12 +91,12 @@ class Past:
     ----------
     earlier
         The sessions, oldest first.
-    kept
-        Saved state (see `Ride.kept`) as of the end of the last of them; None without.
+    saved_state
+        Saved state (see `Ride.saved_state`) as of the end of the last of them; None without.
     """
 
     earlier: tuple[EarlierSession, ...] = ()
-    kept: dict[str, Any] | None = None
+    saved_state: dict[str, Any] | None = None
 
     @property
     def newest(self) -> Path | None:

@@ -52,16 +52,16 @@ def load(directory: Path) -> dict[str, Any] | None:
     """Return the state saved in a directory; None, with a log line, if none is usable."""
     path = directory / FILE_NAME
     try:
-        kept = json.loads(path.read_text(encoding="utf-8"), parse_int=_whole)
+        saved = json.loads(path.read_text(encoding="utf-8"), parse_int=_whole)
     except FileNotFoundError:
         return None
     except (OSError, ValueError, RecursionError) as problem:
         log.warning("%s: not readable (%s): starting without what was learned", path, problem)
         return None
-    if not isinstance(kept, dict) or kept.get("schema") != SCHEMA:
+    if not isinstance(saved, dict) or saved.get("schema") != SCHEMA:
         log.warning("%s: of another version: starting without what was learned", path)
         return None
-    return kept
+    return saved
 
 
 def _whole(text: str) -> int:
@@ -70,7 +70,7 @@ def _whole(text: str) -> int:
     return int(text)
 
 
-def save(directory: Path, kept: dict[str, Any]) -> None:
+def save(directory: Path, saved: dict[str, Any]) -> None:
     """Write the state atomically.
 
     Raises
@@ -78,7 +78,7 @@ def save(directory: Path, kept: dict[str, Any]) -> None:
     OSError
         If it cannot be written; the previous state stays.
     """
-    text = json.dumps({"schema": SCHEMA, **kept}, allow_nan=False)
+    text = json.dumps({"schema": SCHEMA, **saved}, allow_nan=False)
     write_whole(directory / FILE_NAME, text)
 
 
@@ -87,7 +87,7 @@ def clocks_as_dict(clocks: Clocks) -> dict[str, float | None]:
     return {key: value if math.isfinite(value) else None for key, value in asdict(clocks).items()}
 
 
-def same_trip(kept: dict[str, Any], now: Clocks) -> bool:
+def same_trip(saved: dict[str, Any], now: Clocks) -> bool:
     """Return whether the autopilot kept running since a saved state.
 
     Examples
@@ -98,7 +98,7 @@ def same_trip(kept: dict[str, Any], now: Clocks) -> bool:
     >>> same_trip(before, Clocks(20.0, 1.75e9 + 30.0, 0.0))
     False
     """
-    return kept_running(clocks_of(kept), now)
+    return kept_running(clocks_of(saved), now)
 
 
 def kept_running(before: Clocks, now: Clocks) -> bool:
@@ -115,7 +115,7 @@ def kept_running(before: Clocks, now: Clocks) -> bool:
     return gone_s < LONGEST_S
 
 
-def away_since(kept: dict[str, Any], began: Clocks) -> Away:
+def away_since(saved: dict[str, Any], began: Clocks) -> Away:
     """Return the time without a record from a saved state until a stream began.
 
     Examples
@@ -126,7 +126,7 @@ def away_since(kept: dict[str, Any], began: Clocks) -> Away:
     >>> away_since(before, Clocks(20.0, float("nan"), 0.0)).pause_s
     nan
     """
-    before, was_running = clocks_of(kept), same_trip(kept, began)
+    before, was_running = clocks_of(saved), same_trip(saved, began)
     pause_s = began.utc_s - before.utc_s
     if not math.isfinite(pause_s) and was_running:
         pause_s = began.boot_s - before.boot_s
@@ -134,9 +134,9 @@ def away_since(kept: dict[str, Any], began: Clocks) -> Away:
     return Away(max(pause_s, 0.0) if pause_s > -SAME_CLOCK_S else math.nan, was_running)
 
 
-def clocks_of(kept: dict[str, Any]) -> Clocks:
+def clocks_of(saved: dict[str, Any]) -> Clocks:
     """Return the autopilot's clocks at the time of a saved state."""
-    stored = kept.get("clocks")
+    stored = saved.get("clocks")
     values = stored if isinstance(stored, dict) else {}
 
     def number(key: str) -> float:

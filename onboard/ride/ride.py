@@ -34,8 +34,8 @@ class Ride:
         The craft.
     system_id
         The MAVLink system to follow; None follows the profile's, else the one that sends most.
-    kept
-        State from an earlier ride's `kept`, whose curves and battery count are carried over; None
+    saved
+        An earlier ride's `saved_state`, whose curves and battery count are carried over; None
         without.
     parts
         The engine's parts in use, with a handler of their faults.
@@ -43,25 +43,25 @@ class Ride:
     Raises
     ------
     ValueError
-        If `kept` is not such a state.
+        If `saved` is not such a state.
     """
 
     def __init__(
         self,
         profile: Profile,
         system_id: int | None = None,
-        kept: dict[str, Any] | None = None,
+        saved: dict[str, Any] | None = None,
         parts: Parts | None = None,
     ) -> None:
         self._profile = profile
         self.decoder = Decoder(system_id if system_id is not None else profile.link.system_id)
-        self.engine = Engine(profile, kept, parts)
-        if kept is not None:
-            self.engine.resume_battery(kept, clocks_of(kept).utc_s)
-        self._kept = kept
+        self.engine = Engine(profile, saved, parts)
+        if saved is not None:
+            self.engine.resume_battery(saved, clocks_of(saved).utc_s)
+        self._kept = saved
         self._compared = False
-        """Whether the autopilot's boot clock was compared with that of `kept`."""
-        self._to_compare = kept is not None
+        """Whether the autopilot's boot clock was compared with that of `saved`."""
+        self._to_compare = saved is not None
         self.messages = 0
         """Frames on the link, of all systems; samples, for a log without frames."""
         self.bad_bytes = 0
@@ -85,13 +85,13 @@ class Ride:
         t_s, utc_s = self.engine.latest.at("clock", "utc_s") or (0.0, math.nan)
         return utc_s + self.t_s - t_s
 
-    def kept(self) -> dict[str, Any]:
+    def saved_state(self) -> dict[str, Any]:
         """Return the state to keep after this ride, in JSON's own types."""
         clocks = clocks_as_dict(self.clocks)
         if self._kept is not None and self.engine.counter_ah is None:
             # No battery seen yet: its count is unchanged from the earlier ride.
             clocks = self._kept.get("clocks") or clocks
-        return {**self.engine.kept(), "clocks": clocks}
+        return {**self.engine.saved_state(), "clocks": clocks}
 
     def take(self, part: Frames | Block) -> None:
         """Fold frames, or a block of a log without frames."""
@@ -158,8 +158,8 @@ class Ride:
             self.engine.was_off(after_s, after_s - before_s)
         self.engine.fold(block)
 
-    def _compare_clocks(self, kept: dict[str, Any], block: Block) -> None:
-        """Pass the engine the pause since `kept` once the autopilot's clocks show it.
+    def _compare_clocks(self, saved: dict[str, Any], block: Block) -> None:
+        """Pass the engine the pause since `saved` once the autopilot's clocks show it.
 
         First by its boot clock, then, finally, by its time of day once that is known.
         """
@@ -168,16 +168,16 @@ class Ride:
             return
         if not self._compared:
             self._compared = True
-            self._fold_pause(kept, -math.inf, Clocks(boot_s, math.nan, math.nan))
+            self._fold_pause(saved, -math.inf, Clocks(boot_s, math.nan, math.nan))
         clock = block.get("clock")
         if clock is not None and (known := np.isfinite(clock["utc_s"])).any():
             self._to_compare = False
             first = int(np.argmax(known))
             at_s, utc_s = float(clock.t_s[first]), float(clock["utc_s"][first])
-            self._fold_pause(kept, at_s, Clocks(boot_s, utc_s - at_s, math.nan))
+            self._fold_pause(saved, at_s, Clocks(boot_s, utc_s - at_s, math.nan))
 
-    def _fold_pause(self, kept: dict[str, Any], t_s: float, began: Clocks) -> None:
-        self.engine.away(t_s, away_since(kept, began), clocks_of(kept).counter_ah)
+    def _fold_pause(self, saved: dict[str, Any], t_s: float, began: Clocks) -> None:
+        self.engine.away(t_s, away_since(saved, began), clocks_of(saved).counter_ah)
 
     @property
     def clocks(self) -> Clocks:

@@ -112,4 +112,4 @@ def earlier_curve(world: World) -> dict[str, Any]:
                 break
     tested = engine(world.stated)
     tested.fold(telemetry.block())
-    return tested.kept()
+    return tested.saved_state()

@@ -30,7 +30,7 @@ def engine(stated: Stated, kept: dict[str, Any] | None = None) -> Engine:
     if kept is None:
         return Engine(profile(stated))
     learned = {key: value for key, value in kept.items() if key not in NOT_CARRIED}
-    return Engine(profile(stated), kept=learned)
+    return Engine(profile(stated), saved=learned)
 
 
 def figure(figures: Any, path: str) -> dict[str, Any]:

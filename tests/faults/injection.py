@@ -216,7 +216,7 @@ async def ridden(folder: Path) -> Outcome:
                 await asyncio.sleep(0.001)
             await asyncio.sleep(0)
             book.flush()
-        book.close(pipeline.keeper.kept())
+        book.close(pipeline.keeper.saved_state())
     messages = [json.loads(line) for part in lines for line in part.splitlines()]
     return Outcome(
         (book.folder / RECORD_NAME).read_bytes(),

@@ -17,7 +17,7 @@ ESTIMATORS = [(module, name) for module, name in targets() if name.endswith(".fo
 SUBSCRIBERS = [
     ("onboard.ride.ride", "Ride.take"),
     ("onboard.ride.ride", "Ride.snapshot"),
-    ("onboard.ride.ride", "Ride.kept"),
+    ("onboard.ride.ride", "Ride.saved_state"),
     ("onboard.telemetry.messages.decoder", "Decoder.push"),
     ("onboard.telemetry.link.requests", "Requests.observe"),
     ("onboard.telemetry.link.requests", "Requests.due"),
@@ -30,7 +30,7 @@ SUBSCRIBERS = [
 NO_FEED = ("Ride.snapshot", "FeedServer.publish", "plain")
 """Functions without which nothing can be shown; the log has the fault."""
 
-NOT_SHOWN = ("Ride.kept", "OwnAlerts.now")
+NOT_SHOWN = ("Ride.saved_state", "OwnAlerts.now")
 
 SHOWN = {"figures_failed", "part_left_out", "feed_failed", "requests_failed", "notes_failed"}
 

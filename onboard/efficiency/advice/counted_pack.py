@@ -81,7 +81,7 @@ class CountedPack:
             counted = away.was_running and drawn_ah >= 0
             pack.count.away(t_s, replace(away, drawn_ah=drawn_ah) if counted else away)
 
-    def kept(self, now_s: float) -> dict[str, Any] | None:
+    def saved_state(self, now_s: float) -> dict[str, Any] | None:
         """Return what outlasts this ride, as of a stream time [s]; None without a count."""
         side, pack = self._power.chosen(), self.pack
         # Without a meter or a statement there is nothing to resume from.
@@ -95,12 +95,12 @@ class CountedPack:
             self._apply_absences(pack, side)
         return pack.count.as_dict(side.charge_ah, now_s)
 
-    def resume(self, kept: dict[str, Any] | None, utc_s: float) -> None:
-        """Resume from an earlier `kept`; see `Engine.resume_battery`."""
-        if isinstance(self.pack, Unknown) or kept is None:
+    def resume(self, saved: dict[str, Any] | None, utc_s: float) -> None:
+        """Resume from an earlier `saved_state`; see `Engine.resume_battery`."""
+        if isinstance(self.pack, Unknown) or saved is None:
             return
         try:
-            self.pack.resume(kept, Away(), utc_s)
+            self.pack.resume(saved, Away(), utc_s)
         except ValueError:
             raise
         except Exception as fault:

@@ -180,7 +180,7 @@ async def ridden(folder: Path, crew: bool, turns: int = 200) -> tuple[bytes, lis
         await asyncio.wait({keeping})
         await feed.close()
         assert pipeline.book is not None
-        pipeline.book.close(pipeline.keeper.kept())
+        pipeline.book.close(pipeline.keeper.saved_state())
     return bytes(reader.sent), answers
 
 

@@ -36,7 +36,7 @@ def rode(seconds: int, commands: Sequence[TimedCommand] = ()) -> Ride:
 def saved(seconds: int, where: Session, commands: Sequence[TimedCommand] = ()) -> dict[str, Any]:
     """Return the state saved after some seconds."""
     at = {"stamp_us": stamp(seconds), "session": where.folder.name, "marks": len(commands)}
-    return {**rode(seconds, commands).kept(), "at": at}
+    return {**rode(seconds, commands).saved_state(), "at": at}
 
 
 def stamp(seconds: int) -> int:
@@ -54,22 +54,22 @@ def fraction(kept: dict[str, Any] | None) -> float:
 
 
 def test_the_figures_of_these_tests_are_those_of_the_pack() -> None:
-    assert 1.0 - fraction(rode(60).kept()) == pytest.approx(60 * A_SECOND, rel=0.1)
-    drawn = 0.5 - fraction(rode(60, [half_full(20)]).kept())
+    assert 1.0 - fraction(rode(60).saved_state()) == pytest.approx(60 * A_SECOND, rel=0.1)
+    drawn = 0.5 - fraction(rode(60, [half_full(20)]).saved_state())
     assert drawn == pytest.approx(40 * A_SECOND, rel=0.15)
 
 
 def test_charge_drawn_since_the_save_counts_once(tmp_path: Path) -> None:
     last = session(tmp_path, received(0, 60))
     kept = update_learned(PROFILE, None, saved(30, last), [last])
-    assert fraction(kept) == pytest.approx(fraction(rode(60).kept()), abs=NEAR)
+    assert fraction(kept) == pytest.approx(fraction(rode(60).saved_state()), abs=NEAR)
 
 
 def test_charge_drawn_in_later_sessions_counts_too(tmp_path: Path) -> None:
     first = session(tmp_path, received(0, 30))
     later = session(tmp_path, received(30, 60))
     kept = update_learned(PROFILE, None, saved(20, first), [first, later])
-    assert fraction(kept) == pytest.approx(fraction(rode(60).kept()), abs=NEAR)
+    assert fraction(kept) == pytest.approx(fraction(rode(60).saved_state()), abs=NEAR)
 
 
 @pytest.mark.parametrize(("given_at", "saved_at"), [(45, 30), (20, 30), (20, 50)])
@@ -78,7 +78,7 @@ def test_a_charge_stated_counts_once(tmp_path: Path, given_at: int, saved_at: in
     last = replace(session(tmp_path, received(0, 60)), actions=commands)
     before = commands if given_at < saved_at else []
     kept = update_learned(PROFILE, None, saved(saved_at, last, before), [last])
-    assert fraction(kept) == pytest.approx(fraction(rode(60, commands).kept()), abs=NEAR)
+    assert fraction(kept) == pytest.approx(fraction(rode(60, commands).saved_state()), abs=NEAR)
 
 
 def test_a_trip_in_which_nothing_was_saved_counts_from_its_beginning(tmp_path: Path) -> None:
@@ -86,15 +86,15 @@ def test_a_trip_in_which_nothing_was_saved_counts_from_its_beginning(tmp_path: P
     last = session(tmp_path, received(30, 60), anew=True)
     kept = saved(20, first)
     # The new trip began with everything drawn in the first.
-    (last.folder / CARRIED_NAME).write_text(carried_text(rode(30).kept()))
+    (last.folder / CARRIED_NAME).write_text(carried_text(rode(30).saved_state()))
     found = update_learned(PROFILE, None, kept, [last])
-    assert fraction(found) == pytest.approx(fraction(rode(60).kept()), abs=NEAR)
+    assert fraction(found) == pytest.approx(fraction(rode(60).saved_state()), abs=NEAR)
 
 
 def test_without_a_save_the_records_are_used(tmp_path: Path) -> None:
     last = session(tmp_path, received(0, 60))
     kept = update_learned(PROFILE, None, None, [last])
-    assert fraction(kept) == pytest.approx(fraction(rode(60).kept()), abs=NEAR)
+    assert fraction(kept) == pytest.approx(fraction(rode(60).saved_state()), abs=NEAR)
     assert kept is not None
     assert kept["curves"] is None
 

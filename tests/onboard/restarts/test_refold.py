@@ -22,7 +22,7 @@ from tests.onboard.small_rides import A_SECOND, received
 
 
 def begin(kept: dict | None) -> Ride:
-    return Ride(PROFILE, kept=kept)
+    return Ride(PROFILE, saved=kept)
 
 
 def test_all_figures_are_those_of_a_daemon_that_never_stopped(tmp_path: Path) -> None:
@@ -107,11 +107,11 @@ def test_the_curve_is_not_learned_twice(tmp_path: Path) -> None:
     first, _ = parts()
     before = Ride(PROFILE)
     before.take(first)
-    carried = before.kept()
+    carried = before.saved_state()
     folder = session(tmp_path / "a", first).folder
     (folder / CARRIED_NAME).write_text(carried_text(carried))
     assert load_carried(folder) == json.loads(json.dumps(carried))
-    expected = Ride(PROFILE, kept=carried)
+    expected = Ride(PROFILE, saved=carried)
     expected.take(first)
     assert snapshot(refold(begin, [Session(folder)])) == snapshot(expected)
 

@@ -31,7 +31,7 @@ def attitudes(directory: Path, *boot_s: float) -> Frames:
 def session(directory: Path, frames: Frames, number: int) -> SessionBook:
     """Return a session with these frames in its record, whose trip is undecided."""
     book = SessionBook(directory, START_US + number * 10**9, None)
-    book.kept = {"of": number}
+    book.saved_state = {"of": number}
     book.write(frames, START_US + number * 10**9)
     return book
 

@@ -20,7 +20,7 @@ pytestmark = pytest.mark.slow
 
 
 def kept_of(ride: Ride) -> dict[str, Any]:
-    kept: dict[str, Any] = json.loads(json.dumps(ride.kept()))
+    kept: dict[str, Any] = json.loads(json.dumps(ride.saved_state()))
     return kept
 
 
@@ -51,7 +51,10 @@ def test_a_restart_in_mid_trip_does_not_show_in_the_figures(tmp_path: Path) -> N
 
     async def run() -> TripKeeper:
         keeper = TripKeeper(
-            PROFILE, None, kept, done(dataclasses.replace(look_back(earlier.folder), kept=kept))
+            PROFILE,
+            None,
+            kept,
+            done(dataclasses.replace(look_back(earlier.folder), saved_state=kept)),
         )
         third = len(second) // 3
         keeper.take([second.where(slice(0, third))], 0)
@@ -69,7 +72,7 @@ def test_nothing_is_saved_before_the_last_ride_is_included(tmp_path: Path) -> No
     old = kept_of(Ride(PROFILE))
 
     async def run() -> tuple[TripKeeper, list[bool]]:
-        past = done(dataclasses.replace(look_back(earlier.folder), kept=kept))
+        past = done(dataclasses.replace(look_back(earlier.folder), saved_state=kept))
         keeper = TripKeeper(PROFILE, None, old, past)
         whole = [keeper.is_whole]
         assert not keeper.poll(100.0)
@@ -88,12 +91,15 @@ def test_an_autopilot_that_restarted_begins_a_new_trip(tmp_path: Path) -> None:
     first, second = parts()
     # The boot clock is behind that of the record's end.
     earlier = session(tmp_path / "b", second)
-    alone = Ride(PROFILE, kept={"curves": kept["curves"]})
+    alone = Ride(PROFILE, saved={"curves": kept["curves"]})
     alone.take(first)
 
     async def run() -> TripKeeper:
         keeper = TripKeeper(
-            PROFILE, None, kept, done(dataclasses.replace(look_back(earlier.folder), kept=kept))
+            PROFILE,
+            None,
+            kept,
+            done(dataclasses.replace(look_back(earlier.folder), saved_state=kept)),
         )
         keeper.take([first], 0)
         assert not keeper.poll(100.0)
@@ -148,7 +154,7 @@ def test_a_new_trip_abandons_the_refold_and_keeps_its_profile(tmp_path: Path) ->
             PROFILE,
             None,
             kept,
-            done(dataclasses.replace(look_back(earlier.folder), kept=kept)),
+            done(dataclasses.replace(look_back(earlier.folder), saved_state=kept)),
             present=lambda until_us: dataclasses.replace(now, until_us=until_us),
         )
         keeper.take([second], 0)
@@ -171,10 +177,10 @@ def test_a_new_trip_keeps_curves_and_battery_and_counts_from_nothing() -> None:
     keeper = TripKeeper(PROFILE)
     keeper.take([first], 0)
     before = keeper.ride.snapshot("x", age_s=0.0)
-    kept = keeper.ride.kept()
+    kept = keeper.ride.saved_state()
     keeper.new_trip()
     keeper.take([second], 0)
-    alone = Ride(PROFILE, kept=kept)
+    alone = Ride(PROFILE, saved=kept)
     alone.take(second)
     assert snapshot(keeper.ride) == snapshot(alone)
     after = keeper.ride.snapshot("x", age_s=0.0)

@@ -50,7 +50,7 @@ def test_the_saved_state_is_unchanged_while_a_part_is_left_out(
     async def run() -> None:
         keeper = TripKeeper(PROFILE)
         keeper.take(received(0, 6), START_US)
-        kept = keeper.kept()
+        kept = keeper.saved_state()
         for _ in range(2):
             keeper.failed(PartError("battery"))
             assert not keeper.is_whole
@@ -62,6 +62,6 @@ def test_the_saved_state_is_unchanged_while_a_part_is_left_out(
         assert codes(keeper) == ["part_left_out"]
         assert not keeper.is_whole
         keeper.take(received(6, 9), START_US)
-        assert keeper.kept() == kept
+        assert keeper.saved_state() == kept
 
     asyncio.run(run())

@@ -164,20 +164,20 @@ def test_a_refold_begins_with_the_state_its_trip_began_with(tmp_path: Path) -> N
         before = Ride(PROFILE)
         for part in received(0, 6):
             before.take(part)
-        kept = before.kept()
+        kept = before.saved_state()
         second = received(6, 9)
         record = session(tmp_path, second)
         # The file beside the record is not written yet, or not up to date.
         assert not (record.folder / CARRIED_NAME).exists()
-        one = keeper(record, kept=kept)
+        one = keeper(record, saved=kept)
         take(one, second)
         one.reload(PROFILE)
         assert await folded(one)
-        through = Ride(PROFILE, kept=kept)
+        through = Ride(PROFILE, saved=kept)
         for part in second:
             through.take(part)
-        assert one.ride.kept() == through.kept()
-        assert through.kept()["battery"] != Ride(PROFILE).kept()["battery"]
+        assert one.ride.saved_state() == through.saved_state()
+        assert through.saved_state()["battery"] != Ride(PROFILE).saved_state()["battery"]
 
     asyncio.run(run())
 
@@ -185,13 +185,13 @@ def test_a_refold_begins_with_the_state_its_trip_began_with(tmp_path: Path) -> N
 def test_without_a_record_the_battery_s_count_goes_on_and_no_curve_does() -> None:
     one = keeper()
     take(one, [learned()])
-    before = one.ride.kept()
+    before = one.ride.saved_state()
     assert before["curves"]
     one.reload(OTHER)
     assert one.profile == OTHER
-    after = one.ride.kept()
+    after = one.ride.saved_state()
     assert not after["curves"]
-    assert after["battery"] == before["battery"] != Ride(PROFILE).kept()["battery"]
+    assert after["battery"] == before["battery"] != Ride(PROFILE).saved_state()["battery"]
 
 
 def test_frames_beyond_the_buffer_are_read_from_the_record_again(

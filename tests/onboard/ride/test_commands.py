@@ -96,11 +96,11 @@ def test_commands_that_need_a_battery_are_refused_without_one() -> None:
 @pytest.mark.parametrize("amount", [None, ("left_fraction", 0.5), ("charged_ah", 8.0)])
 def test_a_charge_can_be_stated_before_any_data(amount: Amount | None) -> None:
     mark = Mark(1, "charged" if amount else "charged_full", amount=amount)
-    kept = json.loads(json.dumps(ridden(seconds=700).kept()))
-    before, carried = (Ride(PROFILE, kept=kept) for _ in range(2))
+    kept = json.loads(json.dumps(ridden(seconds=700).saved_state()))
+    before, carried = (Ride(PROFILE, saved=kept) for _ in range(2))
     done(mark, before)
     live = {one: seen(one)["battery"]["left_fraction"] for one in (before, carried)}
-    live_ride, scanner, sender = Ride(PROFILE, kept=kept), LinkScanner(), Sender()
+    live_ride, scanner, sender = Ride(PROFILE, saved=kept), LinkScanner(), Sender()
     done(mark, live_ride)
     for n in range(30):
         frames = sender.second(20 + n, 50.0, 6.0, 1.8)

@@ -108,8 +108,8 @@ def test_a_new_daemon_continues_the_battery_count_in_mid_trip() -> None:
     half = len(frames) // 2
     first = Ride(profile)
     first.take(frames.where(number < half))
-    kept = json.loads(json.dumps(first.kept()))
-    second = Ride(profile, kept=kept)
+    kept = json.loads(json.dumps(first.saved_state()))
+    second = Ride(profile, saved=kept)
     second.take(frames.where(number >= half + 400))
     anew = Ride(profile)
     anew.take(frames.where(number >= half + 400))
@@ -133,7 +133,7 @@ def test_a_second_ride_is_the_same_for_any_partition(pause_s: float) -> None:
         if second >= 40:
             made.append(sender.time_of_day(UTC_S + pause_s + second, 10.0 + second))
     frames = LogScanner().push(records(made, step_us=110_000) + bytes(32))
-    whole, pieces = Ride(profile, kept=kept), Ride(profile, kept=kept)
+    whole, pieces = Ride(profile, saved=kept), Ride(profile, saved=kept)
     whole.take(frames)
     for part in np.array_split(np.arange(len(frames)), 300):
         pieces.take(frames.where(part))
@@ -158,7 +158,7 @@ def counted(profile: Profile) -> dict[str, object]:
         made.append(sender.time_of_day(UTC_S - 360 + second, 100.0 + second))
     ride.take(LogScanner().push(records(made, step_us=125_000) + bytes(32)))
     ride.finish()
-    return ride.kept()
+    return ride.saved_state()
 
 
 @pytest.mark.parametrize("tail", [2, 4, 7, 10, 14])
@@ -175,7 +175,7 @@ def test_charge_drawn_in_a_stream_of_a_few_seconds_counts(tail: int) -> None:
 
     for at_s in range(end_s - tail):
         whole.take(before.push(second(at_s)))
-    kept = whole.kept()
+    kept = whole.saved_state()
     rest, behind = Ride(profile, None, kept), LinkScanner()
     for at_s in range(end_s - tail, end_s):
         made = second(at_s)
@@ -183,8 +183,10 @@ def test_charge_drawn_in_a_stream_of_a_few_seconds_counts(tail: int) -> None:
         rest.take(behind.push(made))
     for ride in (whole, rest):
         ride.finish()
-    after = rest.kept()["battery"]
+    after = rest.saved_state()["battery"]
     assert not after["unsaid"] and after["unsaid_since_utc_s"] is None
     assert np.isfinite(after["covariance"]).all()
     # The second before the first of the rest is in the counter, not in the current: 90 As.
-    assert after["fraction"] == pytest.approx(whole.kept()["battery"]["fraction"], abs=0.0015)
+    assert after["fraction"] == pytest.approx(
+        whole.saved_state()["battery"]["fraction"], abs=0.0015
+    )

@@ -58,7 +58,7 @@ STEPS = [(course, speed, 90) for speed in (1.0, 1.4, 1.8, 2.2, 2.6) for course i
 def learned() -> dict:
     engine = Engine(Profile(battery=PACK))
     engine.fold(ride(STEPS)[0])
-    return engine.kept()
+    return engine.saved_state()
 
 
 def outward(seconds=900, speed=2.0, aim=None) -> tuple[Engine, float, np.ndarray]:
