@@ -2,7 +2,7 @@
 
 import sys
 
-from onboard.daemon.command_line import main
+from onboard.command_line import main
 
 if __name__ == "__main__":
     sys.exit(main())

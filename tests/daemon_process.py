@@ -32,10 +32,7 @@ class Daemon:
     def __init__(self, *options: str, broken: str | None = None) -> None:
         start = ["-m", "onboard"]
         if broken is not None:
-            run = (
-                "import sys; from onboard.daemon.command_line import main;"
-                " sys.exit(main(sys.argv[1:]))"
-            )
+            run = "import sys; from onboard.command_line import main; sys.exit(main(sys.argv[1:]))"
             start = ["-c", f"{broken}\n{run}"]
         self.process = subprocess.Popen(
             [sys.executable, *start, "run", "--listen", "127.0.0.1:0", *options],

@@ -1,1 +1,1 @@
-"""The daemon: wires everything together, owns the clock, and has the command line."""
+"""The daemon: wires everything together, and owns the clock."""

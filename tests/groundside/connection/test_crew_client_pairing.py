@@ -193,7 +193,7 @@ def test_bad_input_of_the_viewer_is_a_one_line_error(
 def test_a_missing_library_is_named_with_how_to_install_it(tmp_path: Path) -> None:
     code = (
         "import sys; sys.modules['cryptography'] = None\n"
-        "from onboard.daemon.command_line import main;"
+        "from onboard.command_line import main;"
         f" sys.exit(main(['pair', '--record', '{tmp_path}/r']))"
     )
     result = subprocess.run(

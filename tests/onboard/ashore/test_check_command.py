@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from onboard.daemon.command_line import main
+from onboard.command_line import main
 from tests.daemon_process import ROOT, Daemon
 from tests.free_port import free_port
 from tests.patience import PATIENCE_S

@@ -20,7 +20,7 @@ from onboard.ashore.service_unit import (
     unit_path,
     unit_text,
 )
-from onboard.daemon.command_line import main
+from onboard.command_line import main
 from onboard.errors import UsageError
 from onboard.profile import Profile, parse_profile
 

@@ -30,7 +30,7 @@ def stuck(name):
     return do
 for name in names:
     setattr(os, name, stuck(name))
-from onboard.daemon.command_line import main
+from onboard.command_line import main
 sys.exit(main(sys.argv[2:]))
 """
 """The daemon, on a card that blocks some calls while a file exists."""
