@@ -8,7 +8,7 @@ import pytest
 
 from onboard.telemetry.link import rates, requests
 from onboard.telemetry.link.requests import Requests
-from onboard.telemetry.messages.table import REQUESTED
+from onboard.telemetry.messages.table import REQUESTED, Message
 from tests.onboard.telemetry.link.made_autopilot import (
     ACCEPTED,
     COMPONENT,
@@ -181,6 +181,15 @@ def test_one_drive_message_is_enough() -> None:
     others = {number: hz for number, hz in needed().items() if REQUESTED[number].channel != "drive"}
     run = Run(Autopilot({**others, ID["ESC_TELEMETRY_1_TO_4"]: 4.0}))
     assert commands(run.go(120)) == []
+
+
+def test_an_optional_message_does_not_stand_for_one_of_another_channel(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    other = Message("SCALED_PRESSURE3", "water", rate_hz=1.0, optional=True)
+    monkeypatch.setattr(requests, "REQUESTED", {**REQUESTED, other.id: other})
+    run = Run(Autopilot({**needed(), ID["ESC_TELEMETRY_1_TO_4"]: 4.0}, complies=False))
+    assert {number for _, number, _ in commands(run.go(120))} == {other.id}
 
 
 def test_without_answers_stream_groups_follow_after_five_commands() -> None:
