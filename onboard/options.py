@@ -19,22 +19,24 @@ class Command:
 
     Parameters
     ----------
-    name, help, description
-        As `--help` shows them.
+    name, help
+        As the program's `--help` shows them.
     example
         A command line to try.
     add_arguments
         Adds its options to a parser.
     run
         Runs it and returns the exit code; heavy imports go inside, to keep `--help` quick.
+    description
+        The head of its own `--help`; its `help` if empty.
     """
 
     name: str
     help: str
-    description: str
     example: str
     add_arguments: Callable[[argparse.ArgumentParser], None]
     run: Callable[[argparse.Namespace], int]
+    description: str = ""
 
 
 class OneLineParser(argparse.ArgumentParser):
@@ -66,7 +68,7 @@ def add_commands(
             rows.add_parser(
                 command.name,
                 help=command.help,
-                description=command.description,
+                description=command.description or command.help,
                 epilog=f"example: {command.example}",
             )
         )

@@ -76,7 +76,6 @@ def run(arguments: argparse.Namespace) -> int:
 SERVE: Final = Command(
     "serve",
     "offer the dashboard to browsers",
-    "offer the dashboard to browsers",
     "wattwake-groundside serve --bind 0.0.0.0",
     add_arguments,
     run,

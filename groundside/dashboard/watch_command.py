@@ -64,7 +64,6 @@ def find(address: str | None) -> "FeedAddress":
 WATCH: Final = Command(
     "watch",
     "show the live figures of a daemon",
-    "show the live figures of a daemon",
     "wattwake-groundside watch 192.0.2.7 --target-distance-m 20000",
     add_arguments,
     run,

@@ -34,7 +34,6 @@ def run(arguments: argparse.Namespace) -> int:
 DEMO: Final = Command(
     "demo",
     "try it all without hardware, on a simulated ride",
-    "try it all without hardware, on a simulated ride",
     "wattwake-groundside demo",
     add_arguments,
     run,

@@ -45,7 +45,6 @@ def run(arguments: argparse.Namespace) -> int:
 REPLAY: Final = Command(
     "replay",
     "play a saved log on the dashboard",
-    "play a saved log on the dashboard",
     "wattwake-groundside replay ride.tlog --speed 10",
     add_arguments,
     run,

@@ -48,9 +48,11 @@ def run(arguments: argparse.Namespace) -> int:
 CHECK: Final = Command(
     "check",
     "ashore, propeller off: is all fit for a ride?",
-    "Listens for some seconds, and says what is fit and what is not. Sends "
-    "nothing. Ashore, propeller off, craft at rest. Exits with 1 if something is bad.",
     "wattwake-onboard check --profile craft.toml --seconds 20",
     add_arguments,
     run,
+    description=(
+        "Listens for some seconds, and says what is fit and what is not. Sends "
+        "nothing. Ashore, propeller off, craft at rest. Exits with 1 if something is bad."
+    ),
 )

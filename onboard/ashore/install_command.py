@@ -43,9 +43,11 @@ def run(arguments: argparse.Namespace) -> int:
 INSTALL_SERVICE: Final = Command(
     "install-service",
     "have systemd start the daemon with the board",
-    "Writes a systemd unit that starts the daemon with the board, watches over "
-    "it and starts it again whenever it ends.",
     "sudo wattwake-onboard install-service --system --profile craft.toml",
     add_arguments,
     run,
+    description=(
+        "Writes a systemd unit that starts the daemon with the board, watches over "
+        "it and starts it again whenever it ends."
+    ),
 )

@@ -42,9 +42,11 @@ def run(arguments: argparse.Namespace) -> int:
 PAIR: Final = Command(
     "pair",
     "let a phone or laptop on this network look on, or put one out",
-    "Opens the feed to one more viewer on the local network, encrypted: prints "
-    "what to type there. Run it as the user that runs the daemon; that need not be restarted.",
     'wattwake-onboard pair --name "old phone" --role viewer',
     add_arguments,
     run,
+    description=(
+        "Opens the feed to one more viewer on the local network, encrypted: prints "
+        "what to type there. Run it as the user that runs the daemon; that need not be restarted."
+    ),
 )

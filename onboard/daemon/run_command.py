@@ -65,9 +65,11 @@ def run(arguments: argparse.Namespace) -> int:
 RUN: Final = Command(
     "run",
     "run the daemon (the default)",
-    "Reads MAVLink telemetry and serves live Wh/km and range. "
-    "Sends a heartbeat and requests for telemetry, and nothing that steers.",
     "wattwake-onboard --profile craft.toml --link /dev/ttyAMA0 --baud 57600",
     add_arguments,
     run,
+    description=(
+        "Reads MAVLink telemetry and serves live Wh/km and range. "
+        "Sends a heartbeat and requests for telemetry, and nothing that steers."
+    ),
 )

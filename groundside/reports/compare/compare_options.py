@@ -34,7 +34,6 @@ def run(arguments: argparse.Namespace) -> int:
 COMPARE: Final = Command(
     "compare",
     "tell which set-up is better, at equal battery power",
-    "tell which set-up is better, at equal battery power",
     "wattwake-groundside compare propellers.toml",
     add_arguments,
     run,

@@ -72,7 +72,6 @@ def run(arguments: argparse.Namespace) -> int:
 PLAN: Final = Command(
     "plan",
     "plan the next trip from what was learned",
-    "plan the next trip from what was learned",
     "wattwake-groundside plan --distance-m 20000 --there-and-back",
     add_arguments,
     run,

@@ -79,7 +79,6 @@ def run(arguments: argparse.Namespace) -> int:
 RECONCILE: Final = Command(
     "reconcile",
     "compare what the charger put back with what was counted",
-    "compare what the charger put back with what was counted",
     "wattwake-groundside reconcile ride.tlog --charged-ah 14.2 --full-to-full",
     add_arguments,
     run,

@@ -55,7 +55,6 @@ def run(arguments: argparse.Namespace) -> int:
 REVIEW: Final = Command(
     "review",
     "sum up saved logs",
-    "sum up saved logs",
     "wattwake-groundside review ride.tlog --html ride.html",
     add_arguments,
     run,

@@ -58,7 +58,6 @@ def run(arguments: argparse.Namespace) -> int:
 SESSIONS: Final = Command(
     "sessions",
     "list, filter and label a season",
-    "list, filter and label a season",
     "wattwake-groundside sessions --since 2025-06-01",
     add_arguments,
     run,
