@@ -285,11 +285,18 @@ WEATHER_SD_FRACTION = 0.03
 """Standard deviation of the power at a speed about the curve, lasting for the day: load, wind and
 waves."""
 
+WEATHER_AHEAD_SD_FRACTION, WEATHER_BUILDS_S = 0.05, 3600.0
+"""Standard deviation of the mean consumption ahead about that so far, from wind and water that
+change meanwhile, and the time in which it builds up [s]."""
+
 WATER_WANDERS_S = 3600.0
 """Time after which the water's random walk stops growing: beyond an hour it is cyclic."""
 
 UNTRIED_SPEED_FRACTION = 0.85
 """Lowest speed that may be advised, relative to the lowest speed seen: the curve then learns it."""
+
+SURE_AGAIN_FRACTION = 0.993
+"""Chance at which a distance counts as sure again, after it did not."""
 
 EASE_ABOVE, EASE_UNTIL, PUSH_BELOW, PUSH_UNTIL = 0.03, 0.01, -0.05, -0.02
 """Relative difference from the target at which a cue appears and at which it disappears: riding too
@@ -326,10 +333,6 @@ COUNTERS_APART_FRACTION, COUNTERS_APART_AH = 0.05, 0.1
 
 DRAWING_LEAST_W = 5.0
 """Mean power below which a time left would be days, and depend on the sensor's offset [W]."""
-
-RIDING_SD_FRACTION, RIDING_SD_WORTH, RIDING_CORRELATION = 0.06, 1.0, 0.5
-"""Relative standard deviation of consumption between blocks until known, the weight of that guess
-in blocks, and the correlation of neighbouring blocks: gusts and water current persist."""
 
 # -- trial --
 

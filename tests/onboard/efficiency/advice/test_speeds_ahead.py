@@ -1,0 +1,98 @@
+"""The range of every speed: measured now, by the curve's ratio elsewhere, one prediction."""
+
+import math
+
+import numpy as np
+import pytest
+
+from onboard.contract.figure import Unknown
+from onboard.contract.reasons import Reason
+from onboard.efficiency.advice.reach import range_now_m
+from onboard.efficiency.advice.speeds_ahead import speeds_ahead
+from onboard.efficiency.riding.present_riding import Scatter
+from tests.onboard.efficiency.advice.plain_pack import PlainPack, riding
+from tests.onboard.efficiency.advice.test_adviser_known_curve import curve
+
+NONE = Unknown(Reason.TOO_LITTLE_RIDING)
+OUT_AND_BACK = ((90.0, 0.5), (270.0, 0.5))
+
+
+def cubic_w(through: float) -> float:
+    """Return P = 14 + 18 w^3, the curve of `curve()`."""
+    return 14 + 18 * through**3
+
+
+def test_the_row_of_the_present_riding_is_the_range_now() -> None:
+    pack = PlainPack(own_variance=100.0)
+    # It takes 20 % more than the curve says.
+    now = riding(1.2 * cubic_w(2.0), 2.0, Scatter(0.001, 0.004, 0.5), courses=((90.0, 1.0),))
+    for known in (curve(), None):
+        ahead = speeds_ahead(pack, now, known, 0.0)
+        assert ahead.speed_mps[ahead.now] == 2.0
+        assert ahead.ranges.figure(ahead.now) == range_now_m(pack, now)
+
+
+def test_other_speeds_follow_the_curve_from_the_present_cost() -> None:
+    now = riding(1.2 * cubic_w(2.0), 2.0, courses=((90.0, 1.0),))
+    ahead = speeds_ahead(PlainPack(), now, curve(), None)
+    assert ahead.power_w == pytest.approx(1.2 * cubic_w(ahead.speed_mps), rel=7e-3)
+    assert ahead.wh_per_km(1.5) == pytest.approx(1.2 * cubic_w(1.5) / 1.5 / 3.6, rel=5e-3)
+    # v* = (14 / 36)^(1/3).
+    best = ahead.best_speed()
+    assert best.value == pytest.approx(0.73, abs=0.05)
+    assert best.low <= best.value <= best.high
+
+
+def test_to_and_fro_both_directions_count_for_the_same_distance() -> None:
+    # Water 0.4 m/s east. At v over ground the mean of both: (P(v - 0.4) + P(v + 0.4)) / 2.
+    now = riding(200.0, 2.0, courses=OUT_AND_BACK)
+    ahead = speeds_ahead(PlainPack(), now, curve((0.4, 0.0)), None)
+
+    def both(speed: float) -> float:
+        return (cubic_w(speed - 0.4) + cubic_w(speed + 0.4)) / 2
+
+    for row, speed in enumerate(ahead.speed_mps.tolist()):
+        if 1.0 < speed < 2.1:
+            exact = 200.0 * both(speed) / both(2.0)
+            assert ahead.power_w[row] == pytest.approx(exact, rel=4e-3)
+
+
+def test_the_curve_counts_as_far_as_its_ratio_is_unknown() -> None:
+    # Each knot is off by itself by 2 % of ln w: nothing is unknown of the present speed.
+    now = riding(cubic_w(2.0), 2.0, courses=((90.0, 1.0),))
+    ahead = speeds_ahead(PlainPack(), now, curve(sd=0.02), None)
+    exact = speeds_ahead(PlainPack(), now, curve(), None)
+    more = ahead.ranges.cost_sd**2 - exact.ranges.cost_sd**2
+    assert more[ahead.now] == pytest.approx(0.0, abs=1e-12)
+    far = int(np.argmin(np.abs(ahead.speed_mps - 1.2)))
+    # ln P is off by 0.02 / m at either speed, m = d ln w / d ln P: P / (54 w^3).
+    slopes = [cubic_w(w) / (54 * w**3) for w in (ahead.speed_mps[far], 2.0)]
+    each = [0.02 / slope for slope in slopes]
+    # Between two knots both count by their weights: from a half to all of the variance.
+    assert 0.45 * sum(one**2 for one in each) < more[far] < 1.1 * sum(one**2 for one in each)
+
+
+def test_while_nothing_is_ridden_the_curve_alone_counts() -> None:
+    ahead = speeds_ahead(PlainPack(), NONE, curve(), 90.0)
+    assert ahead.now is None
+    assert ahead.power_w == pytest.approx(cubic_w(ahead.speed_mps), rel=7e-3)
+    sd = float(ahead.ranges.cost_sd[-1])
+    assert sd == pytest.approx(math.hypot(0.03, 0.005 * 3), abs=0.004)
+    assert speeds_ahead(PlainPack(), NONE, None, 90.0) == NONE
+
+
+def test_a_range_is_unknown_at_a_speed_never_learned() -> None:
+    now = riding(cubic_w(2.0), 2.0, courses=((90.0, 1.0),))
+    ahead = speeds_ahead(PlainPack(), now, curve(), None)
+    assert ahead.at_speed(3.5) == Unknown(Reason.NOT_LEARNED_THERE)
+    found = ahead.at_speed(2.5)
+    assert found.value == pytest.approx(500 / (cubic_w(2.5) / 2.5 / 3.6) * 1000, rel=0.02)
+
+
+def test_best_range_is_never_below_the_range_now() -> None:
+    for speed in (0.6, 1.0, 2.0, 2.6):
+        now = riding(0.5 * cubic_w(speed), speed, courses=OUT_AND_BACK)
+        ahead = speeds_ahead(PlainPack(), now, curve((0.3, 0.1)), None)
+        best = ahead.ranges.figure(ahead.best)
+        assert best.value >= ahead.ranges.figure(ahead.now).value
+        assert np.all(ahead.ranges.at(-2.33) <= best.value)
