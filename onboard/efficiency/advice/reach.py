@@ -107,12 +107,13 @@ def reach(
     return Reach(left * per_wh, np.sqrt(np.maximum(variance, 0.0)) * per_wh, cost_sd)
 
 
-def riding_range(
+def riding_range(  # noqa: PLR0917
     pack: Pack,
     riding: Riding,
     speed_mps: FloatArray,
     power_w: FloatArray,
     log_variance: FloatArray | float = 0.0,
+    share: FloatArray | float = 1.0,
 ) -> Reach:
     """Return the ranges at some speeds, ridden in the present way.
 
@@ -123,22 +124,24 @@ def riding_range(
     speed_mps, power_w
         Speeds over ground and the powers that they take, shape (n,).
     log_variance
-        Variance of the logarithm of their powers relative to the riding's own.
+        Variance of the logarithm of their powers, given the riding's.
+    share
+        Change of that logarithm with the riding's.
     """
-    of_range = 1.0 - riding.sag.of_speed
-    variance, factor = _ahead(pack, riding, riding.cost, of_range)
-    per_wh = speed_mps / power_w * 3600.0 * factor
-    volts = riding.volts_v * power_w / riding.power_w
-    return reach(pack, power_w, volts, log_variance + variance, per_wh)
+    to_come, factor = _ahead(pack, riding, riding.cost, 1.0 - riding.sag.of_speed)
+    variance = log_variance + share**2 * riding.cost.mean_variance + to_come
+    # An error of the sensor's zero counts as far as the power is the measured one.
+    volts = riding.volts_v * (1.0 + share * (power_w / riding.power_w - 1.0))
+    return reach(pack, power_w, volts, variance, speed_mps / power_w * 3600.0 * factor)
 
 
 def _ahead(pack: Pack, riding: Riding, scatter: Scatter, exponent: float) -> tuple[float, float]:
-    """Return the variance of the cost ahead, and the factor by which a falling voltage helps."""
+    """Return the variance of what is to come, and the factor by which a falling voltage helps."""
     power = riding.power_w
     ahead_s = pack.left_spread(power).value / power * 3600.0
     fall = exponent * pack.voltage_fall(power)
     weather = WEATHER_AHEAD_SD_FRACTION**2 * min(ahead_s / WEATHER_BUILDS_S, 1.0)
-    variance = scatter.ahead(ahead_s) + weather + (riding.sag.sd * fall) ** 2
+    variance = scatter.to_come(ahead_s) + weather + (riding.sag.sd * fall) ** 2
     return variance, math.exp(-riding.sag.by_volts * fall)
 
 
@@ -157,7 +160,8 @@ def time_riding_s(pack: Pack, riding: Riding) -> Estimate:
     if riding.power_w < DRAWING_LEAST_W:
         return Unknown(Reason.HARDLY_DRAWING)
     power = np.array([riding.power_w])
-    variance, factor = _ahead(pack, riding, riding.draw, 1.0)
+    to_come, factor = _ahead(pack, riding, riding.draw, 1.0)
+    variance = riding.draw.mean_variance + to_come
     return reach(pack, power, riding.volts_v, variance, 3600.0 * factor / power).figure()
 
 

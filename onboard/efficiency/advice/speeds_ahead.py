@@ -1,14 +1,20 @@
 """The range of every speed on the courses ridden now: one prediction for all advice.
 
 Range now, best range, target, chance and cue are read off these rows, so they cannot contradict
-each other. The row of the present riding is measured (`riding.present_riding`). Other speeds follow
-from it by the learned curve, whose uncertainty counts only as far as it is that of a ratio:
+each other. The row of the present riding is measured (`riding.present_riding`). The other rows are
+those of the learned curve, as a mean over the courses ridden now, given that measurement: with K
+the covariance of ln P (the curve's, and the day's weather, which all speeds share) and z what is
+measured,
 
-    P(v) = P(now) * curve(v) / curve(now), both as means over the courses ridden now.
+    ln P(v) = curve(v) + K(v, now) / K(now, now) (z - curve(now)),
+    variance  K(v, v) - K(v, now)^2 / K(now, now)
 
-While nothing is ridden the curve alone counts, and the day's weather.
+(conditioning of a normal distribution). A speed near the present one, or on a curve that is off as
+a whole, follows what is measured; one that was learned well while the present one was not, the
+curve. While nothing is ridden the curve alone counts.
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -101,9 +107,12 @@ def speeds_ahead(
     courses = riding.courses or ((course_deg, 1.0),)
     curve = speeds_on_courses(known, courses, riding.speed_mps)
     now = int(np.searchsorted(curve.speed_mps, riding.speed_mps))
-    power, covariance = curve.power_w / curve.power_w[now] * riding.power_w, curve.log_covariance
-    relative = np.diag(covariance) + covariance[now, now] - 2.0 * covariance[now]
-    ranges = riding_range(pack, riding, curve.speed_mps, power, np.maximum(relative, 0.0))
+    covariance = curve.log_covariance + WEATHER_SD_FRACTION**2
+    share = covariance[now] / covariance[now, now]
+    measured = math.log(max(riding.power_w, 1e-3) / curve.power_w[now])
+    power = curve.power_w * np.exp(share * measured)
+    given = np.maximum(np.diag(covariance) - share * covariance[now], 0.0)
+    ranges = riding_range(pack, riding, curve.speed_mps, power, given, share)
     return SpeedsAhead(curve.speed_mps, power, ranges, covariance, now)
 
 

@@ -46,7 +46,6 @@ from onboard.efficiency.riding.like_blocks import Indices, LikeBlocks
 from onboard.efficiency.riding.sagging import NO_SAG, Sag, sag
 from onboard.efficiency.riding.to_and_fro import Turning, turning
 from onboard.efficiency.sources.settled_seconds import SettledSeconds
-from onboard.efficiency.statistics.shared_errors import Spread
 
 BLOCK_S = 10
 """Length of a block [s]."""
@@ -94,17 +93,17 @@ class Scatter:
         """Return the same with a larger variance of the mean so far."""
         return replace(self, mean_variance=self.mean_variance + variance)
 
-    def ahead(self, ahead_s: float) -> float:
-        """Return the relative variance of the mean over the next `ahead_s` [s] about that so far.
+    def to_come(self, ahead_s: float) -> float:
+        """Return the relative variance of the mean over the next `ahead_s` [s] about the true one.
 
         Examples
         --------
-        >>> round(Scatter(0.001, 0.004, 0.5).ahead(300.0), 6)
-        0.0014
+        >>> round(Scatter(0.001, 0.004, 0.5).to_come(300.0), 6)
+        0.0004
         """
         blocks = max(ahead_s, BLOCK_S) / BLOCK_S
         worth = (1 + self.correlation) / (1 - self.correlation) / blocks
-        return self.mean_variance + self.block_variance * min(worth, 1.0)
+        return self.block_variance * min(worth, 1.0)
 
 
 @dataclass(frozen=True)
@@ -133,18 +132,6 @@ class Riding:
     draw: Scatter
     courses: tuple[tuple[float, float], ...] = ()
     sag: Sag = NO_SAG
-
-    def wh_per_km(self, ahead_s: float) -> Spread:
-        """Return the consumption [Wh/km] to expect over the next `ahead_s` [s] of riding."""
-        km = self.speed_mps * self.seconds_s / 1000.0
-        value = self.power_w / self.speed_mps / 3.6
-        energy = Spread.of_energy(value * km, self.volts_v * self.seconds_s / 3600.0)
-        return Spread(value, energy.gradient / km, self.cost.ahead(ahead_s) * value**2)
-
-    def power(self, ahead_s: float) -> Spread:
-        """Return the power [W] to expect over the next `ahead_s` [s]."""
-        energy = Spread.of_energy(self.power_w, self.volts_v)
-        return Spread(self.power_w, energy.gradient, self.draw.ahead(ahead_s) * self.power_w**2)
 
 
 class PresentRiding:

@@ -40,4 +40,4 @@ def wh_per_km(found: Riding) -> float:
 
 def relative_sd(found: Riding, ahead_s: float = 3600.0) -> float:
     """Return the relative standard deviation of its consumption ahead."""
-    return float(np.sqrt(found.cost.ahead(ahead_s)))
+    return float(np.sqrt(found.cost.mean_variance + found.cost.to_come(ahead_s)))
