@@ -22,3 +22,12 @@ as much again as a whole cell usually has (`CELL_OHM_AH`), which leaves room for
 
 CELLS_EVEN_AGAIN_FRACTION = 0.8
 """Share of the limit below which uneven cells are even again."""
+
+HEAT_LIMIT_POWER_FRACTION, HEAT_LOOK_BACK_S, HEAT_THROTTLE_LEAST = 0.13, 600, 0.2
+"""Drop of power beyond what throttle and voltage explain that shows a drive cutting back for heat;
+the time over which heat builds up [s]; and the throttle below which a drive stays cool."""
+
+HEAT_EASED_FRACTION, HEAT_HELD_SD_FRACTION, HEAT_COURSE_DEG = 0.05, 0.05, 30.0
+"""Largest easing of the throttle that is allowed for, relative: beyond it the shape of the throttle
+curve, which the autopilot may bend, counts more than the cube. Relative standard deviation up to
+which a throttle is held over a minute; and the angle within which two courses are alike [deg]."""
