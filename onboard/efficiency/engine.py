@@ -125,7 +125,9 @@ class Engine:
         """Fold a block."""
         fold = self.parts.fold
         for whole in slices(block):
-            fold("seconds", self._cutter.fold, self.instruments.fold(whole))
+            passed = self.instruments.fold(whole)
+            fold("seconds", self._cutter.fold, passed)
+            fold("alerts", self._conditions.fold_block, passed)
             first_s, now_s = self.latest.first_s or 0.0, self.latest.now_s
             while seconds := fold("seconds", self._cutter.settled, first_s, now_s):
                 self._learn(seconds)
