@@ -274,9 +274,9 @@ ADVICE_QUIET_SHARE, ADVICE_START_S, ADVICE_LEAST_W = 0.25, 120.0, 100.0
 evaluated at the shortest interval, as much may still change [s]; and the power that even a craft
 at rest may draw the next moment [W]."""
 
-COURSE_MEAN_S, LEAVING_MEAN_S, CUE_MEAN_S = 60, 20, 10
-"""Spans averaged [s]: for the course made good, for the present speed, and for the cue. Waves of a
-few seconds average out within the last, and a rider who corrects soon sees the effect."""
+COURSE_MEAN_S, LEAVING_MEAN_S, CUE_MEAN_S, NOW_MEAN_S = 60, 20, 10, 5
+"""Spans averaged [s]: for the course made good, for the present speed, for the cue (waves of a few
+seconds average out, and a rider who corrects soon sees the effect), and to tell rest."""
 
 COURSE_STEP_DEG = 15.0
 """Change of course up to which the best speed stays the same [deg]."""

@@ -39,9 +39,13 @@ class CellSpread:
             rng.normal(0.0, 0.004, cells),
         )
 
-    def with_cell(self, number: int, charge: float, capacity: float, resistance: float) -> "CellSpread":
+    def with_cell(
+        self, number: int, charge: float, capacity: float, resistance: float
+    ) -> "CellSpread":
         """Return it with one cell changed: charge added, the others multiplied."""
-        changed = {name: getattr(self, name).copy() for name in ("charge", "capacity", "resistance")}
+        changed = {
+            name: getattr(self, name).copy() for name in ("charge", "capacity", "resistance")
+        }
         changed["charge"][number] += charge
         changed["capacity"][number] *= capacity
         changed["resistance"][number] *= resistance

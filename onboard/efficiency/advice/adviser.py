@@ -20,7 +20,7 @@ from onboard.efficiency.advice.speed_to_hold import Hold
 from onboard.efficiency.advice.speeds_ahead import SpeedsAhead, speeds_ahead
 from onboard.efficiency.advice.target import Aim
 from onboard.efficiency.battery.pack import Pack
-from onboard.efficiency.common_practice import COURSE_MEAN_S, LEAVING_MEAN_S
+from onboard.efficiency.common_practice import COURSE_MEAN_S, LEAVING_MEAN_S, NOW_MEAN_S
 from onboard.efficiency.curve.power_curve import GroundPower
 from onboard.efficiency.curve.speed_power import Posterior
 from onboard.efficiency.meters.steadiness import COURSE_SLOWEST_MPS, MOVING_MPS
@@ -53,6 +53,7 @@ class Adviser:
         self._trailing = Trailing(COURSE_MEAN_S, *names)
         self._means = dict.fromkeys(names, float("nan"))
         self._short = dict.fromkeys(names, float("nan"))
+        self._now_mps = float("nan")
         self._advice: tuple[Posterior | None, Riding | Unknown, Advice] | None = None
         """Advice cached since the last second, with the curve and riding it is based on."""
 
@@ -75,6 +76,7 @@ class Adviser:
         for name, past in pasts.items():
             last = past[-1]
             self._means[name], self._short[name] = _mean(last), _mean(last[-LEAVING_MEAN_S:])
+        self._now_mps = _mean(pasts["distance_m"][-1, -NOW_MEAN_S:])
         self._hold.fold(pasts)
 
     def evaluate(
@@ -178,7 +180,7 @@ class Adviser:
 
     def _idle(self) -> Unknown | None:
         """Return why there is no present speed; None while under way."""
-        speed = self._short["distance_m"]
+        speed = self._now_mps
         if not math.isfinite(speed):
             return Unknown(Reason.NOT_KNOWN_LATELY)
         return Unknown(Reason.AT_REST) if speed < MOVING_MPS else None

@@ -30,9 +30,9 @@ from onboard.efficiency.advice.observations import (
     SecondsObserved,
 )
 from onboard.efficiency.advice.standing_alerts import EVENTS_MOST, Values, Watch
+from onboard.efficiency.alert_practice import CELLS_EVEN_AGAIN_FRACTION
 from onboard.efficiency.battery.cell_voltages import Cells, CellVoltages
 from onboard.efficiency.battery.pack import Pack
-from onboard.efficiency.alert_practice import CELLS_EVEN_AGAIN_FRACTION
 from onboard.efficiency.common_practice import (
     COUNTERS_APART_AH,
     COUNTERS_APART_FRACTION,
@@ -92,8 +92,8 @@ class Condition(Generic[Observation]):
     on_after_s, off_after_s
         How long the condition must persist, and be absent, without interruption.
     shown
-        Reads the alert's values off the figures shown beside it, so that the two agree; if it is
-        None or returns None: the values as last tested.
+        Reads the alert's values off the figures shown beside it, so that the two agree; where it
+        returns None they say otherwise, and the alert waits. None: the values as last tested.
     hidden_by
         A more detailed alert that supersedes this one while on.
     raised_per_change
@@ -392,6 +392,8 @@ class AlertConditions:
             if row.hidden_by is not None and self._watches[row.hidden_by].on_since_s is not None:
                 continue
             present = None if row.shown is None else row.shown(shown)
+            if row.shown is not None and present is None:
+                continue
             found.append(self._watches[row.code].alert(shown.t_s, present))
         return tuple(alert for alert in found if alert is not None)
 

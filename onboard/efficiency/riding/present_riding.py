@@ -59,6 +59,10 @@ YOUNGEST_S = 20
 OPEN_LEAST_S = 5
 """Seconds from which an unfinished block counts as one."""
 
+STILL_S, LOSING_WAY_BLOCKS, LOSING_WAY_FRACTION = 5, 3, 0.8
+"""Time at rest that is a stop [s]; blocks before it that may have led to it, and the share of the
+speed before from which a block has lost way."""
+
 YOUNG_BLOCKS = 12
 """Blocks up to which a first riding counts as new."""
 
@@ -139,7 +143,9 @@ class PresentRiding:
 
     def __init__(self) -> None:
         self._blocks: list[tuple[float, ...]] = []
-        self._open = np.empty((0, 6))
+        self._open: list[FloatArray] = []
+        """Seconds of the unfinished block."""
+        self._still_s = 0
         self._now: Riding | Unknown | None = None
         """Cached result as of the last second."""
 
@@ -154,13 +160,31 @@ class PresentRiding:
         no_course = ~np.isfinite(rows[:, [EAST, NORTH]]).all(axis=1)
         rows[no_course, EAST], rows[no_course, NORTH] = 0.0, rows[no_course, SPEED]
         known = np.isfinite(rows[:, : VOLTS + 1]).all(axis=1)
-        rows = rows[known & (seconds.distance_m > MOVING_MPS)]
-        rows = np.concatenate([self._open, rows])
-        count = len(rows) // BLOCK_S
-        for block in rows[: count * BLOCK_S].reshape(count, BLOCK_S, 6):
-            self._blocks.append(_block(block))
-        del self._blocks[:-BLOCKS_MOST]
-        self._open = rows[count * BLOCK_S :]
+        for row, moving in zip(rows[known], rows[known, SPEED] > MOVING_MPS, strict=True):
+            self._fold_second(row, moving=bool(moving))
+
+    def _fold_second(self, row: FloatArray, *, moving: bool) -> None:
+        if not moving:
+            self._still_s += 1
+            if self._still_s == STILL_S:
+                self._drop_way_off()
+            return
+        self._still_s = 0
+        self._open.append(row)
+        if len(self._open) == BLOCK_S:
+            self._blocks.append(_block(np.array(self._open)))
+            self._open.clear()
+            del self._blocks[:-BLOCKS_MOST]
+
+    def _drop_way_off(self) -> None:
+        """Drop the blocks in which the craft lost way until it stopped: no riding to go on with."""
+        self._open.clear()
+        for _ in range(LOSING_WAY_BLOCKS):
+            if len(self._blocks) < 2 or (
+                self._blocks[-1][SPEED] > LOSING_WAY_FRACTION * self._blocks[-2][SPEED]
+            ):
+                return
+            self._blocks.pop()
 
     def now(self) -> Riding | Unknown:
         """Return the present way of riding."""
@@ -174,7 +198,7 @@ class PresentRiding:
         rows = [*self._blocks]
         if len(self._open) >= OPEN_LEAST_S:
             # An unfinished block is the first to show a change.
-            rows.append(_block(self._open))
+            rows.append(_block(np.array(self._open)))
         blocks = np.array(rows)
         like = LikeBlocks(blocks).found()
         if float(blocks[like, POWER].mean()) <= 0:

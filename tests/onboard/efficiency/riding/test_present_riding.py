@@ -122,6 +122,16 @@ def test_stops_do_not_count_as_riding() -> None:
     assert (found.power_w, found.speed_mps) == pytest.approx((300, 2.0))
 
 
+def test_losing_way_before_a_stop_is_no_riding() -> None:
+    # Once a range of 222 km stood at the mooring: that of drifting in with the drive off.
+    present = PresentRiding()
+    power = np.concatenate([np.full(300, 300.0), np.full(25, 4.2), np.full(60, 4.2)])
+    speed = np.concatenate([np.full(300, 2.0), np.linspace(1.8, 0.35, 25), np.zeros(60)])
+    present.fold(settled(power, speed))
+    found = present.now()
+    assert (found.power_w, found.speed_mps) == pytest.approx((300, 2.0), rel=1e-3)
+
+
 def test_a_craft_without_a_course_rides_straight_on() -> None:
     present, seconds = PresentRiding(), settled(np.full(300, 300.0), np.full(300, 2.0))
     seconds.east_mps[:], seconds.north_mps[:] = np.nan, np.nan
