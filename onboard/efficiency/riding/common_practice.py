@@ -17,11 +17,11 @@ OTHER_COURSE_SHARE = 0.2
 CHANCES = (0.5, 0.95)
 """Chance that a craft that has turned round once, or more often in a row, goes on so."""
 
-COURSES_CHANGE = 0.15
+COURSES_CHANGE = 0.3
 """Standard deviation of what the courses' difference is to become, as a share of it: wind and water
 that make it change."""
 
-TURN_SD_FRACTION = 0.06
+TURN_SD_FRACTION = 0.1
 """Relative standard deviation of what a single turn round does to the consumption."""
 
 HELD_POWER_SD, HELD_POWER_CHANGED, THROTTLE_CHANGED = 0.012, 0.06, 0.01

@@ -34,7 +34,7 @@ BEFORE, NEAR = 2, 12
 PASSING_BLOCKS, BEYOND = 9, 3
 """Longest transition, and blocks that must be as now beyond it."""
 
-AFTER_TURN_BLOCKS = 6
+AFTER_TURN_BLOCKS = 4
 """Blocks after a turn in which the craft still settles."""
 
 LIKE_COURSE_RAD = np.radians(LEG_COURSE_DEG)

@@ -69,9 +69,10 @@ YOUNG_BLOCKS = 12
 FRO_BLOCKS_LEAST = 3
 """Blocks on the way back from which they are measured."""
 
-NEWEST = ((2, 2.0), (12, 3.0))
-"""Newest blocks whose mean is compared with that of all, and the standard deviations between both,
-beyond their scatter: a change that shows only in them may last."""
+NEWEST, NEWEST_BEYOND_SD = ((1, 1.0), (3, 1.0), (12, 2.5)), 2.0
+"""Newest blocks whose mean is compared with that of all, and the standard deviations that lie
+between the two, as far as they are further apart than blocks scatter: a change that only the newest
+show may last, and may go on. And that scatter, in standard deviations."""
 
 POWER, SPEED, VOLTS, EAST, NORTH, THROTTLE, STRAIGHT = range(7)
 """Columns of a block: means of each, and the length of the mean unit vector of its course."""
@@ -332,7 +333,7 @@ def _mean(values: FloatArray, settling_sd: FloatArray) -> tuple[float, Scatter]:
 def _lasting(values: FloatArray, mean: float, variance: float, blocks: int, parts: float) -> float:
     """Return the variance from not knowing whether the newest blocks' difference will last."""
     newest = values[-blocks:]
-    apart = (float(newest.mean()) - mean) ** 2 - variance / len(newest)
+    apart = (float(newest.mean()) - mean) ** 2 - NEWEST_BEYOND_SD**2 * variance / len(newest)
     return max(apart, 0.0) / parts**2
 
 
