@@ -11,8 +11,9 @@ still gains or loses way."""
 LEG_COURSE_DEG = 60.0
 """Change of course that begins another leg [deg]."""
 
-OTHER_COURSE_SHARE = 0.2
-"""Share in what is to come of courses ridden before the present one, if not on the way back."""
+OTHER_COURSE_SHARE, OTHER_COURSE_SD_FRACTION = 0.2, 0.15
+"""Share in what is to come of courses ridden before the present one, if not on the way back; and
+relative standard deviation of the consumption on a new course about that on others."""
 
 CHANCES = (0.5, 0.95)
 """Chance that a craft that has turned round once, or more often in a row, goes on so."""

@@ -35,6 +35,7 @@ from onboard.efficiency.meters.steadiness import MOVING_MPS
 from onboard.efficiency.riding.common_practice import (
     COURSES_CHANGE,
     LEG_COURSE_DEG,
+    OTHER_COURSE_SD_FRACTION,
     OTHER_COURSE_SHARE,
     RIDING_CORRELATION,
     RIDING_SD_FRACTION,
@@ -42,7 +43,7 @@ from onboard.efficiency.riding.common_practice import (
     SETTLING_SD_FRACTIONS,
 )
 from onboard.efficiency.riding.consumption_line import line_at
-from onboard.efficiency.riding.like_blocks import Indices, LikeBlocks
+from onboard.efficiency.riding.like_blocks import Indices, LikeBlocks, angle
 from onboard.efficiency.riding.sagging import NO_SAG, Sag, sag
 from onboard.efficiency.riding.to_and_fro import Turning, turning
 from onboard.efficiency.sources.settled_seconds import SettledSeconds
@@ -68,6 +69,9 @@ YOUNG_BLOCKS = 12
 
 FRO_BLOCKS_LEAST = 3
 """Blocks on the way back from which they are measured."""
+
+LATELY = 12
+"""Blocks before the riding whose courses the line is taken to be of."""
 
 NEWEST, NEWEST_BEYOND_SD = ((1, 1.0), (3, 1.0), (12, 2.5)), 2.0
 """Newest blocks whose mean is compared with that of all, and the standard deviations that lie
@@ -221,7 +225,7 @@ def _riding(blocks: FloatArray, like: Indices) -> Riding:
     """Return the riding of the blocks at these indices, given all before them."""
     now = blocks[like]
     course = np.arctan2(now[:, EAST], now[:, NORTH])
-    apart = np.abs((course - course[-1] + np.pi) % (2 * np.pi) - np.pi)
+    apart = angle(course, course[-1])
     here = apart < math.radians(LEG_COURSE_DEG)
     follows = sag(now, np.where(here, 0, 1))
     # As of the present voltage.
@@ -234,10 +238,14 @@ def _riding(blocks: FloatArray, like: Indices) -> Riding:
         age[: len(SETTLING_SD_FRACTIONS)] = SETTLING_SD_FRACTIONS[: len(like)]
     ln_power, draws = _mean(draw[here], age[here])
     ln_cost, costs = _mean(cost[here], age[here])
-    others = np.setdiff1d(np.arange(len(blocks)), like)
-    line = line_at(blocks[others, POWER], blocks[others, SPEED], ln_power)
+    before = blocks[np.setdiff1d(np.arange(len(blocks)), like)]
+    line = line_at(before[:, POWER], before[:, SPEED], ln_power)
     if line is not None:
-        ln_cost, costs = _drawn_to(*line, ln_cost, costs)
+        at, variance = line
+        lately = np.arctan2(before[-LATELY:, EAST], before[-LATELY:, NORTH])
+        if not (angle(lately, course[-1]) < math.radians(LEG_COURSE_DEG)).any():
+            variance += OTHER_COURSE_SD_FRACTION**2
+        ln_cost, costs = _drawn_to(at, variance, ln_cost, costs)
     back = turning(blocks)
     fro = apart > math.pi - math.radians(LEG_COURSE_DEG)
     mean = _Mean(ln_power, ln_cost, draws, costs)

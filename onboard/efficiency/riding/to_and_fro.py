@@ -88,7 +88,7 @@ def turning(blocks: FloatArray) -> Turning | None:
 
 
 def _legs(course_rad: FloatArray) -> list[Indices]:
-    """Return the indices of each leg's blocks: legs of a few blocks or more, in order."""
+    """Return the indices of each leg's blocks, in order: legs of a few blocks, and the present."""
     legs: list[list[int]] = [[]]
     east = north = 0.0
     for n, course in enumerate(course_rad.tolist()):
@@ -97,7 +97,8 @@ def _legs(course_rad: FloatArray) -> list[Indices]:
             east = north = 0.0
         legs[-1].append(n)
         east, north = east + np.sin(course), north + np.cos(course)
-    return [np.array(leg, np.int64) for leg in legs if len(leg) >= LEG_BLOCKS_LEAST]
+    long = [leg for leg in legs[:-1] if len(leg) >= LEG_BLOCKS_LEAST]
+    return [np.array(leg, np.int64) for leg in (*long, legs[-1])]
 
 
 def _mean_course(blocks: FloatArray) -> float:

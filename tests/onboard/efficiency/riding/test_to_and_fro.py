@@ -39,6 +39,8 @@ def test_one_turn_is_not_yet_a_habit() -> None:
         [UP],
         # Round a lake: no course is the way back.
         [(300, 2.0, 12, course) for course in (0.0, 90.0, 180.0, 270.0)],
+        # A new course, just begun, after going to and fro.
+        [UP, DOWN, UP, DOWN, (300, 2.0, 1, 90.0)],
         # Back, and then straight on for four times as long.
         [(300, 2.0, 12, 90.0), (300, 2.0, 48, 270.0)],
     ],
