@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from tests.evaluation import (
+    agreement,
     at_anchor,
     coverage,
     five_rides,
@@ -42,6 +43,13 @@ CASES: dict[str, Case] = {
         coverage.table,
         1.0,
         coverage.VARIANTS,
+    ),
+    "agreement": Case(
+        "do all figures of one moment agree",
+        agreement.ride,
+        agreement.table,
+        1.0,
+        agreement.VARIANTS,
     ),
     "sources": Case(
         "does an interval shrink by its share when a source of error is taken away",
