@@ -202,7 +202,7 @@ def _ranges(
     if known is None:
         none = Unknown(Reason.NO_STEADY_STRETCH)
         return at_target, none, none
-    return at_target, ahead.ranges.figure(ahead.best), ahead.best_speed()
+    return at_target, ahead.best_range(), ahead.best_speed()
 
 
 def _reaching_home(lower: WayHome | Unknown, upper: WayHome | Unknown) -> WayHome | Unknown:

@@ -60,6 +60,12 @@ class SpeedsAhead:
         """Row with the longest range."""
         return int(np.argmax(self.ranges.middle))
 
+    def best_range(self) -> Figure:
+        """Return the longest range [m]: at the least, what any speed reaches."""
+        found = self.ranges.figure(self.best)
+        surely = float(self.ranges.at(-Z_95).max())
+        return Figure(found.value, min(surely, found.value), found.high)
+
     def best_speed(self) -> Figure:
         """Return the speed of the longest range; within the interval are all that may go as far."""
         best, covariance = self.best, self.log_covariance
