@@ -71,7 +71,7 @@ class Adviser:
         self._advice = None
         self.home.fold(seconds)
         if self._distance is not None:
-            self._distance.fold(float(np.nansum(seconds.distance_m)))
+            self._distance.fold(seconds.distance_m)
         pasts = self._trailing.fold(seconds)
         for name, past in pasts.items():
             last = past[-1]
