@@ -9,6 +9,7 @@ import pytest
 
 from tests.craft.chance import generator
 from tests.evaluation import saved_rides
+from tests.evaluation.discharge import Hold, discharge
 from tests.evaluation.informed import predicted, spreads
 from tests.evaluation.riders import CHANGING, DUTY, HOLDS, KINDS, MOTOR_CURRENT, begun, drawn, held
 from tests.evaluation.rides import ride_for
@@ -90,6 +91,21 @@ def test_worlds_have_all_weathers_and_packs() -> None:
         pack = world.craft.battery
         assert pack.slower_time_s > 10.0 * pack.slow_time_s
         assert min(pack.slower_resistance_ohm, pack.cold_growth_per_k, pack.empty_growth) > 0.0
+
+
+def test_a_discharge_at_a_duty_slows_down() -> None:
+    # By the law of `Hold`: P ~ V^k; and less power takes the same energy longer.
+    pack, stated = TENDER.craft.battery, TENDER.stated
+    limits = stated.reserve_fraction, stated.cutoff_v
+    steady = discharge(pack, 0.9, pack.capacity_ah, 200.0, 0.0, *limits)
+    hold = Hold(float(steady.volts_v[0]), 2.5, 0.8)
+    falling = discharge(pack, 0.9, pack.capacity_ah, 200.0, 0.0, *limits, hold=hold)
+    power_w = falling.wh / falling.seconds_s * 3600.0
+    exponent = np.log(power_w[-1] / power_w[0]) / np.log(falling.volts_v[-1] / falling.volts_v[0])
+    assert exponent == pytest.approx(2.5, rel=1e-2)
+    assert falling.slower[-1] == pytest.approx((power_w[-1] / power_w[0]) ** (0.8 / 2.5), rel=1e-2)
+    assert falling.seconds_s.sum() > 1.03 * steady.seconds_s.sum()
+    assert steady.wh / steady.seconds_s * 3600.0 == pytest.approx(200.0)
 
 
 @pytest.mark.slow
