@@ -18,8 +18,8 @@ from tests.craft.rider import Leg, Steer
 from tests.craft.voyage import Voyage
 from tests.evaluation.contradictions import contradictions, kind_of
 from tests.evaluation.pilots import earlier_curve
-from tests.evaluation.riders import KINDS, LEG_S, Manner, Shuttle, drawn, held
-from tests.evaluation.rides import LONGEST_S, ride_for, start
+from tests.evaluation.riders import KINDS, LEG_S, Manner, begun, drawn, held
+from tests.evaluation.rides import LONGEST_S, ride_for
 from tests.evaluation.stated_engine import engine
 from tests.evaluation.statistics import markdown
 from tests.evaluation.target_cue import drawn_distance_m
@@ -56,10 +56,7 @@ def walk(seed: int, craft: str | None, variant: str) -> Iterator[Figures]:
     rng = generator(world_seed, "rider")
     world, manner = drawn(draw(world_seed, craft), KINDS[int(rng.integers(len(KINDS)))], rng)
     tested = engine(world.stated, earlier_curve(world) if curve == "an earlier curve" else None)
-    voyage = None
-    if manner.axis_deg is not None:
-        voyage = Shuttle(world, manner.axis_deg, manner.length_m, LONGEST_S)
-    voyage, telemetry = start(world, voyage=voyage)
+    voyage, telemetry = begun(world, manner)
     tested.fold(telemetry.block())
     distance_m = drawn_distance_m(world, float(rng.uniform(0.0, 360.0)), 0.5)
     distance_m *= float(rng.uniform(0.3, 1.5))

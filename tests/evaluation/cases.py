@@ -62,7 +62,7 @@ CASES: dict[str, Case] = {
         "how far off is the remaining range",
         remaining_range.ride,
         remaining_range.table,
-        0.3,
+        1.0,
         remaining_range.VARIANTS,
     ),
     "turn_back": Case(

@@ -24,7 +24,7 @@ from tests.craft.chance import Array
 from tests.evaluation.discharge import Hold, discharge, discharge_wh, duty_exponents
 from tests.evaluation.world import LFP_SHIFT_SD_V, World, calm_curve
 
-__all__ = ["WINDOW_S", "Ahead", "Now", "discharge_wh", "spreads"]
+__all__ = ["WINDOW_S", "Ahead", "Now", "discharge_wh", "predicted", "spreads"]
 
 SHAPE_SD_V = 0.035
 """Spread of the published lithium-ion curves about their mean, a cell (tests/data, mid-range)."""
@@ -91,8 +91,8 @@ def spreads(world: World, now: Now) -> dict[str, float]:
     course = 0.0 if ahead.laps else _wander_mps(world, ahead.left_s) / ahead.speed_mps
     if ahead.at_speed:
         course *= _exponent(world, ahead.speed_mps)
-    lasts, reach = gradient["time"], gradient["range"]
-    time_own = left["time"] * (course if ahead.at_speed else 0.0)
+    lasts, reach = gradient["time_left"], gradient["range"]
+    time_own = left["time_left"] * (course if ahead.at_speed else 0.0)
     range_own = left["range"] * course
     result["left"] = math.sqrt(float(gradient["left"] @ shared @ gradient["left"]))
     result["time_left"] = math.sqrt(float(lasts @ shared @ lasts) + time_own**2)
@@ -118,6 +118,11 @@ def _posterior(world: World) -> Array:
     variance = float(observed @ prior @ observed) + 0.003**2
     gain = prior @ observed / variance
     return prior - np.outer(gain, observed @ prior)
+
+
+def predicted(world: World, now: Now) -> dict[str, float]:
+    """Return energy, time and range left as foreseen without any error."""
+    return _left(world, now, np.zeros(6), _hold(world, now))
 
 
 def _left_gradients(world: World, now: Now) -> tuple[dict[str, float], dict[str, Array]]:
@@ -165,7 +170,7 @@ def _left(world: World, now: Now, errors: Array, hold: Hold | None) -> dict[str,
     )  # fmt: skip
     return {
         "left": float(np.sum(left.wh)),
-        "time": float(np.sum(left.seconds_s)),
+        "time_left": float(np.sum(left.seconds_s)),
         "range": float(np.sum(left.seconds_s * left.slower)) * ahead.speed_mps,
     }
 

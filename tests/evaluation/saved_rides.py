@@ -27,8 +27,8 @@ from tests.craft.chance import generator
 from tests.craft.voyage import Voyage
 from tests.evaluation.blocks import Telemetry
 from tests.evaluation.informed import WINDOW_S, Ahead, Now, spreads
-from tests.evaluation.riders import KINDS, LEG_S, Manner, Shuttle, drawn
-from tests.evaluation.rides import LONGEST_S, ride_for, start
+from tests.evaluation.riders import KINDS, LEG_S, Manner, Shuttle, begun, drawn
+from tests.evaluation.rides import LONGEST_S, ride_for
 from tests.evaluation.truth import Track, carry_on, reserve_charge
 from tests.evaluation.world import Stated, World, draw
 
@@ -159,16 +159,12 @@ def to_instant(
 
     Return the voyage, its telemetry, and the step of the last change.
     """
-    voyage = None
-    if manner.axis_deg is not None:
-        voyage = Shuttle(world, manner.axis_deg, manner.length_m, LONGEST_S)
-    voyage, telemetry = start(world, voyage=voyage)
+    voyage, telemetry = begun(world, manner)
     pack, stated = world.craft.battery, world.stated
     full = pack.start_fraction
     empty = reserve_charge(pack, stated.reserve_fraction)
     until = full - float(rng.uniform(0.05, 0.9)) * (full - empty)
-    low_s, high_s = SINCE_S[int(rng.integers(len(SINCE_S)))]
-    since_s = float(np.exp(rng.uniform(np.log(low_s), np.log(high_s))))
+    since_s = drawn_since_s(rng)
     last = manner.leg(world, rng, manner.axis_deg)
     # About what the last leg takes, so that the instant comes at the charge drawn.
     takes = 0.5 * world.most_w * since_s / 3600.0 / rest_energy_wh(pack, 1.0)
@@ -190,6 +186,12 @@ def to_instant(
     if ended and voyage.state.charge_fraction > spare:
         raise NoInstantError("the pack gave out before the instant")
     return voyage, telemetry, changed
+
+
+def drawn_since_s(rng: np.random.Generator) -> float:
+    """Draw the time between the last change and the instant [s]."""
+    low_s, high_s = SINCE_S[int(rng.integers(len(SINCE_S)))]
+    return float(np.exp(rng.uniform(np.log(low_s), np.log(high_s))))
 
 
 def instant(voyage: Voyage, track: Track, now: int, ahead: Ahead) -> Now:

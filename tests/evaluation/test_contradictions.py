@@ -99,8 +99,6 @@ PLANTED: dict[str, Figures] = {
     "cannot be made though more is sure": aimed(
         BEYOND, distance_m=8200.0, confidence_fraction=0.4, reason=cannot(8400.0)
     ),
-        BEYOND, distance_m=8200.0, confidence_fraction=0.4, reason=cannot(8400.0)
-    ),
     "less sure at best than at this speed": aimed(BEYOND, reason=cannot(4400.0)),
     "more sure at best than its range": aimed(BEYOND, reason=cannot(9000.0)),
     "cue at rest": replace(AGREED, speed_mps=0.1),
