@@ -97,6 +97,7 @@ class Adviser:
         where = self.home.where()
         if known is None or where is None:
             return 0.0
+        self.home.know(known)
         ahead = self._homeward(pack, GroundPower(known), where[1])
         spare_wh, home_w = self.home.evaluate(ahead, self._leaving_mps(where[1]))
         if self.aim.distance_m is not None:
