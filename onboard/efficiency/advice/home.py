@@ -128,9 +128,7 @@ class Home:
                 return np.where(crawl, -np.inf, surely)
         return surely
 
-    def _surest(
-        self, ways: WaysHome, surely: FloatArray, seen: npt.NDArray[np.bool_]
-    ) -> int:
+    def _surest(self, ways: WaysHome, surely: FloatArray, seen: npt.NDArray[np.bool_]) -> int:
         """Return the row with the largest sure margin."""
         # No crawl: the cheapest speeds are the least known, and leave the weather time to change.
         surely = self._without_crawl(ways.speed_mps, surely)
@@ -158,7 +156,9 @@ class Home:
         energy, over = float(ways.needed_wh[best]), float(ways.margin_wh[best])
         cost_sd = math.hypot(
             float(ways.cost_sd_wh[best]) / energy,
-            math.sqrt(float(ahead.cost_gradient[best] @ ahead.covariance @ ahead.cost_gradient[best])),
+            math.sqrt(
+                float(ahead.cost_gradient[best] @ ahead.covariance @ ahead.cost_gradient[best])
+            ),
         )
         reach = Z_95 * energy * cost_sd
         return WayHome(

@@ -21,8 +21,22 @@ def count(*stretches) -> int:
     return len(LikeBlocks(blocks(*stretches)).found())
 
 
-def test_a_step_of_held_power_begins_a_riding() -> None:
-    assert count((300, 2.0, 20), (330, 2.05, 7)) == 7
+@pytest.mark.parametrize("power", [330, 275])
+def test_a_step_of_held_power_begins_a_riding(power: float) -> None:
+    assert count((300, 2.0, 20), (power, 2.0 * (power / 300) ** 0.3, 7)) == 7
+
+
+def test_more_power_for_less_speed_is_the_water() -> None:
+    # A speed held over ground, not quite, after turning into the current.
+    rough = [(200 * part, 2.0, 1, 0.0) for part in (1.0, 1.06, 0.95, 1.03, 0.98) * 4]
+    against = [(280 * part, 1.8, 1, 180.0) for part in (1.0, 0.96, 1.05, 1.02, 0.97)]
+    assert count(*rough, *against) == 25
+    # The same power for more speed over ground at once would be the throttle.
+    opened = [(power, 2.3, one, course) for power, _, one, course in against]
+    assert count(*rough, *opened) == 5
+
+
+def test_a_small_change_of_held_power_is_no_riding_of_its_own() -> None:
     # Three per cent are within what a turn or a tired arm does.
     assert count((300, 2.0, 20), (309, 2.05, 7)) == 27
 
