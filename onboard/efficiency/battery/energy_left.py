@@ -58,19 +58,27 @@ class UsableEnergy:
             (n,).
         """
         power = np.maximum(power_w, 0.0)
-        return self._integral(self._open_v, self.resistance_ohm, fraction, power)
+        return self._integral(self._open_v, self.resistance_ohm, fraction, power)[:2]
 
     def variance(self, fraction: float, power_w: FloatArray) -> FloatArray:
         """Return the integral's variance from the spread of cells and of resistance [V^2]."""
         plain, _ = self.left(fraction, power_w)
         upper_ohm = self.resistance_ohm + self.resistance_sd_ohm
-        upper, _ = self._integral(self._open_v, upper_ohm, fraction, power_w)
+        upper, *_ = self._integral(self._open_v, upper_ohm, fraction, power_w)
         higher = self._open_v + self.ocv.sd_v * self.volts_scale
         if self.level_known:
             mean_v = float(np.trapezoid(higher, self.ocv.fraction))
             higher *= self.ocv.mean_v * self.volts_scale / mean_v
-        other_cells, _ = self._integral(higher, self.resistance_ohm, fraction, power_w)
+        other_cells, *_ = self._integral(higher, self.resistance_ohm, fraction, power_w)
         return np.asarray((upper - plain) ** 2 + (other_cells - plain) ** 2, np.float64)
+
+    def mean_volts(self, fraction: float, power_w: float) -> tuple[float, float]:
+        """Return the mean voltage from now to the limit at a power, and that at present [V]."""
+        power = np.array([max(power_w, 0.0)])
+        energy, volts, end = self._integral(self._open_v, self.resistance_ohm, fraction, power)
+        span = min(max(fraction, 0.0), 1.0) - float(end[0])
+        now_v = float(volts[0])
+        return (float(energy[0]) / span if span > 0 else now_v), now_v
 
     @property
     def _open_v(self) -> FloatArray:
@@ -78,8 +86,8 @@ class UsableEnergy:
 
     def _integral(
         self, open_v: FloatArray, resistance_ohm: float, fraction: float, power_w: FloatArray
-    ) -> tuple[FloatArray, FloatArray]:
-        """Return the voltage integrated from the limit to `fraction`, and at `fraction`; (n,)."""
+    ) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Return the voltage integrated from the limit up, at `fraction`, and the limit; (n,)."""
         grid = self.ocv.fraction
         square = open_v**2 - 4.0 * resistance_ohm * power_w[:, None]
         volts = (open_v + np.sqrt(np.maximum(square, 0.0))) / 2
@@ -100,7 +108,7 @@ class UsableEnergy:
         upto = _columns(grid, total, np.full(len(power_w), here))
         energy = np.maximum(upto - _columns(grid, total, end), 0.0)
         # Charge above the curve's full counts as full.
-        return energy, _columns(grid, volts, np.full(len(power_w), here))
+        return energy, _columns(grid, volts, np.full(len(power_w), here)), end
 
 
 def _columns(grid: FloatArray, rows: FloatArray, at: FloatArray) -> FloatArray:
