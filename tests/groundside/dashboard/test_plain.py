@@ -93,7 +93,7 @@ def test_alerts_are_in_the_line() -> None:
     )
     line = line_of(snapshot(alerts=alerts), CHOICES["kn"])
     assert "DANGER: Reserve or cut-off reached: land now." in line
-    assert "WARNING: No speed surely makes the distance: 2.0 NM is sure, at 3.9 kn." in line
+    assert "WARNING: No speed tried surely makes the distance: 2.0 NM is sure, at 3.9 kn." in line
     assert "Impossible values" not in line
 
 

@@ -150,7 +150,7 @@ def test_alerts_come_first_in_the_riders_units() -> None:
     unmade = Alert(AlertCode.CANNOT_BE_MADE, 75.0, best_m=3704.0, best_speed_mps=2.0)
     alerts, _ = craft_blocks(state(snapshot(alerts=(unmade,)), units=CHOICES["kn"]))
     assert [item.text for item in alerts] == [
-        "No speed surely makes the distance: 2.0 NM is sure, at 3.9 kn. (for 1 min 15 s)"
+        "No speed tried surely makes the distance: 2.0 NM is sure, at 3.9 kn. (for 1 min 15 s)"
     ]
     none, _ = craft_blocks(state())
     assert [(item.name, item.text) for item in none] == [("alert", "none")]

@@ -62,7 +62,7 @@ def cue_of(shown: dict[str, Any], **more: Any) -> CueContent:
             {"units": KN},
             "",
             (
-                "No speed surely makes the distance: 2.0 NM is sure, at 3.9 kn.",
+                "No speed tried surely makes the distance: 2.0 NM is sure, at 3.9 kn.",
                 "aim 85 Wh/NM",
                 "2.81 NM to go",
             ),

@@ -113,7 +113,7 @@ def test_events_are_in_the_reader_s_units_and_in_json_in_km() -> None:
     event = LogEvent(75.0, alert)
     changed = replace(skiff, result=replace(skiff.result, events=(event,)))
     knots, km = (
-        f"No speed surely makes the distance: {best}."
+        f"No speed tried surely makes the distance: {best}."
         for best in ("12.0 NM is sure, at 3.9 kn", "22.2 km is sure, at 7.2 km/h")
     )
     assert next(as_lines([changed], "kn")) == knots
