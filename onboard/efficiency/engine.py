@@ -199,8 +199,7 @@ class Engine:
         if label == self.learner.setup:
             return
         self.learner.select(label)
-        # An excess over the other set-up's curve is irrelevant to this one.
-        self._conditions.observe(FoulingObserved(self._schedule.settled_s, False))
+        self._conditions.change_setup(self._schedule.settled_s)
         self._schedule.reevaluate()
 
     def saved_state(self) -> dict[str, Any]:
