@@ -23,8 +23,6 @@ class UsableEnergy:
         Open-circuit curve of the cells.
     volts_scale
         Pack voltage over the curve's cell voltage.
-    level_known
-        Whether the full energy is stated: then cells differ in the curve's shape only.
     reserve_fraction
         Energy at the reserve, as a share of full.
     cutoff_v
@@ -35,7 +33,6 @@ class UsableEnergy:
 
     ocv: OcvCurve
     volts_scale: float
-    level_known: bool
     reserve_fraction: float
     cutoff_v: float
     resistance_ohm: float
@@ -61,16 +58,24 @@ class UsableEnergy:
         return self._integral(self._open_v, self.resistance_ohm, fraction, power)
 
     def variance(self, fraction: float, power_w: FloatArray) -> FloatArray:
-        """Return the integral's variance from the spread of cells and of resistance [V^2]."""
+        """Return the integral's variance from the spread of the resistance [V^2]."""
         plain, _ = self.left(fraction, power_w)
         upper_ohm = self.resistance_ohm + self.resistance_sd_ohm
         upper, _ = self._integral(self._open_v, upper_ohm, fraction, power_w)
-        higher = self._open_v + self.ocv.sd_v * self.volts_scale
-        if self.level_known:
-            mean_v = float(np.trapezoid(higher, self.ocv.fraction))
-            higher *= self.ocv.mean_v * self.volts_scale / mean_v
-        other_cells, _ = self._integral(higher, self.resistance_ohm, fraction, power_w)
-        return np.asarray((upper - plain) ** 2 + (other_cells - plain) ** 2, np.float64)
+        return np.asarray((upper - plain) ** 2, np.float64)
+
+    def curve_gradient(self, fraction: float, power_w: FloatArray) -> FloatArray:
+        """Return the integral's change with the deviation of the curve at each knot [V], (n, k).
+
+        By finite differences of a whole standard deviation: the limit moves with the curve too.
+        """
+        plain, _ = self.left(fraction, power_w)
+        steps = self.ocv.knot_v(self.ocv.fraction).T * self.volts_scale
+        higher = [
+            self._integral(self._open_v + step, self.resistance_ohm, fraction, power_w)[0]
+            for step in steps
+        ]
+        return np.asarray(np.stack(higher, axis=1) - plain[:, None], np.float64)
 
     @property
     def _open_v(self) -> FloatArray:

@@ -10,6 +10,15 @@ from onboard.chemistry import CHEMISTRIES, Chemistry
 SUBDIVISIONS = 5
 """Grid steps per step of the table: fine enough to integrate energy by the trapezoidal rule."""
 
+KNOTS: FloatArray = np.linspace(0.0, 1.0, 6)
+"""States of charge at which the deviation of a pack's own cells from the table is described; linear
+in between."""
+
+SPREAD_FACTOR = 1.25
+"""Standard deviation of other cells about the table over that of the cells it was made of: three
+cells state their spread poorly. Three further published ones (Ecker 2015, Kim 2011, Ramadass 2004:
+`tests/data/pybamm_ocv_further.csv`) lie at 1.23 of it (rms)."""
+
 
 @dataclass(frozen=True)
 class OcvCurve:
@@ -33,6 +42,23 @@ class OcvCurve:
     def mean_v(self) -> float:
         """Mean over a discharge without load [V]."""
         return float(np.trapezoid(self.ocv_v, self.fraction))
+
+    def knot_v(self, fraction: FloatArray) -> FloatArray:
+        """Return the change of voltage [V] with each knot's deviation, in standard deviations.
+
+        Parameters
+        ----------
+        fraction
+            States of charge, shape (n,).
+
+        Returns
+        -------
+        numpy.ndarray
+            Shape (n, knots).
+        """
+        near = 1.0 - np.abs(np.clip(fraction, 0.0, 1.0)[:, None] - KNOTS) / KNOTS[1]
+        spread = SPREAD_FACTOR * np.interp(fraction, self.fraction, self.sd_v)
+        return np.asarray(np.maximum(near, 0.0) * spread[:, None], np.float64)
 
     def energy_fraction(self) -> FloatArray:
         """Return the share of the full energy that is left at each `fraction`."""

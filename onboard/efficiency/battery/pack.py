@@ -16,6 +16,7 @@ from onboard.efficiency.battery.charge_count import ChargeCount
 from onboard.efficiency.battery.charge_state import ChargeState
 from onboard.efficiency.battery.energy_left import UsableEnergy
 from onboard.efficiency.battery.ocv_curve import OCV_CURVES
+from onboard.efficiency.battery.pack_errors import SIZE, curve_given_shared, prior
 from onboard.efficiency.battery.recharge import Away
 from onboard.efficiency.battery.resistance import Resistance
 from onboard.efficiency.common_practice import CELL_OHM_AH
@@ -24,7 +25,6 @@ from onboard.efficiency.statistics.shared_errors import (
     CAPACITY,
     COUNT,
     Spread,
-    prior_covariance,
     ratio,
 )
 from onboard.profile import Battery, Sensors
@@ -58,12 +58,12 @@ class Pack:
         usual_ohm = battery.resistance_ohm or CELL_OHM_AH * battery.cells / full_ah
         self._resistance = Resistance(usual_ohm, battery.resistance_ohm)
         begin = ChargeState(
-            full_ah, battery.start_fraction, 0.0, 0.0, np.zeros(COUNT),
-            prior_covariance(sensors, battery),
+            full_ah, battery.start_fraction, 0.0, 0.0, np.zeros(SIZE),
+            prior(sensors, battery, self._ocv),
         )  # fmt: skip
         self.count = ChargeCount(battery, begin, self._scale, usual_ohm)
-        self._variance_of = (float("nan"), 0.0)
-        self._variance = np.empty(0), np.empty(0)
+        self._rest_of = (float("nan"), 0.0)
+        self._rest = np.empty(0), np.empty(0), np.empty(0)
         self._if_charged: Self | None = None
         self._spreads: dict[float, Spread] = {}
         """Energy left by power, since the pack's state last changed."""
@@ -71,7 +71,7 @@ class Pack:
     @property
     def covariance(self) -> FloatArray:
         """Covariance of the shared errors, shape (5, 5)."""
-        return self.count.state.covariance
+        return self.count.state.covariance[:COUNT, :COUNT]
 
     def fold(self, seconds: SettledSeconds) -> None:
         """Fold in settled seconds, in order."""
@@ -119,7 +119,7 @@ class Pack:
         """Set the energy to reserve, as a share of full."""
         self._changed()
         self._battery = replace(self._battery, reserve_fraction=fraction)
-        self._variance_of = (float("nan"), 0.0)
+        self._rest_of = (float("nan"), 0.0)
 
     def left(self, power_w: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Return the energy that can still be drawn at constant powers [W], shape (n,).
@@ -134,9 +134,10 @@ class Pack:
         known = 1 + float(state.mean[CAPACITY])
         capacity = self._full_ah * known
         energy, volts = usable.left(fraction, power_w)
-        slopes = capacity * volts[:, None] * gradient
+        slopes = capacity * volts[:, None] * gradient[:COUNT]
         slopes[:, CAPACITY] += capacity * energy / known
-        at, variance = self._own_variance(usable, fraction)
+        at, by_curve, variance = self._by_curve(usable, fraction)
+        slopes += capacity * np.stack([np.interp(power_w, at, one) for one in by_curve], axis=1)
         return capacity * energy, slopes, capacity**2 * np.interp(power_w, at, variance)
 
     def left_wh(self, power_w: float) -> float:
@@ -150,20 +151,32 @@ class Pack:
         return UsableEnergy(
             self._ocv,
             self._scale,
-            self._battery.energy_wh is not None,
             self._battery.reserve_fraction,
             self.cutoff_v,
             *self._resistance.lasting(),
         )
 
-    def _own_variance(self, usable: UsableEnergy, fraction: float) -> tuple[FloatArray, FloatArray]:
-        """Return powers [W] and variances there; they change slowly: computed once a second."""
+    def _by_curve(
+        self, usable: UsableEnergy, fraction: float
+    ) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Return the shares of the energy's uncertainty due to the cells' curve and resistance.
+
+        They change slowly, and are computed once a second.
+
+        Returns
+        -------
+        tuple of numpy.ndarray
+            Powers [W] (n,); gradient there along the shared errors, as far as these explain the
+            curve's deviation, (5, n); and own variance (n,); both per unit of capacity.
+        """
         key = (fraction, self.count.t_s)
-        if self._variance_of != key:
+        if self._rest_of != key:
             powers = RATES * self._full_ah * self._scale * self._ocv.mean_v
-            self._variance_of = key
-            self._variance = powers, usable.variance(fraction, powers)
-        return self._variance
+            coefficients, rest = curve_given_shared(self.count.state.covariance)
+            slopes = usable.curve_gradient(fraction, powers)
+            own = usable.variance(fraction, powers) + ((slopes @ rest) * slopes).sum(axis=1)
+            self._rest_of, self._rest = key, (powers, (slopes @ coefficients).T, own)
+        return self._rest
 
     def left_spread(self, power_w: float) -> Spread:
         """Return the energy that can still be drawn at one power [Wh]; cached."""

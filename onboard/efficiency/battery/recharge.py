@@ -14,6 +14,7 @@ import numpy as np
 from onboard.contract.commands import Amount
 from onboard.efficiency.battery.charge_state import ROUNDING_V, ChargeState
 from onboard.efficiency.battery.ocv_curve import OCV_CURVES, OcvCurve
+from onboard.efficiency.battery.pack_errors import SIZE
 from onboard.efficiency.battery.round_trip import CHARGE_SD_FRACTION, pack_loss
 from onboard.efficiency.common_practice import (
     CHARGE_QUESTION_AFTER_S,
@@ -27,7 +28,7 @@ from onboard.efficiency.common_practice import (
     UNSEEN_DRAIN_PER_H,
     UNSEEN_DRAIN_SD_FRACTION,
 )
-from onboard.efficiency.statistics.shared_errors import CAPACITY, COUNT, START, VOLTAGE
+from onboard.efficiency.statistics.shared_errors import CAPACITY, START, VOLTAGE
 
 
 @dataclass(frozen=True)
@@ -140,7 +141,7 @@ def charged(
         return state
     if fraction + added >= 1.0:
         return with_known_charge(state, 1.0, CHARGED_FULL_SD, *here)
-    turn = np.eye(COUNT)
+    turn = np.eye(SIZE)
     turn[START, CAPACITY] = -added / known
     covariance = turn @ state.covariance @ turn.T
     moved = replace(

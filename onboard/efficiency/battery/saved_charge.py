@@ -8,7 +8,8 @@ import numpy as np
 
 from onboard.block import FloatArray
 from onboard.efficiency.battery.charge_state import ChargeState
-from onboard.efficiency.statistics.shared_errors import CAPACITY, COUNT
+from onboard.efficiency.battery.pack_errors import SIZE
+from onboard.efficiency.statistics.shared_errors import CAPACITY
 
 
 @dataclass(frozen=True)
@@ -61,7 +62,7 @@ class SavedCharge:
             and (since is None or math.isfinite(since))
         ):
             raise ValueError("the kept battery state cannot be")
-        mean = np.zeros(COUNT)
+        mean = np.zeros(SIZE)
         mean[CAPACITY] = error
         state = ChargeState(full_ah, fraction, 0.0, 0.0, mean, covariance, contradicted)
         return cls(stated, state, since, recharge_unknown, before_s if recharge_unknown else utc_s)
@@ -69,7 +70,7 @@ class SavedCharge:
 
 def _is_covariance(matrix: FloatArray) -> bool:
     """Return whether a matrix is a possible covariance of the shared errors."""
-    if matrix.shape != (COUNT, COUNT) or not np.isfinite(matrix).all():
+    if matrix.shape != (SIZE, SIZE) or not np.isfinite(matrix).all():
         return False
     tiny = 1e-9 * (1.0 + float(np.abs(matrix).max()))
     least = float(np.linalg.eigvalsh(matrix)[0])
