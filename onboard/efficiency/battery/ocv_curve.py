@@ -6,6 +6,7 @@ import numpy as np
 
 from onboard.block import FloatArray
 from onboard.chemistry import CHEMISTRIES, Chemistry
+from onboard.efficiency.common_practice import OCV_SHAPE_FACTOR
 
 SUBDIVISIONS = 5
 """Grid steps per step of the table: fine enough to integrate energy by the trapezoidal rule."""
@@ -14,10 +15,10 @@ KNOTS: FloatArray = np.linspace(0.0, 1.0, 6)
 """States of charge at which the deviation of a pack's own cells from the table is described; linear
 in between."""
 
-SPREAD_FACTOR = 1.25
-"""Standard deviation of other cells about the table over that of the cells it was made of: three
-cells state their spread poorly. Three further published ones (Ecker 2015, Kim 2011, Ramadass 2004:
-`tests/data/pybamm_ocv_further.csv`) lie at 1.23 of it (rms)."""
+SPREAD_FACTORS = {"li-ion": 1.25}
+"""Standard deviation of other cells about the table over that of the cells it was made of, where it
+is known: three cells state their spread poorly. Three further published Li-ion cells lie at 1.23 of
+it (rms; `tests/data/pybamm_ocv_further.csv`). `OCV_SHAPE_FACTOR` stands in for the others."""
 
 
 @dataclass(frozen=True)
@@ -32,11 +33,14 @@ class OcvCurve:
         Open-circuit voltage of a cell there [V], shape (n,).
     sd_v
         Its standard deviation between cells [V], shape (n,).
+    spread_factor
+        Factor on it for cells that the table was not made of.
     """
 
     fraction: FloatArray
     ocv_v: FloatArray
     sd_v: FloatArray
+    spread_factor: float
 
     @property
     def mean_v(self) -> float:
@@ -57,7 +61,7 @@ class OcvCurve:
             Shape (n, knots).
         """
         near = 1.0 - np.abs(np.clip(fraction, 0.0, 1.0)[:, None] - KNOTS) / KNOTS[1]
-        spread = SPREAD_FACTOR * np.interp(fraction, self.fraction, self.sd_v)
+        spread = self.spread_factor * np.interp(fraction, self.fraction, self.sd_v)
         return np.asarray(np.maximum(near, 0.0) * spread[:, None], np.float64)
 
     def energy_fraction(self) -> FloatArray:
@@ -84,6 +88,7 @@ def _curve(chemistry: Chemistry) -> OcvCurve:
         fine,
         np.interp(fine, coarse, chemistry.ocv_v),
         np.interp(fine, coarse, chemistry.ocv_sd_v),
+        SPREAD_FACTORS.get(chemistry.name, OCV_SHAPE_FACTOR),
     )
 
 

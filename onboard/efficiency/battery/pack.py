@@ -9,28 +9,34 @@ import numpy as np
 
 from onboard.block import FloatArray
 from onboard.chemistry import CHEMISTRIES
+from onboard.contract.battery import BatteryState, LearnedPack
 from onboard.contract.commands import Amount
 from onboard.contract.figure import reaching_up_to
-from onboard.contract.snapshot import BatteryState
 from onboard.efficiency.battery.charge_count import ChargeCount
 from onboard.efficiency.battery.charge_state import ChargeState
+from onboard.efficiency.battery.earlier_resistance import EarlierResistance
 from onboard.efficiency.battery.energy_left import UsableEnergy
 from onboard.efficiency.battery.ocv_curve import OCV_CURVES
 from onboard.efficiency.battery.pack_errors import SIZE, curve_given_shared, prior
 from onboard.efficiency.battery.recharge import Away
 from onboard.efficiency.battery.resistance import Resistance
 from onboard.efficiency.common_practice import CELL_OHM_AH
-from onboard.efficiency.sources.settled_seconds import SettledSeconds
+from onboard.efficiency.sources.settled_seconds import Reading, SettledSeconds
 from onboard.efficiency.statistics.shared_errors import (
     CAPACITY,
     COUNT,
+    GAIN,
     Spread,
+    interval,
     ratio,
 )
 from onboard.profile import Battery, Sensors
 
 RATES = np.array([0.0, 0.15, 0.4, 1.0, 2.5, 6.0])
 """Powers at which uncertainty is computed, as multiples of the one-hour discharge power."""
+
+PACK_DEGC: Reading = ("battery", "temperature_degc")
+"""Temperature of the pack, for its resistance."""
 
 
 class Pack:
@@ -44,6 +50,7 @@ class Pack:
 
     def __init__(self, battery: Battery, sensors: Sensors) -> None:
         self._battery = battery
+        self._current_scale = sensors.current_scale
         self._ocv = OCV_CURVES[battery.chemistry]
         table_v = battery.cells * self._ocv.mean_v
         if battery.capacity_ah is None:
@@ -77,7 +84,9 @@ class Pack:
         """Fold in settled seconds, in order."""
         self._changed()
         open_v = self.count.fold(seconds)
-        self._resistance.fold(seconds.volts_v, seconds.amps_a, open_v)
+        degc = seconds.readings.get(PACK_DEGC)
+        self._resistance.fold(seconds.volts_v, seconds.amps_a, open_v, degc)
+        self._resistance.at(self.count.fraction())
 
     def charged_full(self) -> None:
         """Set the pack to full from now on."""
@@ -90,9 +99,18 @@ class Pack:
         self.count.charged(amount, self.full.value)
 
     def resume(self, kept: Any, away: Away, utc_s: float = math.nan) -> None:
-        """Resume from a saved count; see `ChargeCount.resume`."""
+        """Resume from an earlier pack's `as_dict`; see `ChargeCount.resume`."""
         self._changed()
         self.count.resume(kept, away, utc_s)
+        if (resistance := kept.get("resistance")) is not None:
+            self._resistance.resume(EarlierResistance.read(resistance))
+            self._resistance.at(self.count.fraction())
+
+    def as_dict(self, charge_ah: float | None = None, t_s: float | None = None) -> dict[str, Any]:
+        """Return what outlasts this ride, in JSON's own types; see `ChargeCount.as_dict`."""
+        earlier = self._resistance.earlier(self.count.fraction())
+        resistance = None if earlier is None else earlier.as_dict()
+        return {**self.count.as_dict(charge_ah, t_s), "resistance": resistance}
 
     def _changed(self) -> None:
         """Invalidate cached results after a change of state."""
@@ -202,6 +220,7 @@ class Pack:
             left.figure(covariance, 0.0),
             share.figure(covariance, 0.0, 1.0),
             self._resistance.immediate.figure(),
+            self.learned(),
         )
         if self.if_charged is None:
             return now
@@ -210,6 +229,21 @@ class Pack:
             now,
             left_wh=reaching_up_to(now.left_wh, charged.left_wh),
             left_fraction=reaching_up_to(now.left_fraction, charged.left_fraction),
+        )
+
+    def learned(self) -> LearnedPack:
+        """Return what was learned of the pack and its current sensor, in earlier rides too."""
+        state, gain, charges = self.count.with_gain()
+        covariance = state.covariance
+        counted = np.zeros(COUNT)
+        counted[CAPACITY], counted[GAIN] = self._full_ah, -self._full_ah
+        capacity = Spread(self._full_ah * (1 + float(state.mean[CAPACITY])), counted)
+        scale, sd = self._current_scale * (1 + gain), math.sqrt(covariance[GAIN, GAIN])
+        return LearnedPack(
+            capacity.figure(covariance[:COUNT, :COUNT], 0.0),
+            self.count.rests,
+            interval(scale, scale * sd, 0.0),
+            charges,
         )
 
     @property

@@ -13,6 +13,7 @@ import numpy as np
 
 from onboard.contract.commands import Amount
 from onboard.efficiency.battery.charge_state import ROUNDING_V, ChargeState
+from onboard.efficiency.battery.learned_practice import AGEING_SD_FRACTION, AGEING_UNKNOWN_S
 from onboard.efficiency.battery.ocv_curve import OCV_CURVES, OcvCurve
 from onboard.efficiency.battery.pack_errors import SIZE
 from onboard.efficiency.battery.round_trip import CHARGE_SD_FRACTION, pack_loss
@@ -73,6 +74,14 @@ def widened(state: ChargeState, sd_fraction: float) -> ChargeState:
     """Return the state with a standard deviation added to its charge, as a share of full."""
     covariance = state.covariance.copy()
     covariance[START, START] += sd_fraction**2
+    return replace(state, covariance=covariance)
+
+
+def aged(state: ChargeState, pause_s: float) -> ChargeState:
+    """Return the state with its capacity widened for a pause [s], NaN if unknown."""
+    days = (AGEING_UNKNOWN_S if math.isnan(pause_s) else pause_s) // 86400.0
+    covariance = state.covariance.copy()
+    covariance[CAPACITY, CAPACITY] += AGEING_SD_FRACTION**2 * days / 365.25
     return replace(state, covariance=covariance)
 
 

@@ -5,9 +5,9 @@ import pytest
 
 from groundside.studies.consumption_cue import distance_target
 from onboard.block import Block
+from onboard.contract.battery import BatteryState
 from onboard.contract.figure import Figure, Unknown
 from onboard.contract.reasons import Reason
-from onboard.contract.snapshot import BatteryState
 from onboard.efficiency.advice.present_riding import Riding
 from onboard.efficiency.advice.reach import range_m, time_left_s
 from onboard.efficiency.battery.ocv_curve import OCV_CURVES

@@ -69,4 +69,4 @@ def discharge(name: str, c_rate: float) -> dict[str, float]:
 
 def charge_and_sd(pack: Pack, charge_ah: float, t_s: float) -> tuple[float, float]:
     fraction, gradient = pack.count.state.fraction(charge_ah, t_s)
-    return fraction, float(np.sqrt(gradient @ pack.covariance @ gradient))
+    return fraction, float(np.sqrt(gradient @ pack.count.state.covariance @ gradient))

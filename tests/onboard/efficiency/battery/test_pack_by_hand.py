@@ -8,9 +8,10 @@ import pytest
 from onboard.efficiency.battery.charge_state import ChargeState
 from onboard.efficiency.battery.ocv_curve import OCV_CURVES
 from onboard.efficiency.battery.pack import Pack
+from onboard.efficiency.battery.pack_errors import SIZE, prior
 from onboard.efficiency.battery.recharge import Away
 from onboard.efficiency.common_practice import USUAL_OHM_SD_FRACTION
-from onboard.efficiency.statistics.shared_errors import CAPACITY, START, VOLTAGE, prior_covariance
+from onboard.efficiency.statistics.shared_errors import CAPACITY, START, VOLTAGE
 from onboard.profile import Battery, Sensors
 from tests.onboard.efficiency.battery.made_packs import (
     LFP,
@@ -143,7 +144,7 @@ def test_the_resistance_uncertainty_is_divided_by_cells() -> None:
     pack.fold(seconds(settled.volts_v - 0.3 * 0.9, np.full(30, 0.9)))
     # By hand: 8 mV for a pack at power-on, and 0.6 of 0.3 ohm at 0.9 A over 14 cells.
     sd_v = np.hypot(0.008, USUAL_OHM_SD_FRACTION * 0.3 * 0.9 / 14)
-    begin = ChargeState(25.0, 0.6, 0.0, 0.0, np.zeros(5), prior_covariance(SURE, weak))
+    begin = ChargeState(25.0, 0.6, 0.0, 0.0, np.zeros(SIZE), prior(SURE, weak, TABLE))
     seen = begin.anchored(TABLE, float(settled.volts_v[0]) / 14, sd_v, 0.9 * 30 / 3600, 30.0)
     by_hand = seen.covariance[START, START]
     assert pack.covariance[START, START] == pytest.approx(by_hand, rel=1e-3)
@@ -151,7 +152,7 @@ def test_the_resistance_uncertainty_is_divided_by_cells() -> None:
 
 def test_a_voltage_that_reads_high_makes_the_pack_seem_fuller() -> None:
     # True voltage over the corrected one: where that is larger the pack is fuller than it seems.
-    state = ChargeState(25.0, 0.6, 0.0, 0.0, np.zeros(5), prior_covariance(Sensors(), LI_ION))
+    state = ChargeState(25.0, 0.6, 0.0, 0.0, np.zeros(SIZE), prior(Sensors(), LI_ION, TABLE))
     wide = state.covariance.copy()
     wide[START, START] = 0.2**2
     state = replace(state, covariance=wide)
