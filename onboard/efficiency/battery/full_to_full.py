@@ -18,7 +18,7 @@ from onboard.efficiency.battery.learned_practice import (
     METERED_LEAST_FRACTION,
     SAME_CHARGE_FRACTION,
 )
-from onboard.efficiency.battery.pack_errors import METER, SIZE
+from onboard.efficiency.battery.pack_errors import LOSS, METER, SIZE
 from onboard.efficiency.battery.round_trip import CHARGE_SD_FRACTION, pack_loss
 from onboard.efficiency.common_practice import (
     FULL_SD_FRACTION,
@@ -45,21 +45,23 @@ class GainReading:
         That of what is the same every time: the meter's error, and what a pack gives back.
     hours_per_ah
         Time counted over charge counted [h/Ah]: the share of the sensor's offset.
-    by_energy
-        1 where energies were compared, so that the voltage sensor has a share; else 0.
+    loss_sd
+        Where energies were compared: that of the pack's loss, which is the same every time too, and
+        the voltage sensor has a share; else 0.
     """
 
     gain: float
     sd: float
     meter_sd: float
     hours_per_ah: float
-    by_energy: float
+    loss_sd: float
 
     def applied(self, state: ChargeState) -> ChargeState:
         """Return the state corrected by this reading; as it is if the reading contradicts it."""
         slope = np.zeros(SIZE)
         slope[GAIN], slope[OFFSET] = 1.0, self.hours_per_ah
-        slope[VOLTAGE], slope[METER] = self.by_energy, self.meter_sd
+        slope[METER], slope[LOSS] = self.meter_sd, self.loss_sd
+        slope[VOLTAGE] = float(self.loss_sd > 0.0)
         innovation = self.gain - float(state.mean[GAIN])
         total = float(slope @ state.covariance @ slope) + self.sd**2
         if innovation**2 > CHARGER_CONTRADICTION_SD**2 * total:
@@ -120,32 +122,33 @@ class SinceFull:
 
         Notes
         -----
-        Up to `UNLOGGED_MOST_FRACTION` of the pack may have been drawn uncounted: uniform.
+        Nothing was drawn uncounted where the pack was disconnected, which every second rider does;
+        else up to `UNLOGGED_MOST_FRACTION` of the pack, uniformly: a quarter of that on the mean.
 
         Examples
         --------
         >>> round(SinceFull(14.85, 14.0, 700.0, 2.0, put_ah=15.0).reading("lfp", 20.0).gain, 4)
-        0.0034
+        0.0067
         """
         if self.charge_ah < METERED_LEAST_FRACTION * full_ah or bool(self.put_ah) == bool(
             self.put_wh
         ):
             return None
-        unlogged_ah = UNLOGGED_MOST_FRACTION * full_ah / 2
-        own_ah = math.hypot(FULL_SD_FRACTION * full_ah, unlogged_ah / math.sqrt(3.0))
-        back_ah, meter_sd = self.put_ah, math.hypot(METER_SD_FRACTION, CHARGE_SD_FRACTION)
+        most_ah = UNLOGGED_MOST_FRACTION * full_ah
+        own_ah = math.hypot(FULL_SD_FRACTION * full_ah, most_ah * math.sqrt(1 / 6 - 1 / 16))
+        back_ah, loss_sd = self.put_ah, 0.0
         if self.put_wh:
             if self.measured_ah <= 0.0 or self.measured_wh <= 0.0:
                 return None
             loss = pack_loss(chemistry)
             back_ah = self.put_wh / (1.0 + loss.fraction) * self.measured_ah / self.measured_wh
-            meter_sd = math.hypot(meter_sd, loss.sd)
+            loss_sd = loss.sd
         return GainReading(
-            (back_ah - unlogged_ah) / self.charge_ah - 1.0,
+            (back_ah - most_ah / 4) / self.charge_ah - 1.0,
             own_ah / self.charge_ah,
-            meter_sd,
+            math.hypot(METER_SD_FRACTION, CHARGE_SD_FRACTION),
             self.hours_h / self.charge_ah,
-            float(self.put_wh > 0.0),
+            loss_sd,
         )
 
     def as_dict(self) -> dict[str, float]:

@@ -1,9 +1,10 @@
-"""The errors that a pack's filter tracks: those shared by all figures, and two kinds of its own.
+"""The errors that a pack's filter tracks: those shared by all figures, and some of its own.
 
-METER is the error of the charger's meter, in units of its standard deviation: the same meter reads
-every charge, so a hundred charges do not average it out. CURVE are deviations of these cells from
+METER is the error of the charger's meter and of what the pack gives back, LOSS that of its energy
+loss, both in units of their standard deviation: they are the same at every charge, so a hundred
+charges do not average them out. CURVE are deviations of these cells from
 the table of open-circuit voltages at `ocv_curve.KNOTS`, in units of the table's spread: the same
-cells are read at every rest. Both outlast a ride and are never corrected, only considered; see
+cells are read at every rest. They outlast a ride and are never corrected, only considered; see
 `charge_state`.
 """
 
@@ -14,8 +15,8 @@ from onboard.efficiency.battery.ocv_curve import KNOTS, OcvCurve
 from onboard.efficiency.statistics.shared_errors import COUNT, prior_covariance
 from onboard.profile import Battery, Sensors
 
-METER = COUNT
-CURVE = slice(COUNT + 1, COUNT + 1 + len(KNOTS))
+METER, LOSS = COUNT, COUNT + 1
+CURVE = slice(LOSS + 1, LOSS + 1 + len(KNOTS))
 """Indices after those of `shared_errors`."""
 
 SIZE = CURVE.stop
@@ -30,7 +31,7 @@ def prior(sensors: Sensors, battery: Battery, ocv: OcvCurve) -> FloatArray:
     """Return the covariance of a pack's errors before anything is measured, (SIZE, SIZE)."""
     covariance = np.zeros((SIZE, SIZE))
     covariance[:COUNT, :COUNT] = prior_covariance(sensors, battery)
-    covariance[METER, METER] = 1.0
+    covariance[METER, METER] = covariance[LOSS, LOSS] = 1.0
     apart = KNOTS[:, None] - KNOTS[None, :]
     curve = np.exp(-0.5 * (apart / CORRELATION_LENGTH) ** 2)
     if battery.energy_wh is not None:

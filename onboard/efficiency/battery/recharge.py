@@ -185,7 +185,11 @@ def charge_by_voltage(
     volts = np.interp(at, ocv.fraction, ocv.ocv_v)
     spread = np.interp(at, ocv.fraction, ocv.sd_v)
     variance = (OCV_SHAPE_FACTOR * spread) ** 2 + sd_v**2 + ROUNDING_V**2
-    log = -0.5 * ((cell_v - volts) ** 2 / variance + np.log(variance))
+    off = (cell_v - volts) / np.sqrt(variance)
+    # A curve rises: one with this voltage at a lower charge is above the table all the way up.
+    above = np.maximum.accumulate(np.maximum(off, 0.0)[::-1])[::-1]
+    below = np.maximum.accumulate(np.maximum(-off, 0.0))
+    log = -0.5 * ((above + below) ** 2 + np.log(variance))
     weight = np.exp(log - log.max())
     weight /= weight.sum()
     mean = float(weight @ at)
