@@ -61,7 +61,7 @@ class Ride:
         self.engine = Engine(self._counted, saved, parts)
         if carried is not None:
             self.engine.resume_battery(carried, clocks_of(carried).utc_s)
-        self._kept = saved
+        self._kept, self._carried = saved, carried
         self._compared = False
         """Whether the autopilot's boot clock was compared with that of `saved`."""
         self._to_compare = saved is not None
@@ -158,8 +158,8 @@ class Ride:
     def _fold(self, block: Block) -> None:
         if not block.channels:
             return
-        if self._kept is not None and self._to_compare:
-            self._compare_clocks(self._kept, block)
+        if self._carried is not None and self._to_compare:
+            self._compare_clocks(self._carried, block)
         for before_s, after_s in self.decoder.time.taken_restarts():
             self.engine.was_off(after_s, after_s - before_s)
         self.engine.fold(block)

@@ -80,8 +80,7 @@ class ChargeCount:
         """Charge drawn since the last absence, and in the one before the stream [Ah]."""
         self._charges = 0
         """Metered charges that the state rests on."""
-        self.rests = 0
-        """Rested voltages that the state rests on, those of earlier rides included."""
+        self._rests = 0
         self._recharge_unknown_since_s: float | None = None
         self.question_from_s = 0.0
         """Stream time since which the question of an unseen charge has been open [s]."""
@@ -107,6 +106,11 @@ class ChargeCount:
     def resting(self) -> bool:
         """Whether the pack is in an informative rest now."""
         return self._rest is not None
+
+    @property
+    def rests(self) -> int:
+        """Rested voltages that the state rests on, those of earlier rides included."""
+        return self._rests + (self.state is not self._before_rest)
 
     def if_charged(self) -> Self:
         """Return the count as if the pack had been charged full unseen."""
@@ -189,7 +193,7 @@ class ChargeCount:
             self._recharge_unknown_since_s = None
         if self._before_rest is not before:
             self._anchored_ah = rest.charge_ah
-            self.rests += 1
+            self._rests += 1
             after = self._before_rest
             if after.start_s != before.start_s or after.contradicted is not before.contradicted:
                 # The voltage shows a charge that nobody metered.
@@ -256,9 +260,9 @@ class ChargeCount:
             return self._resumed.stated
         charge_ah = self.charge_ah if charge_ah is None else charge_ah
         state, is_open = self._state_and_question()
-        anchored_ah, rested = self._anchored_ah, False
+        anchored_ah = self._anchored_ah
         if self._rest is not None and state is not self._before_rest:
-            anchored_ah, rested = self._rest.charge_ah, True
+            anchored_ah = self._rest.charge_ah
         state = state.moved_to(charge_ah, self.t_s if t_s is None else t_s)
         since = None if anchored_ah is None else (charge_ah - anchored_ah) / state.full_ah
         loop = self._loop_so_far().drawn(charge_ah - self.charge_ah)
@@ -273,7 +277,7 @@ class ChargeCount:
             "unsaid_since_utc_s": unknown_s if unknown_s is not None and unknown_s > 0 else None,
             "since_full": None if loop.since_full is None else loop.since_full.as_dict(),
             "gain_readings": [reading.as_list() for reading in loop.readings],
-            "rests": self.rests + rested,
+            "rests": self.rests,
             "charges": self._charges,
         }
 
@@ -308,7 +312,7 @@ class ChargeCount:
         """
         self.is_stated = True
         resumed = SavedCharge.read(kept, self._before_rest, utc_s)
-        self._resumed, self.rests, self._charges = resumed, resumed.rests, resumed.charges
+        self._resumed, self._rests, self._charges = resumed, resumed.rests, resumed.charges
         self._loop = replace(self._loop, since_full=copy.copy(resumed.since_full))
         self._begin_from(resumed, away)
 

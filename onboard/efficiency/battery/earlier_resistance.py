@@ -52,7 +52,7 @@ class EarlierResistance:
         >>> [round(value, 3) for value in earlier.immediate(0.5, 25.0)]
         [0.05, 0.008]
         >>> [round(value, 3) for value in earlier.immediate(0.5, 0.0)]
-        [0.12, 0.048]
+        [0.12, 0.049]
         """
         return self._now(self.immediate_ohm, self.immediate_sd_ohm, fraction, degc)
 

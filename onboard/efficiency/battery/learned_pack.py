@@ -20,7 +20,8 @@ NOT_OF_THE_PACK = ("start_fraction", "start_sd", "reserve_fraction", "cutoff_v")
 """Settings of `[battery]` that may change without the pack being another."""
 
 OF_THE_CHARGE = (
-    "of", "fraction", "contradicted", "since_anchor_fraction", "unsaid", "unsaid_since_utc_s",
+    "of", "current_scale", "fraction", "contradicted", "since_anchor_fraction", "unsaid",
+    "unsaid_since_utc_s",
 )  # fmt: skip
 """Keys of a saved battery that hold for any statement of the pack."""
 
@@ -35,7 +36,7 @@ def stated_pack(profile: Profile) -> Saved:
 
 
 def carried_over(profile: Profile, saved: Saved | None) -> tuple[Profile, Saved | None]:
-    """Return the profile with the current sensor as learned, and the state that fits it.
+    """Return the profile with the current sensor as learned, and the state in its units.
 
     Parameters
     ----------
@@ -55,12 +56,13 @@ def carried_over(profile: Profile, saved: Saved | None) -> tuple[Profile, Saved 
     if not isinstance(battery, dict):
         raise ValueError("the kept battery state is not readable")
     if battery.get("of") != stated_pack(profile):
-        return profile, {**saved, "battery": forgotten(battery)}
+        return profile, _recounted({**saved, "battery": forgotten(battery)}, profile.sensors)
     sensors = _corrected(profile.sensors, battery.get("current_scale"), 1.0)
     known = SavedCharge.read(battery, Pack(profile.battery, sensors).count.state, math.nan)
     sensors = _corrected(sensors, sensors.current_scale, 1.0 + known.gain)
     gain_sd = math.sqrt(known.state.covariance[GAIN, GAIN])
-    return replace(profile, sensors=replace(sensors, current_scale_sd=gain_sd)), saved
+    sensors = replace(sensors, current_scale_sd=gain_sd)
+    return replace(profile, sensors=sensors), _recounted(saved, sensors)
 
 
 def _corrected(sensors: Sensors, scale: Any, times: float) -> Sensors:
@@ -69,6 +71,18 @@ def _corrected(sensors: Sensors, scale: Any, times: float) -> Sensors:
         raise ValueError("the kept current scale cannot be")
     offset_a = sensors.current_offset_a * scale * times / sensors.current_scale
     return replace(sensors, current_scale=scale * times, current_offset_a=offset_a)
+
+
+def _recounted(saved: Saved, sensors: Sensors) -> Saved:
+    """Return a state whose charge counter was read with these sensors."""
+    clocks, scale = saved.get("clocks"), saved["battery"].get("current_scale")
+    if not (isinstance(clocks, dict) and isinstance(scale, int | float) and scale > 0.0):
+        return saved
+    counter_ah = clocks.get("counter_ah")
+    if not isinstance(counter_ah, int | float):
+        return saved
+    counter_ah *= sensors.current_scale / scale
+    return {**saved, "clocks": {**clocks, "counter_ah": counter_ah}}
 
 
 def with_origin(battery: Saved, stated: Profile, counted: Profile) -> Saved:
@@ -83,6 +97,12 @@ def with_origin(battery: Saved, stated: Profile, counted: Profile) -> Saved:
     """
     origin = {"of": stated_pack(stated), "current_scale": counted.sensors.current_scale}
     return {**origin, **battery}
+
+
+def without_learned(saved: Saved) -> Saved:
+    """Return a ride's saved state with the battery's charge alone; see `forgotten`."""
+    battery = saved.get("battery")
+    return saved if battery is None else {**saved, "battery": forgotten(battery)}
 
 
 def forgotten(battery: Saved) -> Saved:

@@ -177,7 +177,7 @@ def charge_by_voltage(
     --------
     >>> from onboard.efficiency.battery.ocv_curve import OCV_CURVES
     >>> [round(x, 2) for x in charge_by_voltage(OCV_CURVES["li-ion"], 4.2, 0.01, 0.4)]
-    [0.99, 0.02]
+    [0.99, 0.01]
     >>> charge_by_voltage(OCV_CURVES["lfp"], 3.27, 0.01, 0.4)[1] > 0.1
     True
     """
