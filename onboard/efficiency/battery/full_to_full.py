@@ -135,7 +135,8 @@ class SinceFull:
         ):
             return None
         most_ah = UNLOGGED_MOST_FRACTION * full_ah
-        own_ah = math.hypot(FULL_SD_FRACTION * full_ah, most_ah * math.sqrt(1 / 6 - 1 / 16))
+        both_ends_ah = math.sqrt(2.0) * FULL_SD_FRACTION * full_ah
+        own_ah = math.hypot(both_ends_ah, most_ah * math.sqrt(1 / 6 - 1 / 16))
         back_ah, loss_sd = self.put_ah, 0.0
         if self.put_wh:
             if self.measured_ah <= 0.0 or self.measured_wh <= 0.0:

@@ -25,10 +25,10 @@ def fresh() -> ChargeState:
 
 def test_the_gain_by_charge_is_that_worked_out_by_hand() -> None:
     # 35 Ah; 20 counted, 20.5 put back; up to 1 % drawn unlogged on every second charge: 0.0875 Ah
-    # on the mean, sd 0.35 sqrt(1/6 - 1/16); full to half a per cent: 0.175 Ah.
+    # on the mean, sd 0.35 sqrt(1/6 - 1/16); full to half a per cent, at both ends.
     found = replace(DRAWN, put_ah=20.5).reading("lfp", 35.0)
     assert found.gain == pytest.approx((20.5 - 0.0875) / 20.0 - 1.0)
-    assert found.sd == pytest.approx(np.hypot(0.175, 0.35 * np.sqrt(5 / 48)) / 20.0)
+    assert found.sd == pytest.approx(np.hypot(np.sqrt(2) * 0.175, 0.35 * np.sqrt(5 / 48)) / 20.0)
     assert found.meter_sd == pytest.approx(np.hypot(0.01, 0.01 / np.sqrt(3)))
     assert (found.hours_per_ah, found.loss_sd) == (0.1, 0.0)
 
@@ -148,7 +148,7 @@ def rides(pack: Pack, *, put_ah: float | None, question: str = "answered") -> Pa
     after.count.away(-np.inf, Away(40000.0))
     after.fold(load(LI_ION, np.full(2, 0.1), start=1.0))
     if question == "ridden on":
-        after.fold(load(LI_ION, np.full(600, 15.0), begin_s=2.0))
+        after.fold(load(LI_ION, np.full(120, 15.0), begin_s=2.0))
     if put_ah is not None:
         after.charged(("charged_ah", put_ah))
     after.charged_full()
@@ -157,8 +157,8 @@ def rides(pack: Pack, *, put_ah: float | None, question: str = "answered") -> Pa
 
 def test_a_charge_counts_from_the_next_ride_on_and_is_shown_at_once() -> None:
     after = rides(Pack(LI_ION, Sensors()), put_ah=15.3)
-    assert after.covariance[GAIN, GAIN] == pytest.approx(0.02**2)
     known = after.learned()
+    assert after.covariance[GAIN, GAIN] == pytest.approx(0.02**2)
     assert known.charges == 1
     assert 1.005 < known.current_scale.value < 1.02
     assert known.current_scale.high - known.current_scale.low < 0.065
