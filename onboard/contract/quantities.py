@@ -33,7 +33,7 @@ UNITS: Final[dict[str, str]] = {
 COUNTS: Final = frozenset(
     name
     for names in (
-        ("bytes", "errno", "faults", "most", "motor", "repeated", "unsigned", "wrong"),
+        ("bytes", "cell", "errno", "faults", "most", "motor", "repeated", "unsigned", "wrong"),
         ("double_runs", "runs", "run", "rests", "charges", "full_charges", "used_charges"),
         ("system",),
     )

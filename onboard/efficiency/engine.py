@@ -50,7 +50,6 @@ from onboard.efficiency.advice.adviser import Advice, Adviser
 from onboard.efficiency.advice.conditions import READINGS, AlertConditions
 from onboard.efficiency.advice.counted_pack import CountedPack
 from onboard.efficiency.advice.observations import FoulingObserved
-from onboard.efficiency.advice.present_riding import PresentRiding
 from onboard.efficiency.advice.schedule import AdviceSchedule
 from onboard.efficiency.advice.target import Aim
 from onboard.efficiency.battery.pack import PACK_DEGC, Pack
@@ -62,6 +61,7 @@ from onboard.efficiency.curve.speed_power import Posterior
 from onboard.efficiency.meters.distance import DistanceMeter
 from onboard.efficiency.meters.slices import slices
 from onboard.efficiency.parts import Parts, itself
+from onboard.efficiency.riding.present_riding import PresentRiding
 from onboard.efficiency.sources.battery_side import BatterySide
 from onboard.efficiency.sources.instruments import Instruments
 from onboard.efficiency.sources.settled_seconds import SecondsCutter, SettledSeconds
@@ -125,7 +125,9 @@ class Engine:
         """Fold a block."""
         fold = self.parts.fold
         for whole in slices(block):
-            fold("seconds", self._cutter.fold, self.instruments.fold(whole))
+            passed = self.instruments.fold(whole)
+            fold("seconds", self._cutter.fold, passed)
+            fold("alerts", self._conditions.fold_block, passed)
             first_s, now_s = self.latest.first_s or 0.0, self.latest.now_s
             while seconds := fold("seconds", self._cutter.settled, first_s, now_s):
                 self._learn(seconds)
@@ -197,7 +199,6 @@ class Engine:
         if label == self.learner.setup:
             return
         self.learner.select(label)
-        self.adviser.forget_curve()
         # An excess over the other set-up's curve is irrelevant to this one.
         self._conditions.observe(FoulingObserved(self._schedule.settled_s, False))
         self._schedule.reevaluate()
@@ -310,7 +311,7 @@ class Engine:
         advice = ask(
             "advice",
             throughout(Advice),
-            lambda: self.adviser.advice(battery.by(active), self.learner.posterior),
+            lambda: self.adviser.advice(battery.by(active), self.learner.posterior, riding),
         )
         shown = Figures(
             t_s=self.latest.now_s,

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from tests.evaluation import (
+    agreement,
     at_anchor,
     coverage,
     five_rides,
@@ -44,6 +45,13 @@ CASES: dict[str, Case] = {
         1.0,
         coverage.VARIANTS,
     ),
+    "agreement": Case(
+        "do all figures of one moment agree",
+        agreement.ride,
+        agreement.table,
+        1.0,
+        agreement.VARIANTS,
+    ),
     "sources": Case(
         "does an interval shrink by its share when a source of error is taken away",
         sources.ride,
@@ -55,7 +63,7 @@ CASES: dict[str, Case] = {
         "how far off is the remaining range",
         remaining_range.ride,
         remaining_range.table,
-        0.3,
+        1.0,
         remaining_range.VARIANTS,
     ),
     "turn_back": Case(

@@ -3,6 +3,7 @@
 from typing import Any
 
 from tests.craft.chance import generator
+from tests.evaluation.days import cold, following, rising_headwind
 from tests.evaluation.out_and_home import trip
 from tests.evaluation.pilots import ByEngine, earlier_curve
 from tests.evaluation.rides import drawn_leg
@@ -10,7 +11,12 @@ from tests.evaluation.statistics import markdown, percent, percentile, share
 from tests.evaluation.world import draw
 
 WITH, WITHOUT = "with a curve", "without a curve"
-VARIANTS = {WITH: 1.0, WITHOUT: 0.3}
+DAYS = {
+    "current following outward": following,
+    "cold": cold,
+    "rising headwind": rising_headwind,
+}
+VARIANTS = {WITH: 1.0, **dict.fromkeys(DAYS, 1.0), WITHOUT: 0.3}
 
 BELOW = 0.0
 """Surplus above the reserve, as a fraction of the full pack, below which the reserve was used."""
@@ -19,8 +25,10 @@ BELOW = 0.0
 def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
     """Ride out and home, following the engine."""
     world = draw(seed, craft)
-    kept = earlier_curve(world) if variant == WITH else None
+    kept = None if variant == WITHOUT else earlier_curve(world)
     leg = drawn_leg(world, generator(seed, "rider"), least=0.35)
+    if variant in DAYS:
+        world = DAYS[variant](world, leg)
     return trip(world, leg, ByEngine(world.stated, kept))
 
 

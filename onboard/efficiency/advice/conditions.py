@@ -15,7 +15,7 @@ from typing import Any, Generic, TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from onboard.block import FloatArray
+from onboard.block import Block, FloatArray
 from onboard.contract.advice import Standing, Target
 from onboard.contract.alerts import Alert, AlertCode, Event
 from onboard.contract.codes import Value
@@ -23,12 +23,15 @@ from onboard.contract.figure import Number, Unknown, within
 from onboard.contract.snapshot import Figures
 from onboard.efficiency.advice.observations import (
     AdviceObserved,
+    CellsObserved,
     CountersObserved,
     FoulingObserved,
     PackObserved,
     SecondsObserved,
 )
 from onboard.efficiency.advice.standing_alerts import EVENTS_MOST, Values, Watch
+from onboard.efficiency.alert_practice import CELLS_EVEN_AGAIN_FRACTION
+from onboard.efficiency.battery.cell_voltages import Cells, CellVoltages
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.common_practice import (
     COUNTERS_APART_AH,
@@ -89,8 +92,8 @@ class Condition(Generic[Observation]):
     on_after_s, off_after_s
         How long the condition must persist, and be absent, without interruption.
     shown
-        Reads the alert's values off the figures shown beside it, so that the two agree; if it is
-        None or returns None: the values as last tested.
+        Reads the alert's values off the figures shown beside it, so that the two agree; where it
+        returns None they say otherwise, and the alert waits. None: the values as last tested.
     hidden_by
         A more detailed alert that supersedes this one while on.
     raised_per_change
@@ -135,6 +138,33 @@ def _near_cutoff(seen: SecondsObserved) -> Outcome | None:
     volts = seen.seconds.volts_v
     near = volts < NEAR_CUTOFF_FACTOR * seen.cutoff_v
     return Outcome(near, lambda n: {"volts_v": float(volts[n])})
+
+
+def _cell_low(seen: CellsObserved) -> Outcome:
+    low_v = seen.cells.low_v
+    near = low_v < NEAR_CUTOFF_FACTOR * seen.cutoff_v
+
+    def values(n: int) -> Values:
+        pack = int(np.nanargmin(low_v[n]))
+        return _cell(seen.cells, n, pack) | {"cell_v": float(low_v[n, pack])}
+
+    return Outcome(near.any(axis=1), values)
+
+
+def _cells_uneven(seen: CellsObserved) -> Outcome:
+    cells = seen.cells
+    over = cells.apart_v / cells.most_v
+
+    def values(n: int) -> Values:
+        pack = int(np.nanargmax(over[n]))
+        return _cell(cells, n, pack) | {"apart_v": float(cells.apart_v[n, pack])}
+
+    uneven = (over > 1.0).any(axis=1)
+    return Outcome(uneven, values, (over > CELLS_EVEN_AGAIN_FRACTION).any(axis=1))
+
+
+def _cell(cells: Cells, n: int, pack: int) -> dict[str, Value]:
+    return {"cell": int(cells.low_cell[n, pack]), "source": f"battery {cells.packs[pack]}"}
 
 
 def _drive_hot(seen: SecondsObserved) -> Outcome:
@@ -227,6 +257,8 @@ CONDITIONS: tuple[Condition[Any], ...] = (
         20.0,
         shown=lambda shown: {"volts_v": _known(shown.volts_v)},
     ),
+    Condition(AlertCode.CELL_LOW, CellsObserved, _cell_low, 3.0, 20.0),
+    Condition(AlertCode.CELLS_UNEVEN, CellsObserved, _cells_uneven, 30.0, 60.0),
     Condition(
         AlertCode.DRIVE_HOT,
         SecondsObserved,
@@ -293,6 +325,8 @@ class AlertConditions:
         self._cutoff_v = cutoff_v
         self._watches = {row.code: Watch(row.code, row.on_after_s, row.off_after_s)
                          for row in CONDITIONS}  # fmt: skip
+        self._cells = CellVoltages(profile.battery, profile.sensors.voltage_scale)
+        self._cell_count = profile.battery.cells if profile.battery else 0
         columns = ("power_w", "amps_a", "volts_v", "throttle_fraction")
         self._trailing = Trailing(HEAT_LOOK_BACK_S, *columns)
         self._power_known = self._speed_known = False
@@ -315,6 +349,13 @@ class AlertConditions:
                 self._cutoff_v,
             )
         )
+        cells = self._cells.at(seconds.t_s)
+        if cells is not None and self._cutoff_v is not None:
+            self.observe(CellsObserved(seconds.t_s, cells, self._cutoff_v / self._cell_count))
+
+    def fold_block(self, block: Block) -> None:
+        """Fold a block's readings that settled seconds do not carry."""
+        self._cells.fold(block)
 
     def observe(self, seen: Any) -> None:
         """Test every condition on an observation; one of a single time stands until the next."""
@@ -351,6 +392,8 @@ class AlertConditions:
             if row.hidden_by is not None and self._watches[row.hidden_by].on_since_s is not None:
                 continue
             present = None if row.shown is None else row.shown(shown)
+            if row.shown is not None and present is None:
+                continue
             found.append(self._watches[row.code].alert(shown.t_s, present))
         return tuple(alert for alert in found if alert is not None)
 

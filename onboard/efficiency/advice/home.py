@@ -8,12 +8,16 @@ best speed.
 import math
 
 import numpy as np
+import numpy.typing as npt
 
 from onboard.block import FloatArray
 from onboard.contract.advice import WayHome
 from onboard.contract.figure import Figure, Unknown
 from onboard.contract.reasons import Reason
+from onboard.efficiency.advice.common_practice import SURE_HOME_SD
+from onboard.efficiency.advice.headwind import Headwind, HeadwindTrend
 from onboard.efficiency.advice.outlook import Outlook
+from onboard.efficiency.advice.ways_home import WaysHome, ways_home
 from onboard.efficiency.common_practice import (
     AT_HOME_M,
     CRAWL_FRACTIONS,
@@ -21,6 +25,7 @@ from onboard.efficiency.common_practice import (
     TURN_BACK_OFF_FRACTION,
     TURN_BACK_REACTION_S,
 )
+from onboard.efficiency.curve.speed_power import Posterior
 from onboard.efficiency.meters.geodesy import local_offset_m
 from onboard.efficiency.sources.settled_seconds import SettledSeconds
 from onboard.efficiency.statistics.shared_errors import Z_95, interval
@@ -39,8 +44,10 @@ class Home:
         self._set = False
         self._left = False
         self.turn_back = False
-        # Distance and time under way, until turning back was first advised.
-        self._out_m = self._out_s = 0.0
+        # Distance, time and energy under way, until turning back was first advised.
+        self._out_m = self._out_s = self._out_ws = 0.0
+        self._trend = HeadwindTrend()
+        self._wind = Headwind.unknown()
 
     def put(self, latitude_deg: float, longitude_deg: float) -> None:
         """Set the home point [deg]."""
@@ -48,6 +55,7 @@ class Home:
 
     def fold(self, seconds: SettledSeconds) -> None:
         """Fold in seconds, in order: the launch point is where the craft first moved off."""
+        self._trend.fold(seconds)
         known = np.isfinite(seconds.latitude_deg) & np.isfinite(seconds.longitude_deg)
         if not known.any():
             return
@@ -57,10 +65,11 @@ class Home:
             self._left = len(moving) > 0
             at = int((moving if self._left else places[-1:])[0])
             self._point = float(seconds.latitude_deg[at]), float(seconds.longitude_deg[at])
-        moving_m = seconds.distance_m[seconds.distance_m > LEAVING_MPS]
+        under_way = (seconds.distance_m > LEAVING_MPS) & np.isfinite(seconds.power_w)
         if not self.turn_back:
-            self._out_m += float(moving_m.sum())
-            self._out_s += float(len(moving_m))
+            self._out_m += float(seconds.distance_m[under_way].sum())
+            self._out_s += float(under_way.sum())
+            self._out_ws += float(seconds.power_w[under_way].sum())
         last = int(places[-1])
         self._here = float(seconds.latitude_deg[last]), float(seconds.longitude_deg[last])
 
@@ -70,15 +79,6 @@ class Home:
             return None
         east, north = local_offset_m(*self._here, *self._point)
         return math.hypot(east, north), math.degrees(math.atan2(east, north)) % 360.0
-
-    def _without_crawl(self, speed_mps: FloatArray, surely: FloatArray) -> FloatArray:
-        """Rule out speeds too slow for the way home, unless only those suffice."""
-        usual = self._out_m / self._out_s if self._out_s else 0.0
-        for share in CRAWL_FRACTIONS:
-            crawl = speed_mps < share * usual
-            if not crawl.all() and (share == CRAWL_FRACTIONS[-1] or surely[~crawl].max() > 0):
-                return np.where(crawl, -np.inf, surely)
-        return surely
 
     def evaluate(self, ahead: Outlook, leaving_mps: float) -> tuple[float, float]:
         """Evaluate whether to turn back; the advice has hysteresis.
@@ -99,31 +99,51 @@ class Home:
         where = self.where()
         if where is None:
             return 0.0, 0.0
-        best, needed, surely, _ = self._surest(ahead, where[0], leaving_mps)
-        power_w = float(ahead.power_w[best])
-        spare = surely - TURN_BACK_REACTION_S * power_w / 3600.0
+        further_m = TURN_BACK_REACTION_S * max(leaving_mps, 0.0)
+        ways = ways_home(ahead, max(where[0] + further_m, 1.0), self._wind)
+        surely = ways.surely(SURE_SD)
+        best = self._surest(ways, surely, ahead.seen)
+        power_w = float(ways.power_w[best])
+        spare = float(surely[best]) - TURN_BACK_REACTION_S * power_w / 3600.0
         if where[0] < AT_HOME_M:
             self.turn_back = False
         elif spare < 0:
             self.turn_back = True
-        elif spare > TURN_BACK_OFF_FRACTION * needed:
+        elif spare > TURN_BACK_OFF_FRACTION * float(ways.needed_wh[best]):
             self.turn_back = False
         return spare, power_w
 
-    def _surest(
-        self, ahead: Outlook, distance_m: float, leaving_mps: float
-    ) -> tuple[int, float, float, float]:
-        """Return the row of the surest speed; energy needed, sure margin, margin's sd [Wh]."""
-        needed, margin, sd = ahead.margin(
-            max(distance_m + TURN_BACK_REACTION_S * max(leaving_mps, 0.0), 1.0)
-        )
-        surely = margin - SURE_SD * sd
+    def know(self, known: Posterior) -> None:
+        """Judge the minutes so far by a curve: water and wind along the way home, and their trend."""
+        where = self.where()
+        if where is not None:
+            self._wind = self._trend.homeward(where[1], known)
+
+    def _without_crawl(self, speed_mps: FloatArray, surely: FloatArray) -> FloatArray:
+        """Rule out speeds too slow for the way home, unless only those suffice."""
+        usual = self._out_m / self._out_s if self._out_s else 0.0
+        for share in CRAWL_FRACTIONS:
+            crawl = speed_mps < share * usual
+            if not crawl.all() and (share == CRAWL_FRACTIONS[-1] or surely[~crawl].max() > 0):
+                return np.where(crawl, -np.inf, surely)
+        return surely
+
+    def _surest(self, ways: WaysHome, surely: FloatArray, seen: npt.NDArray[np.bool_]) -> int:
+        """Return the row with the largest sure margin."""
         # No crawl: the cheapest speeds are the least known, and leave the weather time to change.
-        surely = self._without_crawl(ahead.speed_mps, surely)
+        surely = self._without_crawl(ways.speed_mps, surely)
         # Untried speeds count only if no tried one suffices.
-        tried = np.where(ahead.seen, surely, -np.inf)
-        best = int(np.argmax(tried if tried.max() > 0 else surely))
-        return best, float(needed[best]), float(surely[best]), float(sd[best])
+        tried = np.where(seen, surely, -np.inf)
+        return int(np.argmax(tried if tried.max() > 0 else surely))
+
+    def _to_hold(self, ways: WaysHome, seen: npt.NDArray[np.bool_]) -> int:
+        """Return the row to hold: up to the power ridden so far if that is sure, else the surest."""
+        usual_w = self._out_ws / self._out_s if self._out_s else 0.0
+        sure = seen & (ways.power_w <= usual_w) & (ways.surely(SURE_HOME_SD) > 0.0)
+        surest = self._surest(ways, ways.surely(SURE_SD), seen)
+        if not sure.any():
+            return surest
+        return max(int(np.flatnonzero(sure)[-1]), surest)
 
     def way(self, ahead: Outlook, leaving_mps: float) -> WayHome | Unknown:
         """Return the way home, with the advice as last evaluated; parameters as of `evaluate`."""
@@ -131,19 +151,21 @@ class Home:
         if where is None:
             return Unknown(Reason.NO_POSITION)
         distance, bearing = where
-        best, _, _, sd = self._surest(ahead, distance, leaving_mps)
-        exact, left, _ = ahead.margin(distance)
-        cost_sd = math.sqrt(
-            float(ahead.cost_own[best])
-            + float(ahead.cost_gradient[best] @ ahead.covariance @ ahead.cost_gradient[best])
+        ways = ways_home(ahead, max(distance, 1.0), self._wind)
+        best = self._to_hold(ways, ahead.seen)
+        energy, over = float(ways.needed_wh[best]), float(ways.margin_wh[best])
+        cost_sd = math.hypot(
+            float(ways.cost_sd_wh[best]) / energy,
+            math.sqrt(
+                float(ahead.cost_gradient[best] @ ahead.covariance @ ahead.cost_gradient[best])
+            ),
         )
-        energy, over = float(exact[best]), float(left[best])
         reach = Z_95 * energy * cost_sd
         return WayHome(
             distance,
             bearing,
             Figure(energy, max(energy - reach, 0.0), energy + reach),
-            interval(over, sd),
-            float(ahead.speed_mps[best]),
+            interval(over, float(ways.sd_wh()[best])),
+            float(ways.speed_mps[best]),
             self.turn_back,
         )

@@ -10,6 +10,7 @@ import numpy.typing as npt
 from onboard.block import FloatArray
 from onboard.contract.advice import Target
 from onboard.contract.figure import Unknown
+from onboard.efficiency.battery.cell_voltages import Cells
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.common_practice import ENERGY_LOW_FRACTION
 from onboard.efficiency.sources.settled_seconds import SettledSeconds
@@ -45,6 +46,16 @@ class SecondsObserved:
     impossible_s: Sequence[float]
     drive_most_degc: float
     cutoff_v: float | None
+
+
+@dataclass(frozen=True)
+class CellsObserved:
+    """The cells of the packs that state them, at the ends of settled seconds [s], shape (n,)."""
+
+    t_s: FloatArray
+    cells: Cells
+    cutoff_v: float
+    """Voltage at which one cell is empty [V]."""
 
 
 @dataclass(frozen=True)

@@ -6,9 +6,11 @@ It needs neither curve nor battery: a rider who holds a power for a run has the 
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.contract.advice import Cue
+from onboard.contract.advice import Cue, Stand, Standing, Target
 from onboard.contract.figure import Number, Unknown
 from onboard.contract.reasons import Reason
+from onboard.efficiency.advice.distance_target import NO_AIM
+from onboard.efficiency.advice.speeds_ahead import SpeedsAhead
 from onboard.efficiency.advice.target import Aim
 from onboard.efficiency.advice.target_speed import CueKeeper
 from onboard.efficiency.common_practice import CUE_MEAN_S
@@ -55,6 +57,28 @@ class Hold:
             for row in past[self._column][:, -CUE_MEAN_S:]:
                 self._update(row)
 
+    def target(self, ahead: SpeedsAhead | Unknown) -> Target:
+        """Return the target, with its cost where the range of each speed is known."""
+        aim, difference = self._aim, self.difference_fraction
+        none = Unknown(Reason.NO_DISTANCE_TARGET)
+        cost: Number = none
+        if aim.speed_mps is not None:
+            cost = _cost(ahead, aim.speed_mps)
+        reason = Stand(Standing.NO_CUE)
+        if not isinstance(difference, Unknown):
+            against = Standing.AGAINST_SPEED if aim.power_w is None else Standing.AGAINST_POWER
+            reason = Stand(against, difference_fraction=difference)
+        return Target(
+            speed_mps=NO_AIM if aim.speed_mps is None else aim.speed_mps,
+            power_w=NO_AIM if aim.power_w is None else aim.power_w,
+            distance_m=none,
+            wh_per_km=cost,
+            difference_fraction=difference,
+            cue=self.cue,
+            confidence_fraction=none,
+            reason=reason,
+        )
+
     @property
     def _column(self) -> str:
         return "power_w" if self._aim.power_w is not None else "distance_m"
@@ -68,3 +92,9 @@ class Hold:
         assert wanted is not None
         difference = float(known.mean()) / wanted - 1.0
         self.difference_fraction, self.cue = difference, self._keeper.fold(difference)
+
+
+def _cost(ahead: SpeedsAhead | Unknown, speed_mps: float) -> Number:
+    if isinstance(ahead, Unknown) or len(ahead.speed_mps) == 1:
+        return Unknown(Reason.NO_CURVE)
+    return ahead.wh_per_km(speed_mps)

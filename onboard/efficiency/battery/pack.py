@@ -196,6 +196,12 @@ class Pack:
             self._rest_of, self._rest = key, (powers, (slopes @ coefficients).T, own)
         return self._rest
 
+    def voltage_fall(self, power_w: float) -> float:
+        """Return how far ln V falls, on the mean over the energy left at a power [W]; below 0."""
+        fraction, _ = self.count.state.fraction(self.count.charge_ah, self.count.t_s)
+        mean_v, now_v = self._usable().mean_volts(fraction, power_w)
+        return min(math.log(mean_v / now_v), 0.0)
+
     def left_spread(self, power_w: float) -> Spread:
         """Return the energy that can still be drawn at one power [Wh]; cached."""
         if power_w not in self._spreads:

@@ -161,6 +161,21 @@ def test_the_consumption_in_big_type(figure: Any, units: Any, big: BigFigureCont
 
 
 @pytest.mark.parametrize(
+    ("figure", "digits", "why"),
+    [
+        (Figure(16_400.0, 9_000.0, 25_000.0), "16.4", ""),
+        # The first range of a ride once stood there as 64 km.
+        (Figure(64_000.0, 8_000.0, 120_000.0), None, "8.0 to 120 km: settling"),
+    ],
+)
+def test_a_range_that_cannot_be_told_is_not_drawn_large(
+    figure: Figure, digits: str | None, why: str
+) -> None:
+    content = ride_content(state(snapshot(range_m__now=figure)))
+    assert (content.range.digits, content.range.why) == (digits, why)
+
+
+@pytest.mark.parametrize(
     ("value_m", "units", "digits"),
     [
         (420.0, KMH, "0.42"),
