@@ -66,6 +66,8 @@ class ChargeCount:
         self._rest: Rested | None = None
         self._finder = RestFinder(begin.full_ah)
         self._anchored_ah: float | None = None
+        self._anchored: tuple[tuple[Any, ...], tuple[ChargeState, bool]] | None = None
+        """The result for the present rest, with what it was worked out from."""
         self.charge_ah = self.t_s = 0.0
         """Charge drawn [Ah] and stream time [s] at the newest second."""
         self._began = False
@@ -167,7 +169,14 @@ class ChargeCount:
         state, is_open = self._before_rest, self._recharge_unknown_since_s is not None
         if self._rest is None:
             return state, is_open
-        rest = self._rest
+        key = state, self._rest, is_open, self._anchored_ah
+        if self._anchored is None or any(
+            one is not other for one, other in zip(self._anchored[0], key, strict=True)
+        ):
+            self._anchored = key, self._by_rest(state, self._rest, is_open)
+        return self._anchored[1]
+
+    def _by_rest(self, state: ChargeState, rest: Rested, is_open: bool) -> tuple[ChargeState, bool]:
         open_v = rest.volts_v + rest.amps_a * self._usual_ohm
         # The resistance is a guess.
         sd_v = math.hypot(
