@@ -52,7 +52,7 @@ from onboard.efficiency.advice.counted_pack import CountedPack
 from onboard.efficiency.advice.observations import FoulingObserved
 from onboard.efficiency.advice.schedule import AdviceSchedule
 from onboard.efficiency.advice.target import Aim
-from onboard.efficiency.battery.pack import Pack
+from onboard.efficiency.battery.pack import PACK_DEGC, Pack
 from onboard.efficiency.battery.recharge import Away
 from onboard.efficiency.curve.learner import Learner
 from onboard.efficiency.curve.power_curve import curve
@@ -102,7 +102,7 @@ class Engine:
         self.instruments = Instruments(profile, self.parts)
         self._power, self._speed = self.instruments.power, self.instruments.speed
         self.latest = self.instruments.latest
-        self._cutter = SecondsCutter(self._power, self._speed, READINGS)
+        self._cutter = SecondsCutter(self._power, self._speed, (*READINGS, PACK_DEGC))
         self.together = CountedTogether()
         self._mark: CountedPoint | None = None
         self._marked = False
