@@ -16,16 +16,17 @@ from onboard.efficiency.common_practice import (
 )
 from onboard.efficiency.curve.courses import line_directions
 from onboard.efficiency.curve.speed_power import (
+    ANY_SHAPE,
     KNOTS,
     LEVEL_LN_MPS,
     LEVEL_SD,
     LEVEL_W,
+    SHAPE,
     SLOPE,
-    SLOPE_SD,
-    SLOPE_WALK,
     SPACING,
     Carried,
     Posterior,
+    Shape,
     knot_weights,
     quadratic,
     rising,
@@ -68,10 +69,7 @@ def fit(
         A fit of nearly the same blocks to start from; None: two starts from the priors.
     """
     data = _Blocks(blocks, fixed=water_sd_mps == 0)
-    normal, right = _prior(data.knots, max(water_sd_mps, 1e-4))
-    _add_circles(normal, right, circles, data.knots)
-    if carried is not None:
-        _add_carried(normal, right, carried)
+    normal, right = _knowledge(data.knots, water_sd_mps, circles, carried, SHAPE)
     if near is not None:
         starts = [(near.water_mps, near.ln_speed)]
     else:
@@ -82,8 +80,7 @@ def fit(
     off = data.through_water(best.water)
     through = np.hypot(off[:, 0], off[:, 1])
     count = data.knots.count
-    along = data.by_water_knots(data.course)
-    of_water = best.covariance[: 2 * count, : 2 * count]
+    shapeless, _ = _knowledge(data.knots, water_sd_mps, circles, carried, ANY_SHAPE)
     present = [0, count, *range(2 * count, 2 * count + len(KNOTS))]
     return Posterior(
         best.water[:, 0],
@@ -92,7 +89,8 @@ def fit(
         _seen(through[best.used], carried),
         len(blocks),
         float(np.sqrt(best.scale)),
-        float(quadratic(along, of_water).mean()),
+        _course_variance(data, best, shapeless),
+        _hidden(data, best),
     )
 
 
@@ -142,6 +140,7 @@ class _Solution:
     covariance: FloatArray
     scale: float
     used: npt.NDArray[np.bool_]
+    weight: FloatArray
     cost: float
 
 
@@ -208,19 +207,36 @@ def _converge(
     cost = float(np.minimum(sizes, BLOCK_OUTLIER_SD**2).sum()) + prior_cost(unknowns)
     widened = np.asarray(covariance * (quantile(round(freedom)) / Z_95) ** 2, np.float64)
     ends = unknowns[:count].reshape(2, -1), unknowns[count:]
-    return _Solution(*ends, widened, scale, used, cost)
+    return _Solution(*ends, widened, scale, used, weight, cost)
 
 
-def _prior(knots: WaterKnots, water_sd_mps: float) -> tuple[FloatArray, FloatArray]:
+def _knowledge(
+    knots: WaterKnots,
+    water_sd_mps: float,
+    circles: list[Circle],
+    carried: Carried | None,
+    shape: Shape,
+) -> tuple[FloatArray, FloatArray]:
+    """Return normal matrix and right-hand side of all that is known besides the blocks."""
+    normal, right = _prior(knots, max(water_sd_mps, 1e-4), shape)
+    _add_circles(normal, right, circles, knots)
+    if carried is not None:
+        _add_carried(normal, right, carried)
+    return normal, right
+
+
+def _prior(
+    knots: WaterKnots, water_sd_mps: float, shape: Shape
+) -> tuple[FloatArray, FloatArray]:
     """Return normal matrix and right-hand side of the priors."""
     count, of_water = len(KNOTS), 2 * knots.count
     normal, right = np.zeros((of_water + count, of_water + count)), np.zeros(of_water + count)
     normal[:of_water, :of_water] = np.kron(np.eye(2), knots.prior(water_sd_mps))
     bend = np.diff(np.eye(count), 2, axis=0)
     rise = np.diff(np.eye(count), axis=0)
-    curve = bend.T @ bend / (SLOPE_WALK * SPACING**3)
+    curve = bend.T @ bend / (shape.slope_walk * SPACING**3)
     # Per unit of ln P, so that the spacing of the knots does not matter.
-    weight = 1.0 / SLOPE_SD**2 / SPACING
+    weight = 1.0 / shape.slope_sd**2 / SPACING
     curve += weight * rise.T @ rise
     middle = knot_weights(np.array([np.log(LEVEL_W)]))[0]
     curve += np.outer(middle, middle) / LEVEL_SD**2
@@ -255,6 +271,32 @@ def _scale(excess_m2ps2: FloatArray, freedom: float) -> float:
     total = BLOCK_SPEED_SD_WORTH * BLOCK_SPEED_SD_MPS**2
     total += float(np.maximum(excess_m2ps2, 0.0).sum())
     return total / freedom
+
+
+def _course_variance(data: _Blocks, best: _Solution, shapeless: FloatArray) -> float:
+    """Return the mean variance of the water along the courses, were the curve of any shape.
+
+    `shapeless` is the normal matrix of all that is known besides the blocks and the curve's shape.
+    """
+    _, jacobian = data.model(best.water, best.curve)
+    covariance = np.linalg.inv(shapeless + (jacobian.T * best.weight) @ jacobian)
+    count = 2 * data.knots.count
+    along = quadratic(data.by_water_knots(data.course), covariance[:count, :count])
+    return float(along.mean())
+
+
+def _hidden(data: _Blocks, best: _Solution) -> FloatArray:
+    """Return the rise of ln w at the knots by the expected square of the water across.
+
+    Against water a across, the speed made along a course falls by a^2 / 2 w; the curve follows as
+    it would any change of the observed speeds.
+    """
+    count = 2 * data.knots.count
+    across = quadratic(data.by_water_knots(data.side), best.covariance[:count, :count])
+    through = np.exp(data.power_weights @ best.curve)
+    lost = across / (2.0 * np.maximum(through, across**0.5))
+    _, jacobian = data.model(best.water, best.curve)
+    return np.asarray(best.covariance[count:] @ (jacobian.T @ (best.weight * lost)), np.float64)
 
 
 def _seen(through: FloatArray, carried: Carried | None) -> tuple[float, float]:

@@ -10,22 +10,31 @@ from onboard.contract.snapshot import Curve, SpeedKind
 from onboard.efficiency.common_practice import (
     CURVE_BLOCKS_LEAST,
     PLANNED_SLOWEST_MPS,
-    THROUGH_WATER_SD_MPS,
 )
 from onboard.efficiency.curve.learner import Learner
 from onboard.efficiency.curve.speed_power import Posterior
-from onboard.efficiency.statistics.shared_errors import Z_95
+from onboard.efficiency.statistics.shared_errors import GAIN, VOLTAGE, Z_95
 
 STEP_MPS = 0.1
 
 
-def curve(learner: Learner) -> Curve | Unknown:
-    """Return the curve of the present set-up."""
+def curve(learner: Learner, errors: FloatArray) -> Curve | Unknown:
+    """Return the curve of the present set-up.
+
+    Parameters
+    ----------
+    learner
+        With the last fit.
+    errors
+        Covariance of the shared errors, shape (5, 5): all powers share the sensors' gains.
+    """
     known = learner.posterior
     if known is None or known.blocks < CURVE_BLOCKS_LEAST:
         return Unknown(Reason.TOO_FEW_STRETCHES)
     kind: SpeedKind = "through_water"
-    if known.course_variance > THROUGH_WATER_SD_MPS**2:
+    if known.determines_water:
+        known = known.through_any_water()
+    else:
         kind, known = "over_ground", learner.over_ground()
         assert known is not None
     low, high = known.seen_mps
@@ -34,7 +43,8 @@ def curve(learner: Learner) -> Curve | Unknown:
     if not len(speed):
         speed = np.array([(low + high) / 2])
     ln_power, _ = known.ln_power_at(speed)
-    reach = Z_95 * np.sqrt(known.curve_variance(speed))
+    gains = errors[np.ix_((GAIN, VOLTAGE), (GAIN, VOLTAGE))].sum()
+    reach = Z_95 * np.sqrt(known.curve_variance(speed) + gains)
     power, least, most = (np.exp(ln_power + part * reach).tolist() for part in (0, -1, 1))
     return Curve(tuple(speed.tolist()), tuple(power), tuple(least), tuple(most), kind)
 

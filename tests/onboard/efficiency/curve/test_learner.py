@@ -21,6 +21,8 @@ from tests.onboard.efficiency.curve.made_blocks import (
 )
 
 WATER = np.array([0.2, -0.1])
+EXACT = np.zeros((5, 5))
+"""Shared errors of exact sensors."""
 
 
 def seconds(legs, seed=0, power_at=cubic, water_mps=WATER):
@@ -51,7 +53,7 @@ def test_three_courses_give_water_and_the_curve_through_it() -> None:
     # Short legs: the water wanders, so a course ridden long ago is uninformative about it now.
     turns = [(course, power, 100) for power in (120.0, 260.0) * 2 for course in (10, 130, 250)]
     learner = learned(turns)
-    water, found = set_and_drift(learner.posterior), curve(learner)
+    water, found = set_and_drift(learner.posterior), curve(learner, EXACT)
     assert isinstance(water, SetAndDrift)
     assert isinstance(water.east_mps, Figure) and isinstance(water.north_mps, Figure)
     assert water.east_mps.value == pytest.approx(0.2, abs=0.05)
@@ -67,7 +69,7 @@ def test_three_courses_give_water_and_the_curve_through_it() -> None:
 def test_one_course_gives_no_water_and_a_curve_over_ground() -> None:
     learner = learned([(90, 120.0, 300), (90, 260.0, 300)])
     assert isinstance(set_and_drift(learner.posterior), Unknown)
-    found = curve(learner)
+    found = curve(learner, EXACT)
     assert isinstance(found, Curve)
     assert found.speed_kind == "over_ground"
     # The water sets 0.2 m/s along the course and 0.1 m/s across it.
@@ -77,7 +79,7 @@ def test_one_course_gives_no_water_and_a_curve_over_ground() -> None:
 
 def test_nothing_learned_yet() -> None:
     learner = Learner()
-    assert isinstance(curve(learner), Unknown)
+    assert isinstance(curve(learner, EXACT), Unknown)
     assert isinstance(set_and_drift(learner.posterior), Unknown)
 
 
