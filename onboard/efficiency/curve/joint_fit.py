@@ -13,6 +13,7 @@ from onboard.efficiency.common_practice import (
     BLOCK_SPEED_SD_WORTH,
     CRAB_SPEED_LEAST_FRACTION,
     WATER_PRIOR_SD_MPS,
+    WATER_USUAL_MPS,
 )
 from onboard.efficiency.curve.courses import line_directions
 from onboard.efficiency.curve.speed_power import (
@@ -225,9 +226,7 @@ def _knowledge(
     return normal, right
 
 
-def _prior(
-    knots: WaterKnots, water_sd_mps: float, shape: Shape
-) -> tuple[FloatArray, FloatArray]:
+def _prior(knots: WaterKnots, water_sd_mps: float, shape: Shape) -> tuple[FloatArray, FloatArray]:
     """Return normal matrix and right-hand side of the priors."""
     count, of_water = len(KNOTS), 2 * knots.count
     normal, right = np.zeros((of_water + count, of_water + count)), np.zeros(of_water + count)
@@ -279,7 +278,8 @@ def _course_variance(data: _Blocks, best: _Solution, shapeless: FloatArray) -> f
     `shapeless` is the normal matrix of all that is known besides the blocks and the curve's shape.
     """
     _, jacobian = data.model(best.water, best.curve)
-    covariance = np.linalg.inv(shapeless + (jacobian.T * best.weight) @ jacobian)
+    normal = shapeless + (jacobian.T * best.weight) @ jacobian
+    covariance = np.asarray(np.linalg.inv(normal), np.float64)
     count = 2 * data.knots.count
     along = quadratic(data.by_water_knots(data.course), covariance[:count, :count])
     return float(along.mean())
@@ -292,7 +292,8 @@ def _hidden(data: _Blocks, best: _Solution) -> FloatArray:
     it would any change of the observed speeds.
     """
     count = 2 * data.knots.count
-    across = quadratic(data.by_water_knots(data.side), best.covariance[:count, :count])
+    unknown = quadratic(data.by_water_knots(data.side), best.covariance[:count, :count])
+    across = np.minimum(unknown, WATER_USUAL_MPS**2)
     through = np.exp(data.power_weights @ best.curve)
     lost = across / (2.0 * np.maximum(through, across**0.5))
     _, jacobian = data.model(best.water, best.curve)

@@ -10,6 +10,7 @@ from onboard.contract.snapshot import Curve, SpeedKind
 from onboard.efficiency.common_practice import (
     CURVE_BLOCKS_LEAST,
     PLANNED_SLOWEST_MPS,
+    WEATHER_SD_FRACTION,
 )
 from onboard.efficiency.curve.learner import Learner
 from onboard.efficiency.curve.speed_power import Posterior
@@ -27,13 +28,19 @@ def curve(learner: Learner, errors: FloatArray) -> Curve | Unknown:
         With the last fit.
     errors
         Covariance of the shared errors, shape (5, 5): all powers share the sensors' gains.
+
+    Notes
+    -----
+    Through water the band is for calm water on any course: wind and waves of the ride are in the
+    powers, and are unknown. Over ground it is for the courses ridden, in the water as it was.
     """
     known = learner.posterior
     if known is None or known.blocks < CURVE_BLOCKS_LEAST:
         return Unknown(Reason.TOO_FEW_STRETCHES)
     kind: SpeedKind = "through_water"
+    of_all = errors[np.ix_((GAIN, VOLTAGE), (GAIN, VOLTAGE))].sum()
     if known.determines_water:
-        known = known.through_any_water()
+        known, of_all = known.through_any_water(), of_all + WEATHER_SD_FRACTION**2
     else:
         kind, known = "over_ground", learner.over_ground()
         assert known is not None
@@ -43,8 +50,7 @@ def curve(learner: Learner, errors: FloatArray) -> Curve | Unknown:
     if not len(speed):
         speed = np.array([(low + high) / 2])
     ln_power, _ = known.ln_power_at(speed)
-    gains = errors[np.ix_((GAIN, VOLTAGE), (GAIN, VOLTAGE))].sum()
-    reach = Z_95 * np.sqrt(known.curve_variance(speed) + gains)
+    reach = Z_95 * np.sqrt(known.curve_variance(speed) + of_all)
     power, least, most = (np.exp(ln_power + part * reach).tolist() for part in (0, -1, 1))
     return Curve(tuple(speed.tolist()), tuple(power), tuple(least), tuple(most), kind)
 
