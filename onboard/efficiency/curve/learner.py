@@ -127,8 +127,10 @@ class Learner:
         return None if carried is None else carried.posterior
 
     def over_ground(self) -> Posterior | None:
-        """Return the curve with the water fixed at rest: against speed over ground."""
-        return self._fit_over_ground(self._blocks) if self._blocks else None
+        """Return the curve against speed over ground; None where that through water tells more."""
+        if self.posterior is None:
+            return None
+        return self._over_ground_unless(self.posterior.through_any_water(), self._blocks)
 
     def for_another_day(self, setup: str) -> tuple[Posterior, Posterior | None, FloatArray] | None:
         """Return what a later ride would know of a set-up; None if that is nothing.
@@ -175,9 +177,18 @@ class Learner:
         carried = self._carried.get(self.setup)
         return None if carried is None else carried.curve
 
-    def _fit_over_ground(self, blocks: list[SteadyBlock]) -> Posterior:
+    def _over_ground_unless(
+        self, through: Posterior, blocks: list[SteadyBlock]
+    ) -> Posterior | None:
+        """Return the curve of blocks with the water fixed at rest, unless another tells more.
+
+        Where the water moves and the courses differ, no curve over ground fits them.
+        """
+        if through.determines_water:
+            return None
         carried = self._carried.get(self.setup)
-        return fit(blocks, [], None if carried is None else carried.over_ground, 0.0)
+        over = fit(blocks, [], None if carried is None else carried.over_ground, 0.0)
+        return over if over.mean_variance() < through.mean_variance() else None
 
     def _learned(self) -> Learned | None:
         """Return what to carry over to later rides; None where nothing was learned.
@@ -189,8 +200,9 @@ class Learner:
         if not sound:
             return None
         learned = fit(sound, self._circles, self._prior())
-        over = None if learned.determines_water else carried_of(self._fit_over_ground(sound))
+        through = learned.through_any_water()
+        over = self._over_ground_unless(through, sound)
         before = self._carried.get(self.setup)
         took = together(none_ridden() if before is None else before.ridden, self._ridden)
         took = together(took, ridden(sound))
-        return Learned(carried_of(learned.through_any_water()), over, took)
+        return Learned(carried_of(through), None if over is None else carried_of(over), took)

@@ -37,20 +37,19 @@ def curve(learner: Learner, errors: FloatArray) -> Curve | Unknown:
     known = learner.posterior
     if known is None or known.blocks < CURVE_BLOCKS_LEAST:
         return Unknown(Reason.TOO_FEW_STRETCHES)
-    kind: SpeedKind = "through_water"
-    of_all = errors[np.ix_((GAIN, VOLTAGE), (GAIN, VOLTAGE))].sum()
-    if known.determines_water:
-        known, of_all = known.through_any_water(), of_all + WEATHER_SD_FRACTION**2
-    else:
-        kind, known = "over_ground", learner.over_ground()
-        assert known is not None
-    low, high = known.seen_mps
+    gains = float(errors[np.ix_((GAIN, VOLTAGE), (GAIN, VOLTAGE))].sum())
+    kind: SpeedKind = "over_ground"
+    shown, of_all = learner.over_ground(), gains
+    if shown is None:
+        kind, shown = "through_water", known.through_any_water()
+        of_all += WEATHER_SD_FRACTION**2
+    low, high = shown.seen_mps
     first, last = np.ceil(low / STEP_MPS), np.floor(high / STEP_MPS)
     speed = np.round(np.arange(first, last + 1) * STEP_MPS, 1)
     if not len(speed):
         speed = np.array([(low + high) / 2])
-    ln_power, _ = known.ln_power_at(speed)
-    reach = Z_95 * np.sqrt(known.curve_variance(speed) + of_all)
+    ln_power, _ = shown.ln_power_at(speed)
+    reach = Z_95 * np.sqrt(shown.curve_variance(speed) + of_all)
     power, least, most = (np.exp(ln_power + part * reach).tolist() for part in (0, -1, 1))
     return Curve(tuple(speed.tolist()), tuple(power), tuple(least), tuple(most), kind)
 

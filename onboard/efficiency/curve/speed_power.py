@@ -152,6 +152,10 @@ class Posterior:
         rows = knot_weights(ln_power) / slope[:, None]
         return quadratic(rows, self.covariance[2:, 2:]) + (CURVE_SYSTEMATIC_SD / slope) ** 2
 
+    def mean_variance(self) -> float:
+        """Return the mean variance of ln P over the speeds that it is based on."""
+        return float(self.curve_variance(np.linspace(*self.seen_mps, 9)).mean())
+
     def at_velocity(self, velocity_mps: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return ln P and its variance for velocities over ground (east, north), shape (n, 2)."""
         off = velocity_mps - self.water_mps
