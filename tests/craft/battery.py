@@ -1,4 +1,4 @@
-"""The pack: open-circuit voltage by state of charge, a resistance, and one slow relaxation."""
+"""The pack: open-circuit voltage by state of charge, a resistance, and slow relaxations."""
 
 import csv
 import math
@@ -10,6 +10,12 @@ CURVES = Path(__file__).parent.parent / "data" / "pybamm_ocv_soc.csv"
 """Open-circuit voltage by state of charge of published cells; origin: tests/data/README.md."""
 
 CURVE_OF = {"lfp": "Prada2013", "li-ion": "Chen2020"}
+
+REFERENCE_DEGC = 25.0
+"""Temperature at which resistances are stated."""
+
+LOW_CHARGE = 0.3
+"""Charge fraction below which resistance grows. Common practice, no source."""
 
 
 class OverloadError(ValueError):
@@ -29,6 +35,14 @@ class Battery:
     """Additional resistance under a lasting load ..."""
     slow_time_s: float = 30.0
     """... with this time constant."""
+    slower_resistance_ohm: float = 0.0
+    """The same once more, for diffusion in the cells ..."""
+    slower_time_s: float = 900.0
+    """... which takes this time."""
+    cold_growth_per_k: float = 0.0
+    """Relative growth of all resistances per kelvin below `REFERENCE_DEGC`, compounded."""
+    empty_growth: float = 0.0
+    """Relative growth of all resistances from `LOW_CHARGE` down to empty, as a square."""
     start_fraction: float = 1.0
     temperature_degc: float = 18.0
     heat_capacity_jpk: float = 8000.0
@@ -58,6 +72,17 @@ def open_circuit_v(battery: Battery, charge_fraction: float) -> float:
     place = min(max(charge_fraction, 0.0), 1.0) * (len(table) - 1)
     index = min(int(place), len(table) - 2)
     return battery.cells * (table[index] + (place - index) * (table[index + 1] - table[index]))
+
+
+def resistance_factor(battery: Battery, charge_fraction: float, temperature_degc: float) -> float:
+    """Return the factor by which all resistances have grown, in the cold and at low charge."""
+    factor = 1.0
+    if battery.cold_growth_per_k:
+        factor = math.exp(battery.cold_growth_per_k * (REFERENCE_DEGC - temperature_degc))
+    if battery.empty_growth and charge_fraction < LOW_CHARGE:
+        lacking = min((LOW_CHARGE - charge_fraction) / LOW_CHARGE, 1.0)
+        factor *= 1.0 + battery.empty_growth * lacking * lacking
+    return factor
 
 
 def load_amps_a(open_v: float, resistance_ohm: float, power_w: float) -> float:

@@ -59,6 +59,9 @@ class State:
     trend_mps2: float = 0.0
     turns_per_s: float = 1.0
     slow_sag_v: float = 0.0
+    slower_sag_v: float = 0.0
+    volts_v: float | None = None
+    """Battery voltage of the previous step."""
     last_amps_a: float | None = None
     """Current of the previous step."""
 

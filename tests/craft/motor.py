@@ -68,7 +68,45 @@ def shaft_point(
 
     None if that power does not drive the propeller: it would only spin in the passing water.
     """
-    wanted_w = drive_input_w * motor.drive_efficiency_fraction
+    return _solved(
+        motor,
+        propeller,
+        "power",
+        drive_input_w * motor.drive_efficiency_fraction,
+        advance_mps,
+        density_kgpm3,
+        guess_turns_per_s,
+    )
+
+
+def throttled_point(
+    motor: Motor,
+    propeller: Propeller,
+    advance_mps: float,
+    *,
+    volts_v: float | None = None,
+    amps_a: float | None = None,
+    density_kgpm3: float,
+    guess_turns_per_s: float,
+) -> ShaftPoint | None:
+    """Return the point at a motor voltage, or else at a motor current; None as in `shaft_point`."""
+    if volts_v is not None:
+        held, wanted = "volts", volts_v
+    else:
+        held, wanted = "amps", amps_a or 0.0
+    return _solved(motor, propeller, held, wanted, advance_mps, density_kgpm3, guess_turns_per_s)
+
+
+def _solved(  # noqa: PLR0917
+    motor: Motor,
+    propeller: Propeller,
+    held: str,
+    wanted: float,
+    advance_mps: float,
+    density_kgpm3: float,
+    guess_turns_per_s: float,
+) -> ShaftPoint | None:
+    """Return the point at which the motor's power, voltage or current is as wanted, by Newton."""
     turns = max(guess_turns_per_s, _free_turns(propeller, advance_mps), 0.5)
     per_turn = 60.0 * motor.gear_ratio
     divisor = motor.gear_ratio * motor.gear_efficiency_fraction
@@ -78,9 +116,14 @@ def shaft_point(
         point = motor_point(motor, turns * per_turn, torque / divisor)
         amps_slope = slope / divisor * amps_per_nm
         volts_slope = per_turn / motor.kv_rpm_per_v + amps_slope * motor.resistance_ohm
-        step = (point.power_w - wanted_w) / (
-            volts_slope * point.amps_a + amps_slope * point.volts_v
-        )
+        if held == "power":
+            step = (point.power_w - wanted) / (
+                volts_slope * point.amps_a + amps_slope * point.volts_v
+            )
+        elif held == "volts":
+            step = (point.volts_v - wanted) / volts_slope
+        else:
+            step = (point.amps_a - wanted) / amps_slope
         if abs(step) < 1e-10 * turns:
             break
         # A step may shrink the turns by half at most: the curve is steep near zero.

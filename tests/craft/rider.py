@@ -17,7 +17,10 @@ class Steer(Enum):
 
 @dataclass(frozen=True)
 class Leg:
-    """A part of the plan: at a power, at a speed over ground, or neither (drifting)."""
+    """A part of the plan: at a power, a speed over ground, or a throttle; or none (drifting).
+
+    A throttle sets the drive's duty or the motor's current, whichever the drive controls.
+    """
 
     name: str
     duration_s: float
@@ -28,6 +31,10 @@ class Leg:
     ramp_s: float = 4.0
     """Time from the previous throttle setting to the new one."""
     steer: Steer = Steer.COURSE
+    duty: float | None = None
+    """Motor voltage over battery voltage: power falls as the pack sags."""
+    motor_amps_a: float | None = None
+    """Current of the motor, not of the battery."""
 
 
 @dataclass(frozen=True)
@@ -56,14 +63,16 @@ def throttle_w(
     now_w: float,
     soon_mps: float,
     step_s: float,
+    held_w: float | None = None,
 ) -> float:
     """Return the drive's power for this step.
 
-    A leg at a power ramps there from `start_w` and stays. A leg at a speed moves the throttle from
-    `now_w` while the predicted speed, `soon_mps`, is off.
+    A leg at a power ramps there from `start_w` and stays; a leg at a throttle does the same to
+    `held_w`, the power that this throttle takes at present. A leg at a speed moves the throttle
+    from `now_w` while the predicted speed, `soon_mps`, is off.
     """
     if leg.speed_mps is None:
-        goal_w = min(leg.power_w or 0.0, rider.max_power_w)
+        goal_w = min(leg.power_w or 0.0 if held_w is None else held_w, rider.max_power_w)
         share = 1.0 if leg.ramp_s <= 0.0 else min(in_leg_s / leg.ramp_s, 1.0)
         return start_w + share * (goal_w - start_w)
     rate_wps = rider.power_gain * leg.speed_mps * (leg.speed_mps - soon_mps)

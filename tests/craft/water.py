@@ -29,6 +29,8 @@ class Water:
     """Rate at which the mean wind rises [m/s per s] ..."""
     wind_most_mps: float = 12.0
     """... up to this."""
+    wind_turn_degps: float = 0.0
+    """Rate at which the wind's direction turns, clockwise."""
     gust_sd_mps: float = 0.0
     gust_memory_s: float = 8.0
     wave_speed_mps: float = 0.0
@@ -62,7 +64,13 @@ def surroundings(water: Water, count: int, step_s: float, seed: int) -> Surround
     mean_mps = water.wind_mps + water.wind_rise_mps2 * step_s * np.arange(count)
     mean_mps = np.minimum(mean_mps, max(water.wind_most_mps, water.wind_mps)).astype(np.float64)
 
-    def wind(part: float) -> Array:
+    towards_east: float | Array = math.sin(wind_towards)
+    towards_north: float | Array = math.cos(wind_towards)
+    if water.wind_turn_degps:
+        turned = wind_towards + math.radians(water.wind_turn_degps) * step_s * np.arange(count)
+        towards_east, towards_north = np.sin(turned), np.cos(turned)
+
+    def wind(part: float | Array) -> Array:
         gust = gauss_markov(count, step_s, water.gust_sd_mps, water.gust_memory_s, gusts)
         blows: Array = mean_mps * part + gust
         return blows
@@ -70,8 +78,8 @@ def surroundings(water: Water, count: int, step_s: float, seed: int) -> Surround
     return Surroundings(
         drift(math.sin(towards)),
         drift(math.cos(towards)),
-        wind(math.sin(wind_towards)),
-        wind(math.cos(wind_towards)),
+        wind(towards_east),
+        wind(towards_north),
         _waves(water, np.arange(count, dtype=np.float64) * step_s, generator(seed, "waves")),
     )
 

@@ -38,8 +38,10 @@ class Case:
 CASES: dict[str, Case] = {
     "coverage": Case(
         "do the 95 % intervals hold, and how wide are they",
-        lambda seed, craft, _: coverage.ride(seed, craft),
+        coverage.ride,
         coverage.table,
+        1.0,
+        coverage.VARIANTS,
     ),
     "sources": Case(
         "does an interval shrink by its share when a source of error is taken away",

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tests.craft.battery import Battery, open_circuit_v
+from tests.craft.battery import Battery, open_circuit_v, resistance_factor
 from tests.craft.chance import Array
 from tests.evaluation.truth import reserve_charge
 from tests.evaluation.world import LFP_SHIFT_SD_V, World, calm_curve
@@ -146,7 +146,9 @@ def discharge_wh(  # noqa: PLR0917
         return 0.0
     places = np.linspace(fraction, empty, 60)
     open_v = np.array([open_circuit_v(pack, place) for place in places.tolist()]) + shift_v
-    resistance_ohm = pack.resistance_ohm + pack.slow_resistance_ohm
+    settled_ohm = pack.resistance_ohm + pack.slow_resistance_ohm + pack.slower_resistance_ohm
+    grown = [resistance_factor(pack, place, pack.temperature_degc) for place in places.tolist()]
+    resistance_ohm = settled_ohm * np.array(grown)
     square = open_v**2 - 4.0 * resistance_ohm * power_w
     volts = 0.5 * (open_v + np.sqrt(np.maximum(square, 0.0)))
     short = np.flatnonzero((volts < cutoff_v) | (square < 0.0))

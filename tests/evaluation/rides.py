@@ -12,12 +12,14 @@ from tests.evaluation.world import REST_S, World, calm_speed_mps
 LONGEST_S = 4.0 * 3600.0
 
 
-def start(world: World, longest_s: float = LONGEST_S) -> tuple[Voyage, Telemetry]:
+def start(
+    world: World, longest_s: float = LONGEST_S, voyage: Voyage | None = None
+) -> tuple[Voyage, Telemetry]:
     """Begin a voyage, made fast for a while with the drive off."""
-    voyage = Voyage(world.ride, world.seed, longest_s, STEP_S)
+    voyage = voyage or Voyage(world.ride, world.seed, longest_s, STEP_S)
     for _ in range(round(REST_S / STEP_S)):
         voyage.one_step()
-    return voyage, Telemetry(voyage, world.sensors, world.seed)
+    return voyage, Telemetry(voyage, world.sensors, world.seed, world.extras)
 
 
 def drawn_leg(

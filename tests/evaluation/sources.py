@@ -5,8 +5,12 @@ Only widths matter, so rides end at the instant of the figures. All variants use
 
 from typing import Any
 
-from tests.evaluation.coverage import FIGURES, instant, to_instant
+from tests.craft.chance import generator
+from tests.evaluation.coverage import FIGURES
 from tests.evaluation.informed import discharge_wh, spreads
+from tests.evaluation.riders import HOLDS, drawn
+from tests.evaluation.saved_rides import instant, to_instant
+from tests.evaluation.stated_engine import engine, figure
 from tests.evaluation.statistics import markdown, number, percentile
 from tests.evaluation.truth import Track
 from tests.evaluation.world import draw
@@ -17,24 +21,28 @@ WITH_ALL = "all"
 
 def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
     """Ride to an instant without one source of error; return the engine's and informed widths."""
+    rng = generator(seed, "rider")
     world = draw(seed, craft, frozenset({variant} - {WITH_ALL}))
-    voyage, figures = to_instant(world)
+    world, manner = drawn(world, HOLDS[int(rng.integers(len(HOLDS)))], rng)
+    voyage, telemetry, changed = to_instant(world, manner, rng)
+    tested = engine(world.stated)
+    tested.fold(telemetry.block())
+    figures = tested.figures()
     now, track = voyage.index - 1, Track.of(voyage)
-    here = instant(voyage, track, now, now, voyage.in_leg_s)
+    since_s = (voyage.index - changed) * voyage.step_s
+    here = instant(voyage, track, now, now, since_s)
     pack, stated = world.craft.battery, world.stated
     left_wh = discharge_wh(
         pack, voyage.state.charge_fraction, pack.capacity_ah, here.power_w, 0.0,
         stated.reserve_fraction, stated.cutoff_v,
     )  # fmt: skip
     left_s = left_wh / here.power_w * 3600.0
-    informed = spreads(
-        world, instant(voyage, track, now, now + round(left_s / 0.2), voyage.in_leg_s)
-    )
+    informed = spreads(world, instant(voyage, track, now, now + round(left_s / 0.2), since_s))
     return {
         "craft": world.name,
         "ours": {
             name: answer["high"] - answer["low"]
-            for name, answer in figures.items()
+            for name, answer in ((name, figure(figures, path)) for name, path in FIGURES.items())
             if answer.get("low") is not None
         },
         "informed": informed,
