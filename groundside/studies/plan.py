@@ -4,7 +4,7 @@ What is uncertain. The energy E that the way takes is lognormal: the curve as an
 it, the sensors' gains, the wind. So, nearly, is the energy L above the reserve. The errors that
 both share cancel or add up as they do in reality; the craft arrives if L > E, with probability
 Phi(ln(L / E) / sd). The water current is taken as stated. Where it is not, it may also be as it was
-on earlier rides: no row excludes what they took at its speed.
+on earlier rides: the spread reaches, below or above, to what they took at that speed.
 
 Over ground. Where no course ridden tells the water from the craft, the curve through water is
 known to a factor only, but not what the same course takes in the same water. Unless a current is
@@ -169,28 +169,33 @@ def rows_at(
     if knowledge.is_over_ground(way):
         variance += _of_another_ride(way, over, wind)
     taken = [took(knowledge.ridden, speed) for speed in over.tolist()]
-    variance = _including(taken, way, needed, variance)
     left, left_gradient, left_own = supply.left_at(power)
     gains = np.zeros((len(through), COUNT))
     gains[:, GAIN] = gains[:, VOLTAGE] = 1.0
     gains[:, OFFSET] = supply.volts_v / power
     least = np.maximum(left, 1e-6)
     both = left_gradient / least[:, None] - gains
-    sd = np.sqrt(_quadratic(both, supply.covariance) + left_own / least**2 + variance)
-    of_cost = np.sqrt(_quadratic(gains, supply.covariance) + variance)
+    of_left = _quadratic(both, supply.covariance) + left_own / least**2
+    of_gains = _quadratic(gains, supply.covariance)
+    below, above = _including(taken, way, needed, variance)
     low, high = known.seen_mps
     rows = []
     for n, speed in enumerate(through.tolist()):
-        energy, reach = float(needed[n]), math.exp(Z_95 * float(of_cost[n]))
+        energy, ahead = float(needed[n]), math.log(float(least[n] / needed[n]))
+        beyond = float(above[n] if ahead >= 0.0 else below[n])
         rows.append(
             PlanRow(
                 speed,
                 float(over[n]),
                 float(time_s[n]),
                 float(power[n]),
-                Figure(energy, energy / reach, energy * reach),
+                Figure(
+                    energy,
+                    energy * math.exp(-Z_95 * math.sqrt(float(of_gains[n] + below[n]))),
+                    energy * math.exp(Z_95 * math.sqrt(float(of_gains[n] + above[n]))),
+                ),
                 float(left[n]) - energy,
-                _chance(float(left[n]), energy, float(sd[n])),
+                _chance(ahead, math.sqrt(float(of_left[n]) + beyond)),
                 not low - 1e-9 <= speed <= high + 1e-9,
                 taken[n],
             )
@@ -220,20 +225,18 @@ def _of_another_ride(way: Way, over_mps: FloatArray, wind: FloatArray) -> FloatA
 
 def _including(
     taken: list[Took | None], way: Way, needed_wh: FloatArray, variance: FloatArray
-) -> FloatArray:
-    """Return the variance of ln E, widened so that no interval excludes what rides took."""
+) -> tuple[FloatArray, FloatArray]:
+    """Return the variance of ln E below and above, widened to include what rides took."""
     if way.states_water or way.states_wind or way.power_factor != 1.0:
-        return variance
+        return variance, variance
     by_rides = np.array([math.nan if one is None else one.wh_per_km for one in taken])
-    apart = np.abs(np.log(by_rides * way.whole_m / 1000.0 / needed_wh)) / Z_95
-    return np.asarray(np.maximum(variance, np.nan_to_num(apart) ** 2), np.float64)
+    apart = np.nan_to_num(np.log(by_rides * way.whole_m / 1000.0 / needed_wh)) / Z_95
+    below, above = np.maximum(-apart, 0.0) ** 2, np.maximum(apart, 0.0) ** 2
+    return np.maximum(variance, below), np.maximum(variance, above)
 
 
-def _chance(left_wh: float, needed_wh: float, sd: float) -> float:
-    """Return the probability that one lognormal energy exceeds another."""
-    if left_wh <= 0.0:
-        return 0.0
-    ahead = math.log(left_wh / needed_wh)
+def _chance(ahead: float, sd: float) -> float:
+    """Return the probability that a normal variable with this mean and sd is above zero."""
     if sd <= 0.0:
         return 1.0 if ahead >= 0.0 else 0.0
     return 0.5 * math.erfc(-ahead / sd / math.sqrt(2.0))

@@ -80,18 +80,21 @@ def fit(
     best = min(solutions, key=lambda solution: solution.cost)
     off = data.through_water(best.water)
     through = np.hypot(off[:, 0], off[:, 1])
-    count = data.knots.count
     shapeless, _ = _knowledge(data.knots, water_sd_mps, circles, carried, ANY_SHAPE)
+    covariance = _covariance(data, best, normal, shapeless)
+    count = data.knots.count
+    along = data.by_water_knots(data.course)
+    of_water = covariance[: 2 * count, : 2 * count]
     present = [0, count, *range(2 * count, 2 * count + len(KNOTS))]
     return Posterior(
         best.water[:, 0],
         rising(best.curve),
-        best.covariance[np.ix_(present, present)],
+        covariance[np.ix_(present, present)],
         _seen(through[best.used], carried),
         len(blocks),
         float(np.sqrt(best.scale)),
-        _course_variance(data, best, shapeless),
-        _hidden(data, best),
+        float(quadratic(along, of_water).mean()),
+        _hidden(data, best, of_water),
     )
 
 
@@ -139,6 +142,7 @@ class _Solution:
     water: FloatArray
     curve: FloatArray
     covariance: FloatArray
+    widening: float
     scale: float
     used: npt.NDArray[np.bool_]
     weight: FloatArray
@@ -206,9 +210,9 @@ def _converge(
     # Outliers must cost the same in all solutions compared.
     sizes = residual**2 / (known + BLOCK_SPEED_SD_MPS**2)
     cost = float(np.minimum(sizes, BLOCK_OUTLIER_SD**2).sum()) + prior_cost(unknowns)
-    widened = np.asarray(covariance * (quantile(round(freedom)) / Z_95) ** 2, np.float64)
+    widening = (quantile(round(freedom)) / Z_95) ** 2
     ends = unknowns[:count].reshape(2, -1), unknowns[count:]
-    return _Solution(*ends, widened, scale, used, weight, cost)
+    return _Solution(*ends, covariance, widening, scale, used, weight, cost)
 
 
 def _knowledge(
@@ -272,27 +276,33 @@ def _scale(excess_m2ps2: FloatArray, freedom: float) -> float:
     return total / freedom
 
 
-def _course_variance(data: _Blocks, best: _Solution, shapeless: FloatArray) -> float:
-    """Return the mean variance of the water along the courses, were the curve of any shape.
+def _covariance(
+    data: _Blocks, best: _Solution, normal: FloatArray, shapeless: FloatArray
+) -> FloatArray:
+    """Return the covariance of a solution, with the curve's shape as no evidence of the water.
 
-    `shapeless` is the normal matrix of all that is known besides the blocks and the curve's shape.
+    That of the water is as if the curve had any shape (`shapeless` is the normal matrix of what is
+    known besides the blocks then), that of the curve given the water as of its usual shape.
     """
-    _, jacobian = data.model(best.water, best.curve)
-    normal = shapeless + (jacobian.T * best.weight) @ jacobian
-    covariance = np.asarray(np.linalg.inv(normal), np.float64)
     count = 2 * data.knots.count
-    along = quadratic(data.by_water_knots(data.course), covariance[:count, :count])
-    return float(along.mean())
+    _, jacobian = data.model(best.water, best.curve)
+    by_blocks = (jacobian.T * best.weight) @ jacobian
+    water = np.linalg.inv(shapeless + by_blocks)[:count, :count]
+    given = np.linalg.inv((normal + by_blocks)[count:, count:])
+    by_water = -given @ (normal + by_blocks)[count:, :count]
+    mixed = by_water @ water
+    whole = np.block([[water, mixed.T], [mixed, given + mixed @ by_water.T]])
+    return np.asarray(best.widening * whole, np.float64)
 
 
-def _hidden(data: _Blocks, best: _Solution) -> FloatArray:
+def _hidden(data: _Blocks, best: _Solution, of_water: FloatArray) -> FloatArray:
     """Return the rise of ln w at the knots by the expected square of the water across.
 
     Against water a across, the speed made along a course falls by a^2 / 2 w; the curve follows as
-    it would any change of the observed speeds.
+    it would any change of the observed speeds. `of_water` is the covariance of the water's knots.
     """
     count = 2 * data.knots.count
-    unknown = quadratic(data.by_water_knots(data.side), best.covariance[:count, :count])
+    unknown = quadratic(data.by_water_knots(data.side), of_water)
     across = np.minimum(unknown, WATER_USUAL_MPS**2)
     through = np.exp(data.power_weights @ best.curve)
     lost = across / (2.0 * np.maximum(through, across**0.5))

@@ -6,12 +6,16 @@ from typing import Any
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.efficiency.common_practice import WATER_PRIOR_SD_MPS
+from onboard.efficiency.common_practice import (
+    BLOCK_OUTLIER_SD,
+    REJECTED_MOST_FRACTION,
+    WATER_PRIOR_SD_MPS,
+)
 from onboard.efficiency.curve.carried import Learned, as_dict, carried_of, posterior_of, read_all
 from onboard.efficiency.curve.fouling import FoulingDetector
 from onboard.efficiency.curve.joint_fit import fit
 from onboard.efficiency.curve.ridden import none_ridden, ridden, together
-from onboard.efficiency.curve.speed_power import Carried, Posterior
+from onboard.efficiency.curve.speed_power import Carried, Posterior, knot_weights
 from onboard.efficiency.curve.steady import SteadyBlock, SteadyFinder
 from onboard.efficiency.curve.turning import Circle, CircleFinder
 from onboard.efficiency.sources.settled_seconds import SettledSeconds
@@ -188,7 +192,8 @@ class Learner:
             return None
         carried = self._carried.get(self.setup)
         over = fit(blocks, [], None if carried is None else carried.over_ground, 0.0)
-        return over if over.mean_variance() < through.mean_variance() else None
+        tells_more = over.mean_variance() < through.mean_variance()
+        return over if tells_more and _fits(over, blocks) else None
 
     def _learned(self) -> Learned | None:
         """Return what to carry over to later rides; None where nothing was learned.
@@ -206,3 +211,15 @@ class Learner:
         took = together(none_ridden() if before is None else before.ridden, self._ridden)
         took = together(took, ridden(sound))
         return Learned(carried_of(through), None if over is None else carried_of(over), took)
+
+
+def _fits(over_ground: Posterior, blocks: list[SteadyBlock]) -> bool:
+    """Return whether one rising curve passes through blocks of all courses."""
+    velocity = np.array([[block.east_mps, block.north_mps] for block in blocks])
+    if (velocity @ velocity.sum(axis=0) > 0.0).all():
+        return True  # about one course: nothing contradicts it
+    ln_power = np.log([block.power_w for block in blocks])
+    speed = np.exp(knot_weights(ln_power) @ over_ground.ln_speed)
+    off = np.abs(np.hypot(velocity[:, 0], velocity[:, 1]) - speed)
+    outside = off > BLOCK_OUTLIER_SD * over_ground.velocity_sd_mps
+    return bool(outside.mean() <= REJECTED_MOST_FRACTION)

@@ -75,7 +75,7 @@ SHAPE = Shape(SLOPE_SD, 0.4)
 slope P / 3 (P - H) falls from 1.07 at 1.45 H to 0.44 at 4 H, by 0.63 over a change of ln P of 1.01:
 0.63^2 / 1.01 = 0.39. With a stiffer curve that bend was taken for moving water."""
 
-ANY_SHAPE = Shape(2.0 * SLOPE_SD, 10.0 * SHAPE.slope_walk)
+ANY_SHAPE = Shape(1.0, 10.0)
 """Of a curve whose shape is no evidence of moving water."""
 
 LEVEL_W, LEVEL_LN_MPS, LEVEL_SD = 200.0, np.log(2.0), 2.0
