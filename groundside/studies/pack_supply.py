@@ -1,10 +1,19 @@
 """The energy for a plan: one pack or several of a kind, charged as stated."""
 
+import math
 from dataclasses import dataclass, replace
 from typing import Protocol
 
+from groundside.studies.trip_practice import (
+    COLD_LOSS_PER_K,
+    COLD_OHM_PER_K,
+    RATED_DEGC,
+    RIDDEN_DEGC,
+    RIDDEN_OHM_FACTOR,
+)
 from onboard.block import FloatArray
 from onboard.efficiency.battery.pack import Pack
+from onboard.efficiency.common_practice import CELL_OHM_AH
 from onboard.profile import Battery, Sensors
 
 
@@ -44,11 +53,14 @@ class Packs:
         Sections of the craft profile.
     count
         Their number.
+    degc
+        Temperature of the packs; None if not stated, which is usual weather.
     """
 
     battery: Battery
     sensors: Sensors
     count: int = 1
+    degc: float | None = None
 
     def supply(self, start_fraction: float | None = None) -> Supply:
         """Return the supply at the start of a trip.
@@ -62,7 +74,7 @@ class Packs:
         -----
         Packs of one kind are rated, charged and modelled alike, so their errors add up linearly.
         """
-        battery = self.battery
+        battery = _as_ridden(self.battery, self.degc)
         if start_fraction is not None:
             battery = replace(battery, start_fraction=start_fraction)
         pack = Pack(battery, self.sensors)
@@ -72,6 +84,17 @@ class Packs:
             return self.count * energy, self.count * gradient, self.count**2 * own
 
         return Supply(left_at, pack.covariance, battery.full_wh / battery.full_ah)
+
+
+def _as_ridden(battery: Battery, degc: float | None) -> Battery:
+    """Return a pack with the capacity and the resistance that a whole trip meets."""
+    ohm = battery.resistance_ohm or CELL_OHM_AH * battery.cells / battery.full_ah
+    ohm *= RIDDEN_OHM_FACTOR
+    if degc is None:
+        return replace(battery, resistance_ohm=ohm)
+    ohm *= math.exp(COLD_OHM_PER_K * (RIDDEN_DEGC - degc))
+    given = 1.0 - COLD_LOSS_PER_K * max(RATED_DEGC - degc, 0.0)
+    return replace(with_energy(battery, battery.full_wh * given), resistance_ohm=ohm)
 
 
 def with_energy(battery: Battery, energy_wh: float | None) -> Battery:

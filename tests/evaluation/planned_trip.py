@@ -29,6 +29,9 @@ VARIANTS = {THERE: 1.0, BACK: 0.5}
 TRIPS = 4
 """Trips planned by each earlier ride."""
 
+COLD_DEGC = 8.0
+"""Temperature below which a pack's is stated to the plan [degC]."""
+
 EDGES = np.linspace(0.0, 1.0, 11).tolist()
 
 
@@ -55,7 +58,9 @@ def _trip(
     assert stated.battery is not None
     head_mps = float(rng.uniform(-0.4, 0.4))
     way = Way((Leg(1000.0, head_mps),), variant == BACK)
-    supply = Packs(stated.battery, stated.sensors).supply()
+    # Of a pack that is cold, its owner knows that.
+    degc = world.craft.battery.temperature_degc
+    supply = Packs(stated.battery, stated.sensors, 1, degc if degc < COLD_DEGC else None).supply()
     rows = plan_rows(knowledge, supply, way)
     if not isinstance(rows, tuple):
         return None

@@ -47,8 +47,9 @@ def run_plan(arguments: argparse.Namespace) -> int:
     speeds_mps = arguments.speed_mps or []
     _refuse_far(curve, way, speeds_mps, units)
     batteries = [with_energy(profile.battery, wh) for wh in arguments.battery_wh or [None]]
+    count, degc = arguments.packs, arguments.pack_degc
     packs = [
-        _plan_pack(curve, Packs(battery, profile.sensors, arguments.packs), way, speeds_mps)
+        _plan_pack(curve, Packs(battery, profile.sensors, count, degc), way, speeds_mps)
         for battery in batteries
     ]
     is_over_ground = curve.knowledge.is_over_ground(way)
@@ -100,10 +101,9 @@ def _refuse_far(curve: LearnedCurve, way: Way, speeds_mps: list[float], units: U
 
 def _plan_pack(curve: LearnedCurve, packs: Packs, way: Way, speeds_mps: list[float]) -> PlannedPack:
     known, supply = curve.knowledge, packs.supply()
-    full_wh, start = packs.battery.full_wh, packs.battery.start_fraction
     rows = plan_rows(known, supply, way, speeds_mps)
     if isinstance(rows, Unknown):
-        return PlannedPack(full_wh, packs.count, start, rows)
+        return PlannedPack(packs, rows)
     best_mps = best_row(rows).through_water_mps
     leave = {chance: leave_with_fraction(known, packs, way, best_mps, chance) for chance in CHANCES}
     turn = {
@@ -111,4 +111,4 @@ def _plan_pack(curve: LearnedCurve, packs: Packs, way: Way, speeds_mps: list[flo
         for chance in CHANCES
         if way.there_and_back
     }
-    return PlannedPack(full_wh, packs.count, start, rows, leave, turn)
+    return PlannedPack(packs, rows, leave, turn)

@@ -14,9 +14,9 @@ def as_json(plan: Planned) -> dict[str, Any]:
     """Return the first pack's plan, and those of all packs under `packs`."""
     packs: list[dict[str, Any]] = [
         {
-            "battery_wh": pack.battery_wh,
-            "packs": pack.packs,
-            "start_fraction": pack.start_fraction,
+            "battery_wh": pack.packs.battery.full_wh,
+            "packs": pack.packs.count,
+            "start_fraction": pack.packs.battery.start_fraction,
             "arrives": pack.arrives,
             **_rows(pack),
         }

@@ -91,6 +91,12 @@ def _add_battery(parser: argparse.ArgumentParser) -> None:
         default=1,
         help="how many such packs are aboard, used one after the other",
     )
+    parser.add_argument(
+        "--pack-degc",
+        type=number_between(-30, 60),
+        metavar="T",
+        help="temperature of the packs: cold ones give less, by a rule, not by measurement [degC]",
+    )
 
 
 def run(arguments: argparse.Namespace) -> int:

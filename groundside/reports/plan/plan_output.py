@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from groundside.reports.plan.planned_pack import Planned, PlannedPack
 from groundside.reports.text_layout import aligned, figure_text
+from groundside.studies.pack_supply import Packs
 from groundside.studies.plan import PlanRow, best_row
 from groundside.studies.trip_practice import SURE_FRACTION
 from groundside.studies.way_ahead import Leg, Way
@@ -22,8 +23,8 @@ from onboard.contract.figure import Unknown
 ROWS_MOST = 16
 FORMATS = (">15", ">8", ">8", ">20", ">6", ">13", ">7")
 CAUTION = (
-    "An estimate: waves, cold and wind that nobody stated are not in it. Keep the reserve, tell "
-    "somebody ashore, and heed the local rules."
+    "An estimate: wind and cold that nobody stated are not in it. Keep the reserve, tell somebody "
+    "ashore, and heed the local rules."
 )
 
 
@@ -58,13 +59,20 @@ def as_lines(plan: Planned, units: Units) -> Iterator[str]:
         yield "power for the wind by a rule for craft of this size; nobody has measured it"
     for pack in plan.packs:
         yield ""
-        full = percent(pack.start_fraction)
-        name = "pack" if pack.packs == 1 else f"{pack.packs} packs"
-        each = "" if pack.packs == 1 else " each"
-        yield f"{name} of {whole(pack.battery_wh)} Wh{each}, {full} charged at the start"
+        yield _packs(pack.packs)
         yield from _table(pack, plan, units)
     yield ""
     yield CAUTION
+
+
+def _packs(packs: Packs) -> str:
+    each = "" if packs.count == 1 else " each"
+    name = "pack" if packs.count == 1 else f"{packs.count} packs"
+    charged = percent(packs.battery.start_fraction)
+    cold = "" if packs.degc is None else f", at {whole(packs.degc)} °C"
+    return (
+        f"{name} of {whole(packs.battery.full_wh)} Wh{each}, {charged} charged at the start{cold}"
+    )
 
 
 def _around(leg: Leg, as_ridden: bool, units: Units) -> str:

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from groundside.studies.pack_supply import Packs
 from groundside.studies.plan import PlanRow, best_row
 from groundside.studies.trip_practice import SURE_FRACTION
 from groundside.studies.way_ahead import Way
@@ -15,10 +16,8 @@ class PlannedPack:
 
     Parameters
     ----------
-    battery_wh, packs
-        Full energy of each pack [Wh], and their number.
-    start_fraction
-        Charge of each at the start.
+    packs
+        The packs.
     rows
         The speeds.
     leave_with
@@ -28,9 +27,7 @@ class PlannedPack:
         By chance of arriving: the furthest point of a way there and back [m], at the best speed.
     """
 
-    battery_wh: float
-    packs: int
-    start_fraction: float
+    packs: Packs
     rows: tuple[PlanRow, ...] | Unknown
     leave_with: Mapping[float, float | None] = field(default_factory=dict)
     turn_round_m: Mapping[float, float] = field(default_factory=dict)

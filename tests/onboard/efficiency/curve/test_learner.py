@@ -14,6 +14,8 @@ from onboard.efficiency.curve.learner import Learner
 from onboard.efficiency.curve.power_curve import curve
 from onboard.efficiency.curve.ridden import took
 from onboard.efficiency.curve.set_and_drift import set_and_drift
+from onboard.efficiency.statistics.shared_errors import prior_covariance
+from onboard.profile import Sensors
 from tests.onboard.efficiency.curve.made_blocks import (
     SPEEDS,
     above_hotel,
@@ -86,7 +88,7 @@ def test_one_line_in_still_water_gives_a_curve_that_is_true_and_not_through_wate
     legs = [(40, power, 420) for power in powers[:3]] + [(220, powers[3], 420)]
     learner = Learner()
     learner.fold(seconds(legs, power_at=above_hotel, water_mps=np.zeros(2)))
-    found = curve(learner, EXACT)
+    found = curve(learner, prior_covariance(Sensors(), None))
     assert isinstance(found, Curve)
     assert found.speed_kind == "over_ground"
     true_w = above_hotel(np.array(found.speed_mps))
