@@ -217,8 +217,9 @@ CIRCLE_MISFIT_FRACTION, CIRCLE_ROUGHNESS_MPS = 0.15, 0.03
 """Velocities whose misfit exceeds this share of the radius do not form a circle; and systematic
 misfit of a turn's mean velocity, beyond its noise [m/s]."""
 
-WATER_PRIOR_SD_MPS = 0.3
-"""Standard deviation of each axis of the set and drift before it is known [m/s]."""
+WATER_PRIOR_SD_MPS, WATER_USUAL_MPS = 0.3, 0.2
+"""Standard deviation of each axis of the set and drift before it is known, wide on purpose; and its
+usual size, where its square biases a figure [m/s]."""
 
 BLOCK_SPEED_SD_MPS, BLOCK_SPEED_SD_WORTH = 0.025, 6.0
 """Standard deviation of a block's speed about the curve (noise, waves, gusts) until the residuals

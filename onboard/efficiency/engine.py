@@ -278,7 +278,7 @@ class Engine:
         """Return the speed-power curve of the present set-up from the last fit."""
         known, setup = self.learner.posterior, self.learner.setup
         if self._curve is None or self._curve[0] is not known or self._curve[1] != setup:
-            self._curve = known, setup, curve(self.learner)
+            self._curve = known, setup, curve(self.learner, self._errors)
         return self._curve[2]
 
     def figures(self, silent_s: float = 0.0, hidden: Unknown | None = None) -> Figures:
