@@ -27,9 +27,9 @@ well as the curve is. The curve is not corrected: the prior knows how far cells 
 table, but not in which shapes, and a filter that fits the shape takes it for capacity. (Sixty packs
 of six published cells, thirty rides each: with the deviation as noise of each rest, capacity was
 4.6 % off, rms, at a stated 2.6 %, and its interval held in 72 %; considered, 3.2 %, 2.9 % and 93 %.
-A trial filter that corrected the curve as well held capacity over gain in 54 to 83 %.) An innovation beyond `OCV_CONTRADICTION_SD` contradicts the assumed
-start; START is then widened and the update iterated, since the curve is far from straight over so
-wide a span.
+A trial filter that corrected the curve as well held capacity over gain in 54 to 83 %.) An
+innovation beyond `OCV_CONTRADICTION_SD` contradicts the assumed start; START is then widened and
+the update iterated, since the curve is far from straight over so wide a span.
 
 Recharge. Whether a pack was charged while nothing measured it is a discrete question, which no
 covariance can express. `charge_count` follows the lower hypothesis and the open question,
