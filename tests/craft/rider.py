@@ -68,8 +68,8 @@ def throttle_w(
     """Return the drive's power for this step.
 
     A leg at a power ramps there from `start_w` and stays; a leg at a throttle does the same to
-    `held_w`, the power that this throttle takes at present. A leg at a speed moves the throttle from
-    `now_w` while the predicted speed, `soon_mps`, is off.
+    `held_w`, the power that this throttle takes at present. A leg at a speed moves the throttle
+    from `now_w` while the predicted speed, `soon_mps`, is off.
     """
     if leg.speed_mps is None:
         goal_w = min(leg.power_w or 0.0 if held_w is None else held_w, rider.max_power_w)

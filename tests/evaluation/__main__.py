@@ -12,6 +12,7 @@ from typing import Any
 
 from tests.craft.crafts import CRAFTS
 from tests.evaluation.cases import CASES, jobs
+from tests.evaluation.coverage import keep_rides
 from tests.evaluation.results import Job, Results, fingerprint
 
 
@@ -41,8 +42,12 @@ def main() -> None:
     parser.add_argument(
         "--out", type=Path, metavar="FILE.jsonl", help="results; done rides are kept"
     )
+    parser.add_argument(
+        "--keep", type=Path, metavar="DIR", help="save the rides of `coverage` there, or reuse them"
+    )
     parser.add_argument("--processes", type=int, default=min(os.cpu_count() or 1, 2))
     chosen = parser.parse_args()
+    keep_rides(chosen.keep)
     names = chosen.only.split(",") if chosen.only else list(CASES)
     unknown = [name for name in names if name not in CASES]
     if unknown:

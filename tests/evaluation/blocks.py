@@ -1,6 +1,7 @@
 """Telemetry blocks for the engine from true values, rounded as in the messages."""
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -19,11 +20,25 @@ BATTERY_EVERY = 2
 """Steps between battery messages, which come at 2.5 Hz."""
 
 
+@dataclass(frozen=True)
+class Extras:
+    """What some autopilots report, and others do not."""
+
+    throttle: bool = False
+    most_motor_amps_a: float | None = None
+    """Motor current at full throttle; None if the throttle is a duty: motor over battery voltage.
+    """
+    pack_degc: bool = False
+
+
 class Telemetry:
     """Reads a voyage's sensors as it proceeds; their errors are drawn once for the whole voyage."""
 
-    def __init__(self, voyage: Voyage, sensors: Sensors, seed: int) -> None:
+    def __init__(
+        self, voyage: Voyage, sensors: Sensors, seed: int, extras: Extras | None = None
+    ) -> None:
         self._voyage, self._sensors = voyage, sensors
+        self._extras = extras or Extras()
         count, step_s = voyage.count, voyage.step_s
         gps, power = generator(seed, "gps"), generator(seed, "power monitor")
 
@@ -82,6 +97,8 @@ class Telemetry:
             "charge_out_ah": np.round(charge, 3),
             "energy_out_wh": np.round(energy * 36.0) / 36.0,
         }
+        if self._extras.pack_degc:
+            battery["temperature_degc"] = np.round(true["pack_degc"])
         sd_mps = np.hypot(sensors.velocity_sd_mps, sensors.velocity_noise_mps)
         gps = {
             "fix": np.full(len(steps), 3.0),
@@ -102,10 +119,17 @@ class Telemetry:
             "east_mps": np.round(east, 2),
             "heading_deg": np.round(heading % 360.0, 2) % 360.0,
         }
+        hud = {
+            "speed_mps": np.round(np.hypot(east, north), 2),
+            "heading_deg": np.round(heading) % 360.0,
+            "throttle_fraction": np.round(self._throttle(true), 2),
+        }
         every = steps % BATTERY_EVERY == 0
         beat = steps % 5 == 0
+        throttle = {"hud": _channel("hud", t_s, hud, every)} if self._extras.throttle else {}
         return Block(
-            {
+            throttle
+            | {
                 "battery": _channel("battery", t_s, battery, every),
                 "power": _channel("power", t_s, battery, ~every),
                 "gps": _channel("gps", t_s, gps, np.full(len(steps), True)),
@@ -113,6 +137,11 @@ class Telemetry:
                 "heartbeat": _channel("heartbeat", t_s, {"armed": np.ones(len(steps))}, beat),
             }
         )
+
+    def _throttle(self, true: Mapping[str, Array]) -> Array:
+        if self._extras.most_motor_amps_a:
+            return true["motor_amps_a"] / self._extras.most_motor_amps_a
+        return true["motor_volts_v"] / true["volts_v"]
 
     def _positions(self, east_mps: Array, north_mps: Array, part: slice) -> tuple[Array, Array]:
         """Return latitudes and longitudes as received, and advance the true position."""

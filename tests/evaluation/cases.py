@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from tests.evaluation import (
+    agreement,
     at_anchor,
     coverage,
     five_rides,
@@ -38,8 +39,17 @@ class Case:
 CASES: dict[str, Case] = {
     "coverage": Case(
         "do the 95 % intervals hold, and how wide are they",
-        lambda seed, craft, _: coverage.ride(seed, craft),
+        coverage.ride,
         coverage.table,
+        1.0,
+        coverage.VARIANTS,
+    ),
+    "agreement": Case(
+        "do all figures of one moment agree",
+        agreement.ride,
+        agreement.table,
+        1.0,
+        agreement.VARIANTS,
     ),
     "sources": Case(
         "does an interval shrink by its share when a source of error is taken away",
@@ -52,7 +62,7 @@ CASES: dict[str, Case] = {
         "how far off is the remaining range",
         remaining_range.ride,
         remaining_range.table,
-        0.3,
+        1.0,
         remaining_range.VARIANTS,
     ),
     "turn_back": Case(

@@ -1,11 +1,11 @@
 """The draw for a ride: the true craft, weather and sensors, and the owner's statement of them."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 import numpy as np
 
-from tests.craft.battery import Battery
+from tests.craft.battery import REFERENCE_DEGC, Battery
 from tests.craft.chance import generator
 from tests.craft.craft import Craft, Ride
 from tests.craft.crafts import CRAFTS
@@ -13,6 +13,7 @@ from tests.craft.rider import Leg, Rider, Steer
 from tests.craft.sensors import Sensors
 from tests.craft.steady import calm_power_w
 from tests.craft.water import Water
+from tests.evaluation.blocks import Extras
 
 MOST_W = {"skiff": 1000.0, "board": 850.0, "launch": 850.0, "tender": 550.0}
 """Highest power demanded by the rider [W]: available down to the voltage cut-off."""
@@ -28,6 +29,31 @@ CUTOFF_CELL_V = {"li-ion": 3.0, "lfp": 2.5}
 SOURCES = ("start", "capacity", "gain", "offset", "voltage", "velocity", "current", "shape")
 """Errors that can be switched off: charge at the start, full charge, gain and zero of the current
 sensor, voltage gain, velocity noise, variation of the water current, spread of cell curves."""
+
+COLD_DEGC, COLD_CHANCE = (-5.0, 5.0), 0.15
+WARM_DEGC = (8.0, 28.0)
+"""Temperatures of the pack at the start, and how often it is cold."""
+
+COLD_LOSS_PER_K, COLD_CAPACITY_SD = (0.001, 0.005), 0.08
+"""Charge that a cold pack loses per kelvin below `REFERENCE_DEGC`; and how well its owner knows it
+then, who states the label's. Common practice, no source: up to an eighth less at 0 degC."""
+
+COLD_GROWTH_PER_K, EMPTY_GROWTH = (0.025, 0.04), (0.3, 1.2)
+"""Growth of resistance in the cold and at low charge. Common practice, no source: two to three
+times as much at 0 degC as at 25 degC, and up to twice as much near empty."""
+
+SLOW_S, SLOWER_S, SLOWER_SHARE = (20.0, 45.0), (600.0, 1200.0), (0.2, 0.5)
+"""Time constants of the pack, and resistance of the slower one over the instantaneous. Common
+practice, no source."""
+
+QUICK_TO_SLOW = 2.5
+"""Ratio of the quickest rider's response time to the middle one's, and of that to the slowest's."""
+
+RISE_MPS_PER_H, TURN_DEG_PER_H = (1.0, 5.0), 60.0
+"""Rates at which wind rises in a third of the worlds and turns, at most, in half of them."""
+
+THROTTLE_CHANCE, PACK_DEGC_CHANCE = 0.5, 0.5
+"""How often throttle and temperature of the pack are in the telemetry."""
 
 REST_S = 20.0
 """Time made fast with the drive off before a ride begins [s]."""
@@ -61,6 +87,7 @@ class World:
     ride: Ride
     sensors: Sensors
     stated: Stated
+    extras: Extras = field(default_factory=Extras)
 
     @property
     def craft(self) -> Craft:
@@ -81,6 +108,8 @@ def draw(seed: int, name: str | None = None, without: frozenset[str] = frozenset
     size = {source: float(rng.standard_normal()) * kept[source] for source in SOURCES}
     nominal = CRAFTS[chosen]
     pack, stated = _pack(nominal.battery, rng, size, kept)
+    pack, stated = _real_pack(pack, stated, generator(seed, "pack"))
+    telling = generator(seed, "telling")
     sensors = Sensors(
         current_scale=1.0 + stated.current_scale_sd * size["gain"],
         current_offset_a=stated.current_offset_sd_a * size["offset"],
@@ -90,10 +119,22 @@ def draw(seed: int, name: str | None = None, without: frozenset[str] = frozenset
         velocity_noise_mps=0.02 * kept["velocity"],
         heading_offset_deg=float(rng.normal(0.0, 5.0)),
     )
-    rider = Rider(max_power_w=MOST_W[chosen], arrival_m=25.0)
+    rider = _hands(MOST_W[chosen], generator(seed, "hands"))
     rest = Leg("made fast", REST_S, float(rng.uniform(0.0, 360.0)), 0.0, steer=Steer.MADE_FAST)
-    ride = Ride(replace(nominal, battery=pack), _water(rng, kept), rider, (rest,), 45.03, -30.02)
-    return World(chosen, seed, MOST_W[chosen], ride, sensors, stated)
+    water = _weather(_water(rng, kept), generator(seed, "weather"), kept)
+    ride = Ride(replace(nominal, battery=pack), water, rider, (rest,), 45.03, -30.02)
+    return World(
+        chosen,
+        seed,
+        MOST_W[chosen],
+        ride,
+        sensors,
+        stated,
+        Extras(
+            throttle=bool(telling.random() < THROTTLE_CHANCE),
+            pack_degc=bool(telling.random() < PACK_DEGC_CHANCE),
+        ),
+    )
 
 
 def _pack(
@@ -104,9 +145,8 @@ def _pack(
     capacity_ah = nominal.capacity_ah * share
     start = float(rng.uniform(0.80, 0.95))
     resistance_ohm = nominal.resistance_ohm / share
-    cold = 2.3 if rng.random() < 0.15 else 1.0
-    own = float(np.exp(0.15 * rng.standard_normal())) * cold
-    states_it = bool(rng.random() < 0.5) and cold == 1.0
+    own = float(np.exp(0.15 * rng.standard_normal()))
+    states_it = bool(rng.random() < 0.5)
     cells = CELLS[nominal.chemistry]
     cell = cells[int(rng.integers(len(cells)))] if kept["shape"] else cells[0]
     stated = Stated(
@@ -133,6 +173,48 @@ def _pack(
         shift_v=LFP_SHIFT_SD_V * size["shape"] if nominal.chemistry == "lfp" else 0.0,
     )
     return true, stated
+
+
+def _real_pack(pack: Battery, stated: Stated, rng: np.random.Generator) -> tuple[Battery, Stated]:
+    """Give a drawn pack its temperature and all that depends on it, and a second time constant."""
+    cold = bool(rng.random() < COLD_CHANCE)
+    degc = float(rng.uniform(*(COLD_DEGC if cold else WARM_DEGC)))
+    true = replace(
+        pack,
+        temperature_degc=degc,
+        slow_time_s=float(rng.uniform(*SLOW_S)),
+        slower_resistance_ohm=pack.resistance_ohm * float(rng.uniform(*SLOWER_SHARE)),
+        slower_time_s=float(rng.uniform(*SLOWER_S)),
+        cold_growth_per_k=float(rng.uniform(*COLD_GROWTH_PER_K)),
+        empty_growth=float(rng.uniform(*EMPTY_GROWTH)),
+    )
+    if not cold:
+        return true, stated
+    kept_fraction = 1.0 - float(rng.uniform(*COLD_LOSS_PER_K)) * (REFERENCE_DEGC - degc)
+    true = replace(true, capacity_ah=true.capacity_ah * kept_fraction)
+    return true, replace(stated, capacity_sd=COLD_CAPACITY_SD, resistance_ohm=None)
+
+
+def _hands(most_w: float, rng: np.random.Generator) -> Rider:
+    """Draw a rider: a slow one perceives a change of speed later, and corrects it more gently."""
+    slow = QUICK_TO_SLOW ** float(rng.uniform(-1.0, 1.0))
+    usual = Rider(max_power_w=most_w, arrival_m=25.0)
+    return replace(
+        usual,
+        power_gain=usual.power_gain / slow,
+        perception_s=usual.perception_s * slow,
+        lead_s=usual.lead_s * slow,
+    )
+
+
+def _weather(water: Water, rng: np.random.Generator, kept: dict[str, float]) -> Water:
+    rises, turns = bool(rng.random() < 1.0 / 3.0), bool(rng.random() < 0.5)
+    rise, turn = float(rng.uniform(*RISE_MPS_PER_H)), float(rng.uniform(-1.0, 1.0))
+    return replace(
+        water,
+        wind_rise_mps2=rise / 3600.0 * rises * kept["current"],
+        wind_turn_degps=turn * TURN_DEG_PER_H / 3600.0 * turns * kept["current"],
+    )
 
 
 def _water(rng: np.random.Generator, kept: dict[str, float]) -> Water:
