@@ -1,6 +1,5 @@
 """What a craft with more sensors sends besides: throttle, drive temperature, cells."""
 
-import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -9,7 +8,7 @@ from onboard.block import Block, Channel
 from tests.craft.battery import Battery, ocv_table
 from tests.craft.chance import Array, generator
 from tests.craft.voyage import Voyage
-from tests.evaluation.blocks import Telemetry, _channel
+from tests.evaluation.blocks import _channel
 
 HUD_EVERY, DRIVE_EVERY = 2, 3
 """Steps between messages of throttle and drive: 2.5 and 1.7 Hz."""
@@ -39,9 +38,13 @@ class CellSpread:
             rng.normal(0.0, 0.004, cells),
         )
 
-    def with_cell(self, number: int, charge: float, capacity: float, resistance: float) -> "CellSpread":
+    def with_cell(
+        self, number: int, charge: float, capacity: float, resistance: float
+    ) -> "CellSpread":
         """Return it with one cell changed: charge added, the others multiplied."""
-        changed = {name: getattr(self, name).copy() for name in ("charge", "capacity", "resistance")}
+        changed = {
+            name: getattr(self, name).copy() for name in ("charge", "capacity", "resistance")
+        }
         changed["charge"][number] += charge
         changed["capacity"][number] *= capacity
         changed["resistance"][number] *= resistance
