@@ -81,7 +81,7 @@ class AlertCode(Code):
     )  # fmt: skip
     CELLS_UNEVEN = (
         "cells_uneven", "warning",
-        "Cells of {source} are {apart_v} apart, cell {cell} lowest: it is empty first. Balance them.",
+        "Cells of {source} are {apart_v} apart: cell {cell} will be empty first. Balance them.",
     )  # fmt: skip
     CHARGE_UNSAID = (
         "charge_unsaid", "warning",

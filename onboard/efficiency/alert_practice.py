@@ -26,7 +26,7 @@ CELLS_EVEN_AGAIN_FRACTION = 0.8
 HELD_SD_FRACTION = 0.05
 """Relative standard deviation up to which throttle or revs are held over a minute."""
 
-HEAT_LIMIT_POWER_FRACTION, HEAT_LOOK_BACK_S, HEAT_THROTTLE_LEAST = 0.13, 600, 0.2
+HEAT_LIMIT_POWER_FRACTION, HEAT_LOOK_BACK_S, HEAT_THROTTLE_LEAST = 0.12, 600, 0.2
 """Drop of power beyond what throttle and voltage explain that shows a drive cutting back for heat;
 the time over which heat builds up [s]; and the throttle below which a drive stays cool."""
 
@@ -35,10 +35,10 @@ HEAT_EASED_FRACTION, HEAT_COURSE_DEG = 0.05, 30.0
 curve, which the autopilot may bend, counts more than the cube. And the angle within which two
 courses are alike [deg]."""
 
-LOAD_EXCESS_FRACTION, LOAD_LOOK_BACK_S, LOAD_LASTS_S = 0.1, 300, 900
+LOAD_EXCESS_FRACTION, LOAD_LOOK_BACK_S, LOAD_HOLDS_S, LOAD_LASTS_S = 0.1, 300, 30, 900
 """Excess of power at the revs that shows a fouled propeller; how far back minutes are compared, as
-weed comes in a moment [s]; and the time after which a lasting excess counts as a changed craft, as
-in `FOULED_BLOCKS_MOST` [s]."""
+weed comes in a moment [s]; for how long it must hold, as a gust or a wake is over sooner [s]; and
+the time after which a lasting excess counts as a changed craft, as in `FOULED_BLOCKS_MOST` [s]."""
 
 LOAD_COURSE_DEG, LOAD_REVS_MOST = 15.0, 0.25
 """Angle within which two courses are alike [deg]; and the change of ln of the revs beyond which two

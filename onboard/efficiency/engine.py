@@ -131,7 +131,6 @@ class Engine:
             first_s, now_s = self.latest.first_s or 0.0, self.latest.now_s
             while seconds := fold("seconds", self._cutter.settled, first_s, now_s):
                 self._learn(seconds)
-            # Last: sources are chosen while the seconds settle.
             fold(
                 "trip sums", lambda: self.together.fold(self._power.chosen(), self._speed.chosen())
             )

@@ -6,6 +6,7 @@ from typing import Any
 
 from tests.evaluation import (
     agreement,
+    alarms,
     at_anchor,
     coverage,
     five_rides,
@@ -93,6 +94,13 @@ CASES: dict[str, Case] = {
         set_and_drift.table,
         0.6,
         set_and_drift.VARIANTS,
+    ),
+    "alarms": Case(
+        "how many alarms are false, and do those of faults come in time",
+        alarms.ride,
+        alarms.table,
+        0.3,
+        alarms.VARIANTS,
     ),
     "at_anchor": Case(
         "does a craft that lies still make no way",

@@ -1,47 +1,39 @@
-"""What a craft with more sensors sends besides: throttle, drive temperature, cells."""
+"""What a craft with more sensors sends besides: throttle, revs, drive temperature, cells."""
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
-from onboard.block import Block, Channel
+from onboard.block import COLUMNS, Block, Channel
 from tests.craft.battery import Battery, ocv_table
 from tests.craft.chance import Array, generator
 from tests.craft.voyage import Voyage
-from tests.evaluation.blocks import _channel
 
 HUD_EVERY, DRIVE_EVERY = 2, 3
-"""Steps between messages of throttle and drive: 2.5 and 1.7 Hz."""
+"""Steps between messages of throttle and of the drive: 2.5 and 1.7 Hz."""
+
+TAP_NOISE_V = 0.001
+
+BELOW_EMPTY_V = 30.0
+"""Fall of a cell's voltage over its charge once that is used up [V]: it gives out at once."""
 
 
 @dataclass(frozen=True)
 class CellSpread:
-    """How the cells of a pack differ from their mean, an entry a cell."""
+    """How the cells of a pack differ, an entry a cell."""
 
     charge: Array
-    """Offset of the charge fraction at the start."""
+    """Charge fraction at the start, beyond the pack's."""
     capacity: Array
-    """Relative capacity."""
+    """Over the pack's."""
     resistance: Array
-    """Relative resistance."""
+    """Over the mean."""
     tap_v: Array
     """Error of the reading [V]."""
 
-    @classmethod
-    def drawn(cls, cells: int, seed: int) -> "CellSpread":
-        """Draw the cells of a pack in order. Common practice, no source."""
-        rng = generator(seed, "cells")
-        return cls(
-            rng.normal(0.0, 0.008, cells),
-            1.0 + rng.normal(0.0, 0.01, cells),
-            np.maximum(1.0 + rng.normal(0.0, 0.08, cells), 0.5),
-            rng.normal(0.0, 0.004, cells),
-        )
-
-    def with_cell(
-        self, number: int, charge: float, capacity: float, resistance: float
-    ) -> "CellSpread":
-        """Return it with one cell changed: charge added, the others multiplied."""
+    def with_cell(self, number: int, charge: float, capacity: float, resistance: float) -> Any:
+        """Return the spread with one cell changed: charge added, the others multiplied."""
         changed = {
             name: getattr(self, name).copy() for name in ("charge", "capacity", "resistance")
         }
@@ -51,14 +43,24 @@ class CellSpread:
         return replace(self, **changed)
 
 
+def drawn_cells(cells: int, seed: int) -> CellSpread:
+    """Draw the cells of a pack in order. Common practice, no source."""
+    rng = generator(seed, "cells")
+    return CellSpread(
+        rng.normal(0.0, 0.008, cells),
+        1.0 + rng.normal(0.0, 0.01, cells),
+        np.maximum(1.0 + rng.normal(0.0, 0.08, cells), 0.5),
+        rng.normal(0.0, 0.004, cells),
+    )
+
+
 def cell_volts(battery: Battery, spread: CellSpread, true: dict[str, Array]) -> Array:
-    """Return the true voltage of each cell, shape (n, cells)."""
+    """Return the true voltage of each cell at each step, shape (n, cells)."""
     table = np.array(ocv_table(battery.chemistry, battery.cell, battery.shift_v))
-    steps = np.linspace(0.0, 1.0, len(table))
     used = battery.start_fraction - true["charge_fraction"]
     charge = battery.start_fraction + spread.charge - used[:, None] / spread.capacity
-    # Below empty a cell gives out quickly.
-    open_v = np.interp(charge, steps, table) + np.minimum(charge, 0.0) * 30.0
+    open_v = np.interp(charge, np.linspace(0.0, 1.0, len(table)), table)
+    open_v += np.minimum(charge, 0.0) * BELOW_EMPTY_V
     sag_v = (true["open_circuit_v"] - true["volts_v"]) / battery.cells
     return np.maximum(open_v - sag_v[:, None] * spread.resistance, 0.0)
 
@@ -68,59 +70,72 @@ class Dash:
 
     Parameters
     ----------
-    amps_most_a
+    voyage, seed
+        The ride.
+    most_motor_amps_a
         Motor current at full throttle, for a drive whose throttle is a current; None: a duty.
-    spread
+    revs
+        Whether the drive reports its revs.
+    cells
         The cells; None where they are not reported.
     """
 
     def __init__(
-        self, voyage: Voyage, seed: int, amps_most_a: float | None, spread: CellSpread | None
+        self,
+        voyage: Voyage,
+        seed: int,
+        most_motor_amps_a: float | None,
+        revs: bool,
+        cells: CellSpread | None,
     ) -> None:
-        self._voyage, self._amps_most_a, self._spread = voyage, amps_most_a, spread
-        self._rng = generator(seed, "dash")
-        self.limited: dict[int, float] = {}
-        """From which step on the drive passes on only this share of the throttle."""
+        self._voyage, self._most_a, self._revs = voyage, most_motor_amps_a, revs
+        self._cells, self._noise = cells, generator(seed, "taps")
+        self.passed_on: dict[int, float] = {0: 1.0}
+        """By step: the share of the throttle that the drive passes on from there."""
 
     def extend(self, block: Block) -> Block:
         """Return a block of the whole voyage with what else is sent."""
-        true = self._voyage.columns(0)
-        steps = np.arange(self._voyage.index)
+        true, steps = self._voyage.columns(), np.arange(self._voyage.index)
         t_s = steps * self._voyage.step_s
-        if self._amps_most_a is None:
+        if self._most_a is None:
             throttle = true["motor_volts_v"] / true["volts_v"]
         else:
-            throttle = true["motor_amps_a"] / self._amps_most_a
-        marks = sorted(self.limited)
-        shares = np.array([1.0, *(self.limited[mark] for mark in marks)])
-        throttle = throttle / shares[np.searchsorted(marks, steps, side="right")]
+            throttle = true["motor_amps_a"] / self._most_a
+        marks = sorted(self.passed_on)
+        shares = np.array([self.passed_on[mark] for mark in marks])
+        throttle = throttle / shares[np.searchsorted(marks, steps, side="right") - 1]
         # VFR_HUD states the throttle in whole per cent.
         hud = {"throttle_fraction": np.round(np.clip(throttle, 0.0, 1.0), 2)}
-        drive = {"motor": np.zeros(len(steps)), "temperature_degc": np.round(true["drive_degc"])}
+        drive = {"motor": 0.0 * steps, "temperature_degc": np.round(true["drive_degc"])}
+        if self._revs:
+            drive["rpm"] = np.round(true["motor_rpm"])
         channels = {
             **block.channels,
-            "hud": _channel("hud", t_s, hud, steps % HUD_EVERY == 0),
-            "drive": _channel("drive", t_s, drive, steps % DRIVE_EVERY == 0),
+            "hud": _channel("hud", t_s, hud, HUD_EVERY),
+            "drive": _channel("drive", t_s, drive, DRIVE_EVERY),
         }
-        if self._spread is not None:
+        if self._cells is not None:
             channels["battery"] = self._with_cells(block.channels["battery"], true)
         return Block(channels)
 
-    def _with_cells(self, battery: Channel, true: dict[str, Array]) -> Channel:
-        spread, pack = self._spread, self._voyage.ride.craft.battery
-        at = np.round(battery.t_s / self._voyage.step_s).astype(int)
-        volts = cell_volts(pack, spread, {name: column[at] for name, column in true.items()})
-        volts = volts + spread.tap_v + self._rng.normal(0.0, 0.001, volts.shape)
-        # They add up to what is stated of the pack.
-        volts = np.round(np.maximum(volts, 0.0), 3)
-        return replace(
-            battery,
-            columns={
-                **battery.columns,
-                "volts_v": volts.sum(axis=1),
-                "cells": np.full(len(at), float(pack.cells)),
-                "low_cell": volts.argmin(axis=1) + 1.0,
-                "low_cell_v": volts.min(axis=1),
-                "high_cell_v": volts.max(axis=1),
-            },
-        )
+    def _with_cells(self, sent: Channel, true: dict[str, Array]) -> Channel:
+        assert self._cells is not None
+        at = np.round(sent.t_s / self._voyage.step_s).astype(int)
+        pack = self._voyage.ride.craft.battery
+        volts = cell_volts(pack, self._cells, {name: column[at] for name, column in true.items()})
+        noise = self._noise.normal(0.0, TAP_NOISE_V, volts.shape)
+        volts = np.round(np.maximum(volts + self._cells.tap_v + noise, 0.001), 3)
+        cells = {
+            "volts_v": volts.sum(axis=1),
+            "cells": np.full(len(at), float(pack.cells)),
+            "low_cell": volts.argmin(axis=1) + 1.0,
+            "low_cell_v": volts.min(axis=1),
+            "high_cell_v": volts.max(axis=1),
+        }
+        return replace(sent, columns={**sent.columns, **cells})
+
+
+def _channel(name: str, t_s: Array, known: dict[str, Array], every: int) -> Channel:
+    unknown = np.full(len(t_s), np.nan)
+    columns = {column: known.get(column, unknown)[::every] for column in COLUMNS[name]}
+    return Channel(t_s[::every], columns)

@@ -9,11 +9,9 @@ Only an alert on something else not observed yet also needs a class in `observat
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from typing import Any, Generic, TypeVar
+from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
 from onboard.block import Block, FloatArray
 from onboard.contract.advice import Standing, Target
@@ -21,6 +19,7 @@ from onboard.contract.alerts import Alert, AlertCode, Event
 from onboard.contract.codes import Value
 from onboard.contract.figure import Number, Unknown, within
 from onboard.contract.snapshot import Figures
+from onboard.efficiency.advice.condition import Bools, Condition, Outcome, single
 from onboard.efficiency.advice.heat_limit import HeatLimit
 from onboard.efficiency.advice.observations import (
     AdviceObserved,
@@ -52,70 +51,7 @@ from onboard.efficiency.sources.settled_seconds import Reading, SettledSeconds
 from onboard.efficiency.sources.trailing import Trailing
 from onboard.profile import Profile
 
-Bools = npt.NDArray[np.bool_]
-Observation = TypeVar("Observation")
-
 DRIVE_DEGC: Reading = ("drive", "temperature_degc")
-
-
-@dataclass(frozen=True)
-class Outcome:
-    """The outcome of a test.
-
-    Parameters
-    ----------
-    holds
-        Whether the condition holds, shape (n,).
-    values
-        Returns the alert's values at the second with a given index.
-    stays
-        Whether the condition keeps a raised alert on, shape (n,); None: as `holds`.
-    """
-
-    holds: Bools
-    values: Callable[[int], Values] = lambda _: {}
-    stays: Bools | None = None
-
-
-@dataclass(frozen=True)
-class Condition(Generic[Observation]):
-    """A row: one alert and its test.
-
-    Parameters
-    ----------
-    code
-        Code of the alert.
-    observation
-        Type of observation that it is tested on.
-    test
-        Returns the outcome; None where the craft has nothing to test.
-    on_after_s, off_after_s
-        How long the condition must persist, and be absent, without interruption.
-    shown
-        Reads the alert's values off the figures shown beside it, so that the two agree; where it
-        returns None they say otherwise, and the alert waits. None: the values as last tested.
-    hidden_by
-        A more detailed alert that supersedes this one while on.
-    raised_per_change
-        Whether every change of its values raises a new alert.
-    readings
-        Columns that settled seconds carry for it, in their `readings`.
-    """
-
-    code: AlertCode
-    observation: type[Observation]
-    test: Callable[[Observation], Outcome | None]
-    on_after_s: float = 5.0
-    off_after_s: float = 5.0
-    shown: Callable[[Figures], Values | None] | None = None
-    hidden_by: AlertCode | None = None
-    raised_per_change: bool = False
-    readings: tuple[Reading, ...] = ()
-
-
-def _single(holds: bool, **values: Value) -> Outcome:
-    """Return the outcome at a single time."""
-    return Outcome(np.array([holds]), lambda _: values)
 
 
 def _current_dead(seen: SecondsObserved) -> Outcome:
@@ -141,26 +77,25 @@ def _near_cutoff(seen: SecondsObserved) -> Outcome | None:
 
 
 def _cell_low(seen: CellsObserved) -> Outcome:
-    low_v = seen.cells.low_v
-    near = low_v < NEAR_CUTOFF_FACTOR * seen.cutoff_v
+    low_v = np.nan_to_num(seen.cells.low_v, nan=np.inf)
 
     def values(n: int) -> Values:
-        pack = int(np.nanargmin(low_v[n]))
+        pack = int(low_v[n].argmin())
         return _cell(seen.cells, n, pack) | {"cell_v": float(low_v[n, pack])}
 
-    return Outcome(near.any(axis=1), values)
+    return Outcome(low_v.min(axis=1) < NEAR_CUTOFF_FACTOR * seen.cutoff_v, values)
 
 
 def _cells_uneven(seen: CellsObserved) -> Outcome:
     cells = seen.cells
-    over = cells.apart_v / cells.most_v
+    over = np.nan_to_num(cells.apart_v / cells.most_v)
 
     def values(n: int) -> Values:
-        pack = int(np.nanargmax(over[n]))
+        pack = int(over[n].argmax())
         return _cell(cells, n, pack) | {"apart_v": float(cells.apart_v[n, pack])}
 
-    uneven = (over > 1.0).any(axis=1)
-    return Outcome(uneven, values, (over > CELLS_EVEN_AGAIN_FRACTION).any(axis=1))
+    most = over.max(axis=1)
+    return Outcome(most > 1.0, values, most > CELLS_EVEN_AGAIN_FRACTION)
 
 
 def _cell(cells: Cells, n: int, pack: int) -> dict[str, Value]:
@@ -185,17 +120,17 @@ def _implausible(seen: SecondsObserved) -> Outcome:
 def _counters_disagree(seen: CountersObserved) -> Outcome:
     limit_ah = COUNTERS_APART_FRACTION * abs(seen.charge_ah) + COUNTERS_APART_AH
     off = abs(seen.apart_ah) / max(abs(seen.charge_ah), COUNTERS_APART_AH)
-    return _single(abs(seen.apart_ah) > limit_ah, off_fraction=off)
+    return single(abs(seen.apart_ah) > limit_ah, off_fraction=off)
 
 
 def _energy_low(seen: PackObserved) -> Outcome:
     low = 0 < seen.left_wh < ENERGY_LOW_FRACTION * seen.full_wh
-    return _single(low, left_wh=seen.left_wh)
+    return single(low, left_wh=seen.left_wh)
 
 
 def _cannot_be_made(seen: AdviceObserved) -> Outcome:
     best = beyond_reach(seen.target)
-    return _single(best is not None, **(best or {}))
+    return single(best is not None, **(best or {}))
 
 
 def beyond_reach(target: Target | Unknown) -> Values | None:
@@ -222,7 +157,7 @@ def _sources(code: AlertCode, names: Callable[[SourceDecision], tuple[str, ...]]
     """Return the row of an alert that names sources."""
 
     def test(seen: SourceDecision) -> Outcome:
-        return _single(bool(names(seen)), sources=names(seen))
+        return single(bool(names(seen)), sources=names(seen))
 
     return Condition(code, SourceDecision, test, 1.0, 1.0, raised_per_change=True)
 
@@ -257,9 +192,7 @@ CONDITIONS: tuple[Condition[Any], ...] = (
         shown=_degc_shown,
         readings=(DRIVE_DEGC,),
     ),
-    Condition(
-        AlertCode.HEAT_LIMITING, HeatObserved, lambda seen: _single(seen.limited), 20.0, 30.0
-    ),
+    Condition(AlertCode.HEAT_LIMITING, HeatObserved, lambda seen: single(seen.limited), 20.0, 30.0),
     Condition(AlertCode.COUNTERS_DISAGREE, CountersObserved, _counters_disagree, 1.0, 60.0),
     Condition(AlertCode.IMPLAUSIBLE, SecondsObserved, _implausible, 1.0, 60.0),
     _sources(AlertCode.SOURCE_UNPLUGGED, lambda decision: decision.unplugged),
@@ -268,24 +201,24 @@ CONDITIONS: tuple[Condition[Any], ...] = (
     _sources(AlertCode.SOURCE_JOINED, lambda decision: decision.joined),
     Condition(AlertCode.ENERGY_LOW, PackObserved, _energy_low, 10.0, 60.0, shown=_left_shown),
     Condition(
-        AlertCode.RESERVE_REACHED, PackObserved, lambda seen: _single(seen.left_wh <= 0), 10.0, 60.0
+        AlertCode.RESERVE_REACHED, PackObserved, lambda seen: single(seen.left_wh <= 0), 10.0, 60.0
     ),
     Condition(
         AlertCode.BATTERY_CONTRADICTED,
         PackObserved,
-        lambda seen: _single(seen.contradicted),
+        lambda seen: single(seen.contradicted),
         1.0,
         60.0,
     ),
     Condition(
         AlertCode.WEED,
         FoulingObserved,
-        lambda seen: _single(seen.fouled, more_fraction=seen.excess_fraction),
+        lambda seen: single(seen.fouled, more_fraction=seen.excess_fraction),
         1.0,
         1.0,
         readings=REVS,
     ),
-    Condition(AlertCode.TURN_BACK, AdviceObserved, lambda seen: _single(seen.turn_back), 1.0, 1.0),
+    Condition(AlertCode.TURN_BACK, AdviceObserved, lambda seen: single(seen.turn_back), 1.0, 1.0),
     Condition(
         AlertCode.CANNOT_BE_MADE,
         AdviceObserved,

@@ -7,7 +7,8 @@ resistance, which makes it a little flatter; and flatter still with a hotel load
 whose throttle is a current (d^1.5) or a power (d). The cube is the most that an easing explains. An
 opening is taken to explain nothing: then a drive of any kind gives at least as much as before.
 
-The throttle is stated in whole per cent, so it may have moved by one without showing it.
+The throttle is stated in whole per cent: at a low one, a step that does not show explains more than
+the least drop that counts.
 
 What else lowers the power at a throttle: a wind that drops or comes from astern. The propeller then
 advances further each turn and takes less torque, but the craft gets faster, whereas one whose drive
@@ -24,14 +25,14 @@ from onboard.efficiency.alert_practice import (
     HEAT_LOOK_BACK_S,
     HEAT_THROTTLE_LEAST,
 )
-from onboard.efficiency.sources.minutes import PIECE_S, THROTTLE_STEP, Minute
+from onboard.efficiency.sources.minutes import EVERY_S, THROTTLE_STEP, Minute
 
 
 class HeatLimit:
-    """Compare each minute with those of the last ten: has the drive cut back?"""
+    """Compare each minute with those of the last ten to see whether the drive has cut back."""
 
     def __init__(self) -> None:
-        self._before: deque[Minute | None] = deque(maxlen=HEAT_LOOK_BACK_S // PIECE_S)
+        self._before: deque[Minute | None] = deque(maxlen=HEAT_LOOK_BACK_S // EVERY_S)
 
     def limits(self, now: Minute | None) -> bool:
         """Fold in the next minute; return whether it shows less power than is explained."""
@@ -45,22 +46,24 @@ def cut_back(was: Minute, now: Minute) -> bool:
 
     Examples
     --------
-    A quarter less power at the same throttle, and a throttle eased by 4 %, which explains an
-    eighth and, as it is stated in steps, a little more.
+    A quarter less power at the same throttle; and a fifth less at one eased by 4 %, which explains
+    an eighth.
 
     >>> was = Minute(0.0, 800.0, 50.0, 2.0, 0.0, 0.5, float("nan"))
     >>> cut_back(was, Minute(120.0, 600.0, 50.3, 1.8, 0.0, 0.5, float("nan")))
     True
-    >>> cut_back(was, Minute(120.0, 690.0, 50.1, 1.9, 0.0, 0.48, float("nan")))
+    >>> cut_back(was, Minute(120.0, 640.0, 50.1, 1.9, 0.0, 0.48, float("nan")))
     False
     """
     # An unknown throttle is NaN, and fails each comparison.
-    if not now.throttle >= max(HEAT_THROTTLE_LEAST, (1.0 - HEAT_EASED_FRACTION) * was.throttle):
+    held = was.throttle >= HEAT_THROTTLE_LEAST and now.throttle >= HEAT_THROTTLE_LEAST
+    if not held or now.throttle < (1.0 - HEAT_EASED_FRACTION) * was.throttle:
         return False
-    eased = (now.throttle - THROTTLE_STEP / 2) / (was.throttle + THROTTLE_STEP / 2)
-    explained = min(eased * now.volts_v / was.volts_v, 1.0) ** 3
+    eased = now.throttle / was.throttle * now.volts_v / was.volts_v
+    explained_w = was.power_w * min(eased, 1.0) ** 3
+    dropped = max(HEAT_LIMIT_POWER_FRACTION, 3.0 * THROTTLE_STEP / now.throttle)
     return (
-        now.power_w < (1.0 - HEAT_LIMIT_POWER_FRACTION) * explained * was.power_w
+        now.power_w < (1.0 - dropped) * explained_w
         and now.speed_mps <= was.speed_mps
         and now.is_on_course_of(was, HEAT_COURSE_DEG)
     )

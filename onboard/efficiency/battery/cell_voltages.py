@@ -132,7 +132,7 @@ def most_apart_v(curve: OcvCurve, mean_v: FloatArray, rate_per_h: FloatArray) ->
 
     >>> volts, rest = np.array([3.27, 2.9]), np.zeros(2)
     >>> np.round(most_apart_v(OCV_CURVES["lfp"], volts, rest), 3)
-    array([0.055, 0.359])
+    array([0.054, 0.455])
     """
     # The curve may be level over a piece; interpolation needs it to rise.
     rising_v = np.maximum.accumulate(curve.ocv_v) + 1e-9 * curve.fraction

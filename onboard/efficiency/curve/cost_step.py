@@ -126,7 +126,8 @@ def _exponent(now: list[SteadyBlock], known: Posterior) -> float:
 def _ln_through(blocks: list[SteadyBlock], known: Posterior) -> FloatArray:
     """Return ln w of blocks, shape (n,)."""
     velocity = np.array([(block.east_mps, block.north_mps) for block in blocks])
-    return np.log(np.maximum(np.hypot(*(velocity - known.water_mps).T), 1e-3))
+    off = velocity - known.water_mps
+    return np.asarray(np.log(np.maximum(np.hypot(off[:, 0], off[:, 1]), 1e-3)), np.float64)
 
 
 def _mean_ln_power(blocks: list[SteadyBlock]) -> float:

@@ -23,12 +23,13 @@ from onboard.efficiency.alert_practice import (
     LOAD_EASED_MOST,
     LOAD_EXCESS_FRACTION,
     LOAD_FELL_MOST,
+    LOAD_HOLDS_S,
     LOAD_LASTS_S,
     LOAD_LOOK_BACK_S,
     LOAD_OPENED_MOST,
     LOAD_REVS_MOST,
 )
-from onboard.efficiency.sources.minutes import MINUTE_S, PIECE_S, THROTTLE_STEP, Minute
+from onboard.efficiency.sources.minutes import EVERY_S, MINUTE_S, THROTTLE_STEP, Minute
 
 SLIP = 1.0
 """Relative rise of the torque coefficient for a relative fall of the advance per turn."""
@@ -39,46 +40,57 @@ EXCESS_LEAST = math.log1p(LOAD_EXCESS_FRACTION)
 
 
 class PropellerLoad:
-    """Compare each minute with those before: does the propeller take more power at its revs?"""
+    """Compare each minute with those before: the power that the propeller takes at its revs."""
 
     def __init__(self) -> None:
-        self.fouled = False
         self.excess_fraction = 0.0
         """Power beyond that of the clean propeller at the same revs, relative, when last fouled."""
-        self._before: deque[Minute | None] = deque(maxlen=LOAD_LOOK_BACK_S // PIECE_S)
+        self._before: deque[Minute | None] = deque(maxlen=LOAD_LOOK_BACK_S // EVERY_S)
+        self._since_s = math.nan
+        """Since when the load is too large [s]; NaN if it is not."""
         self._clean: Minute | None = None
-        """What the present excess is measured against."""
-        self._since_s = 0.0
+        """A minute before the propeller was fouled; None if it is not."""
+
+    @property
+    def fouled(self) -> bool:
+        """Whether the propeller is fouled."""
+        return self._clean is not None
 
     def fold(self, now: Minute | None) -> None:
         """Fold in the next minute."""
-        if self.fouled:
-            self._judge_again(now)
+        if self._clean is not None:
+            if now is not None:
+                self._judge_again(self._clean, now)
             return
-        # The newest of them shares its half with this one.
-        before = list(self._before)[: 1 - MINUTE_S // PIECE_S]
+        # The newest of them share a part with this one.
+        before = list(self._before)[: 1 - MINUTE_S // EVERY_S]
         self._before.append(now)
-        doubted, self._clean = self._clean is not None, None
-        if now is None:
+        clean = None if now is None else _lighter(before, now)
+        if now is None or clean is None:
+            self._since_s = math.nan
             return
-        for was in before:
-            if was is not None and (excess := load_excess(was, now)) > EXCESS_LEAST:
-                # Twice in a row: a gust or a wake is over sooner.
-                self.fouled, self._clean, self._since_s = doubted, was, now.t_s
-                self.excess_fraction = math.expm1(excess)
-                return
+        if math.isnan(self._since_s):
+            self._since_s = now.t_s
+        if now.t_s - self._since_s >= LOAD_HOLDS_S:
+            self._clean, self.excess_fraction = clean, math.expm1(load_excess(clean, now))
 
-    def _judge_again(self, now: Minute | None) -> None:
+    def _judge_again(self, clean: Minute, now: Minute) -> None:
         """End it once the excess has halved, or after so long that the craft has changed."""
-        if now is None or self._clean is None:
-            return
-        excess = load_excess(self._clean, now, any_course=True)
+        excess = load_excess(clean, now, any_course=True)
         lasts = now.t_s - self._since_s < LOAD_LASTS_S
         if lasts and excess > EXCESS_LEAST / 2:
             self.excess_fraction = math.expm1(excess)
         elif not lasts or excess != CANNOT_TELL:
-            self.fouled, self._clean = False, None
+            self._clean, self._since_s = None, math.nan
             self._before.clear()
+
+
+def _lighter(before: list[Minute | None], now: Minute) -> Minute | None:
+    """Return a minute at which the propeller took much less power at its revs; None without."""
+    for was in before:
+        if was is not None and load_excess(was, now) > EXCESS_LEAST:
+            return was
+    return None
 
 
 def load_excess(was: Minute, now: Minute, *, any_course: bool = False) -> float:

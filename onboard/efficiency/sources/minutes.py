@@ -9,8 +9,8 @@ from onboard.block import FloatArray
 from onboard.efficiency.alert_practice import HELD_SD_FRACTION
 from onboard.efficiency.sources.settled_seconds import Reading, SettledSeconds
 
-PIECE_S = 30
-"""Minutes end at whole multiples of this stream time [s]: each overlaps its neighbours by half."""
+EVERY_S = 10
+"""Minutes end at whole multiples of this stream time [s]: each overlaps its neighbours."""
 
 MINUTE_S = 60
 
@@ -72,15 +72,16 @@ class Minutes:
         rows = np.concatenate([self._rows, new])
         first_new = len(rows) - len(new)
         self._rows = rows[-MINUTE_S + 1 :]
-        for end in (np.flatnonzero(rows[first_new:, 0] % PIECE_S == 0) + first_new + 1).tolist():
+        for end in (np.flatnonzero(rows[first_new:, 0] % EVERY_S == 0) + first_new + 1).tolist():
             yield float(rows[end - 1, 0]), _minute(rows[max(end - MINUTE_S, 0) : end])
 
 
 def _minute(rows: FloatArray) -> Minute | None:
     if len(rows) < MINUTE_S or not np.isfinite(rows[:, :5]).all():
         return None
-    means = rows[:, 1:5].mean(axis=0).tolist()
-    return Minute(float(rows[-1, 0]), *means, _held(rows[:, 5]), _held(rows[:, 6]))
+    power_w, volts_v, east_mps, north_mps = rows[:, 1:5].mean(axis=0).tolist()
+    throttle, revs = _held(rows[:, 5]), _held(rows[:, 6])
+    return Minute(float(rows[-1, 0]), power_w, volts_v, east_mps, north_mps, throttle, revs)
 
 
 def _held(values: FloatArray) -> float:
