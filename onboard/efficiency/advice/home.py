@@ -10,7 +10,6 @@ import math
 import numpy as np
 import numpy.typing as npt
 
-from onboard.block import FloatArray
 from onboard.contract.advice import WayHome
 from onboard.contract.figure import Estimate, Number, Unknown
 from onboard.contract.reasons import Reason

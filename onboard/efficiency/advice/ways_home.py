@@ -109,7 +109,9 @@ def ways_home(ahead: Outlook, distance_m: float, wind: Headwind) -> WaysHome:
         np.asarray(np.sqrt(variance) / mean),
         np.asarray(np.sqrt(cost)),
         _sd(meter, ahead.covariance),
-        np.asarray(np.hypot(_sd(ahead.left_gradient - meter, ahead.covariance), ahead.left_own**0.5)),
+        np.asarray(
+            np.hypot(_sd(ahead.left_gradient - meter, ahead.covariance), ahead.left_own**0.5)
+        ),
     )
 
 

@@ -69,7 +69,11 @@ def cost_step(blocks: list[SteadyBlock], known: Posterior) -> Step | None:
     if now[-1:] != blocks[-1:] or now[-1].t_s - now[0].t_s > BLOCK_S * (STEP_BLOCKS + 4):
         return None
     power = _mean_ln_power(now)
-    before = [block for block in before if -STEP_EASED_MOST < power - np.log(block.power_w) < STEP_OPENED_MOST]
+    before = [
+        block
+        for block in before
+        if -STEP_EASED_MOST < power - np.log(block.power_w) < STEP_OPENED_MOST
+    ]
     if len(before) < STEP_BEFORE_LEAST:
         return None
     excess = cost_over(now, before, known)
@@ -78,9 +82,7 @@ def cost_step(blocks: list[SteadyBlock], known: Posterior) -> Step | None:
     return Step(excess, before) if excess > STEP_SD * _sd(now, before, known) else None
 
 
-def cost_over(
-    now: list[SteadyBlock], before: list[SteadyBlock], known: Posterior
-) -> float | None:
+def cost_over(now: list[SteadyBlock], before: list[SteadyBlock], known: Posterior) -> float | None:
     """Return how much more ln P a speed takes than before; None on another course, or too slow."""
     if not all(_on_course(block, before) for block in now):
         return None

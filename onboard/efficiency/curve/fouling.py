@@ -136,7 +136,12 @@ class FoulingDetector:
         # A power never tried, near the highest speed seen, may as well be the curve going on.
         ends = known.ln_power_at(np.array([high]))[0][0] < np.log(block.power_w)
         goes_on = ends and through * (1.0 + 2.0 * sd * slope) > high
-        if above and sd <= FOULED_SD_MOST and not goes_on and excess > FOULED_EXCESS_SD * self._usual:
+        if (
+            above
+            and sd <= FOULED_SD_MOST
+            and not goes_on
+            and excess > FOULED_EXCESS_SD * self._usual
+        ):
             self._beyond_doubt += 1
             self._excess_fraction = float(np.expm1(excess))
         elif not self._by_cost:

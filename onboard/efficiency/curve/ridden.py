@@ -19,6 +19,9 @@ as far apart, and `SPEED_MOST_MPS` is in the last."""
 COLUMNS = 4
 """Columns of the sums: number of the band, steady blocks, sum of Wh/km, sum of its squares."""
 
+NEAR_BANDS = 0.75
+"""Distance within which a band is at a speed, in widths of a band."""
+
 BLOCKS_LEAST = 3
 """Fewest steady blocks, one minute, that tell what a speed took."""
 
@@ -74,10 +77,9 @@ def together(one: FloatArray, other: FloatArray) -> FloatArray:
 def took(sums: FloatArray, speed_mps: float) -> Took | None:
     """Return what riding at a speed over ground took; None if hardly any was.
 
-    The band and its neighbours count, each as if ridden at their common mean speed: within a tenth
-    of a m/s a consumption hardly bends.
+    Its band counts; between two, both do: other speeds took more or less.
     """
-    near = sums[np.abs(sums[:, 0] - speed_mps / BAND_MPS) < 1.5]
+    near = sums[np.abs(sums[:, 0] - speed_mps / BAND_MPS) < NEAR_BANDS]
     count = float(near[:, 1].sum())
     if count < BLOCKS_LEAST:
         return None

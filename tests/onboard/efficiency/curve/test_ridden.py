@@ -21,13 +21,17 @@ def test_the_mean_of_all_courses_at_a_speed() -> None:
     assert found == Took(pytest.approx(25.0), pytest.approx(5.7735, abs=1e-4), 80.0)
 
 
-def test_neighbouring_speeds_count_and_others_do_not() -> None:
-    sums = ridden([block(1.9, 100.0), block(2.0, 100.0), block(2.1, 100.0), block(2.3, 999.0)])
+def test_only_what_was_ridden_at_the_speed_counts() -> None:
+    sums = ridden([block(speed, 100.0) for speed in (1.96, 2.0, 2.04, 2.06, 2.1, 2.3)])
     found = took(sums, 2.0)
     assert found is not None
-    assert found.wh_per_km == pytest.approx(100.0 / 3.6 * np.mean([1 / 1.9, 1 / 2.0, 1 / 2.1]))
+    assert found.wh_per_km == pytest.approx(100.0 / 3.6 * np.mean([1 / 1.96, 1 / 2.0, 1 / 2.04]))
     assert found.seconds_s == 60.0
-    assert took(sums, 1.7) is None
+    # Between two bands, both.
+    both = took(sums, 2.05)
+    assert both is not None and both.seconds_s == 100.0
+    assert took(sums, 2.1) is None
+    assert took(sums, 2.3) is None
 
 
 def test_less_than_a_minute_tells_nothing() -> None:
