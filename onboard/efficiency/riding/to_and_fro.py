@@ -77,10 +77,10 @@ def turning(blocks: FloatArray) -> Turning | None:
     return Turning(chance, float(mean[0]), float(mean[1]), variance)
 
 
-def _turns_in_a_row(course_rad: list[float]) -> int:
-    """Return how many of the latest changes of leg were turns round."""
+def _turns_in_a_row(courses: list[float]) -> int:
+    """Return how many of the latest turns in a row were turns round, given the legs' courses [rad]."""
     opposite = math.pi - math.radians(RECIPROCAL_DEG)
-    turned = [angle(a, b) > opposite for a, b in itertools.pairwise(course_rad)]
+    turned = [angle(a, b) > opposite for a, b in itertools.pairwise(courses)]
     return next((n for n, is_round in enumerate(turned[::-1]) if not is_round), len(turned))
 
 
