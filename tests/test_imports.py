@@ -26,6 +26,7 @@ ORDER = (
     "onboard.telemetry.logs",
     "onboard.telemetry.link",
     "onboard.efficiency.common_practice",
+    "onboard.efficiency.alert_practice",
     "onboard.efficiency.statistics",
     "onboard.efficiency.parts",
     "onboard.efficiency.meters",

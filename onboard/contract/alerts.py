@@ -44,7 +44,7 @@ class AlertCode(Code):
     )  # fmt: skip
     WEED = (
         "weed", "warning",
-        "Power is {more_fraction} above the learned curve: weed or a fouled propeller?",
+        "It takes {more_fraction} more power than usual: weed or a fouled propeller?",
     )  # fmt: skip
     HEAT_LIMITING = (
         "heat_limiting", "warning",

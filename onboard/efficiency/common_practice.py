@@ -217,8 +217,9 @@ CIRCLE_MISFIT_FRACTION, CIRCLE_ROUGHNESS_MPS = 0.15, 0.03
 """Velocities whose misfit exceeds this share of the radius do not form a circle; and systematic
 misfit of a turn's mean velocity, beyond its noise [m/s]."""
 
-WATER_PRIOR_SD_MPS = 0.3
-"""Standard deviation of each axis of the set and drift before it is known [m/s]."""
+WATER_PRIOR_SD_MPS, WATER_USUAL_MPS = 0.3, 0.2
+"""Standard deviation of each axis of the set and drift before it is known, wide on purpose; and its
+usual size, where its square biases a figure [m/s]."""
 
 BLOCK_SPEED_SD_MPS, BLOCK_SPEED_SD_WORTH = 0.025, 6.0
 """Standard deviation of a block's speed about the curve (noise, waves, gusts) until the residuals
@@ -319,10 +320,6 @@ UNDER_WAY_MPS, CURRENT_DEAD_A = 0.8, 0.05
 
 CURRENT_STUCK_S, CURRENT_STUCK_VOLTS_FRACTION = 60, 0.003
 """A current that is constant for this time [s] while the voltage moves by this share is stuck."""
-
-HEAT_LOOK_BACK_S, STEADY_THROTTLE, HEAT_LIMIT_POWER_FRACTION = 180, 0.03, 0.12
-"""Time over which heat builds up [s]; range of a steady throttle; and the drop of power that shows
-thermal limiting of the drive: larger than that of a sagging battery."""
 
 NEAR_CUTOFF_FACTOR, ENERGY_LOW_FRACTION, DRIVE_COOLER_DEGC = 1.03, 0.10, 5.0
 """Voltage over cut-off at which to warn; energy left at which to warn, as a share of full; and how

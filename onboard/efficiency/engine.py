@@ -52,7 +52,7 @@ from onboard.efficiency.advice.counted_pack import CountedPack
 from onboard.efficiency.advice.observations import FoulingObserved
 from onboard.efficiency.advice.schedule import AdviceSchedule
 from onboard.efficiency.advice.target import Aim
-from onboard.efficiency.battery.pack import Pack
+from onboard.efficiency.battery.pack import PACK_DEGC, Pack
 from onboard.efficiency.battery.recharge import Away
 from onboard.efficiency.curve.learner import Learner
 from onboard.efficiency.curve.power_curve import curve
@@ -102,7 +102,7 @@ class Engine:
         self.instruments = Instruments(profile, self.parts)
         self._power, self._speed = self.instruments.power, self.instruments.speed
         self.latest = self.instruments.latest
-        self._cutter = SecondsCutter(self._power, self._speed, READINGS)
+        self._cutter = SecondsCutter(self._power, self._speed, (*READINGS, PACK_DEGC))
         self.together = CountedTogether()
         self._mark: CountedPoint | None = None
         self._marked = False
@@ -199,8 +199,7 @@ class Engine:
         if label == self.learner.setup:
             return
         self.learner.select(label)
-        # An excess over the other set-up's curve is irrelevant to this one.
-        self._conditions.observe(FoulingObserved(self._schedule.settled_s, False))
+        self._conditions.change_setup(self._schedule.settled_s)
         self._schedule.reevaluate()
 
     def saved_state(self) -> dict[str, Any]:
@@ -279,7 +278,7 @@ class Engine:
         """Return the speed-power curve of the present set-up from the last fit."""
         known, setup = self.learner.posterior, self.learner.setup
         if self._curve is None or self._curve[0] is not known or self._curve[1] != setup:
-            self._curve = known, setup, curve(self.learner)
+            self._curve = known, setup, curve(self.learner, self._errors)
         return self._curve[2]
 
     def figures(self, silent_s: float = 0.0, hidden: Unknown | None = None) -> Figures:

@@ -9,6 +9,7 @@ from tests.evaluation import (
     at_anchor,
     coverage,
     five_rides,
+    learned_pack,
     planned_trip,
     remaining_range,
     set_and_drift,
@@ -106,6 +107,13 @@ CASES: dict[str, Case] = {
         planned_trip.table,
         0.5,
         planned_trip.VARIANTS,
+    ),
+    "learned_pack": Case(
+        "what is learned of a pack from ride to ride, and do its intervals hold",
+        learned_pack.ride,
+        learned_pack.table,
+        0.3,
+        learned_pack.VARIANTS,
     ),
     "set_ups": Case(
         "are set-ups compared fairly, and the traps named",

@@ -17,6 +17,9 @@ ABOUT_DEG = 20.0
 RISE_MPS_PER_H, GUST_SD_MPS = (4.0, 9.0), 1.0
 """Rise, from a calm at the start, of the wind that blows against the way home; and its gusts."""
 
+LITTLE_CHARGE = 0.08, 0.2
+"""Charge at the start above the reserve, on a ride that begins with little."""
+
 
 def following(world: World, leg: Leg) -> World:
     """Return a world in which the water current helps outward."""
@@ -52,6 +55,17 @@ def cold(world: World, leg: Leg) -> World:
     stated = replace(stated, capacity_sd=COLD_CAPACITY_SD, resistance_ohm=None)
     ride = replace(world.ride, craft=replace(world.craft, battery=pack))
     return replace(world, ride=ride, stated=stated)
+
+
+def nearly_empty(world: World, leg: Leg) -> World:
+    """Return a world in which little charge is left and the water current helps outward."""
+    rng = generator(world.seed, "little charge")
+    world = following(world, leg)
+    stated, pack = world.stated, world.craft.battery
+    start = stated.reserve_fraction + float(rng.uniform(*LITTLE_CHARGE))
+    pack = replace(pack, start_fraction=pack.start_fraction - stated.start_fraction + start)
+    ride = replace(world.ride, craft=replace(world.craft, battery=pack))
+    return replace(world, ride=ride, stated=replace(stated, start_fraction=start))
 
 
 def _on(world: World, water: Water) -> World:

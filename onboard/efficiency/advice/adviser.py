@@ -98,7 +98,7 @@ class Adviser:
         where = self.home.where()
         if known is None or where is None:
             return 0.0
-        self.home.know(known)
+        self.home.know(known, pack.cutoff_v)
         ahead = self._homeward(pack, GroundPower(known), where[1])
         spare_wh, home_w = self.home.evaluate(ahead, self._leaving_mps(where[1]))
         if self.aim.distance_m is not None:
@@ -164,6 +164,7 @@ class Adviser:
         where = self.home.where()
         if where is None:
             return Unknown(Reason.NO_POSITION)
+        self.home.know(known, pack.cutoff_v)
         ahead = self._homeward(pack, GroundPower(known), where[1])
         return self.home.way(ahead, self._leaving_mps(where[1]))
 

@@ -3,7 +3,7 @@
 A row of `CONDITIONS` names the alert, the observation that it is tested on, the test with the
 alert's values, and how long the condition must persist before the alert is raised, and be absent
 before it is cleared. To add an alert: its row in `onboard.contract.alerts`, and a row here. A row
-on a column of a channel names it as its `reading`; thresholds of one row may stand in its test.
+on columns of a channel names them as its `readings`; thresholds of one row may stand in its test.
 Only an alert on something else not observed yet also needs a class in `observations` and a call of
 `AlertConditions.observe`.
 """
@@ -21,11 +21,13 @@ from onboard.contract.alerts import Alert, AlertCode, Event
 from onboard.contract.codes import Value
 from onboard.contract.figure import Number, Unknown, within
 from onboard.contract.snapshot import Figures
+from onboard.efficiency.advice.heat_limit import HeatLimit
 from onboard.efficiency.advice.observations import (
     AdviceObserved,
     CellsObserved,
     CountersObserved,
     FoulingObserved,
+    HeatObserved,
     PackObserved,
     SecondsObserved,
 )
@@ -41,12 +43,10 @@ from onboard.efficiency.common_practice import (
     CURRENT_STUCK_VOLTS_FRACTION,
     DRIVE_COOLER_DEGC,
     ENERGY_LOW_FRACTION,
-    HEAT_LIMIT_POWER_FRACTION,
-    HEAT_LOOK_BACK_S,
     NEAR_CUTOFF_FACTOR,
-    STEADY_THROTTLE,
     UNDER_WAY_MPS,
 )
+from onboard.efficiency.sources.minutes import REVS, Minutes
 from onboard.efficiency.sources.power_sources import SourceDecision
 from onboard.efficiency.sources.settled_seconds import Reading, SettledSeconds
 from onboard.efficiency.sources.trailing import Trailing
@@ -98,8 +98,8 @@ class Condition(Generic[Observation]):
         A more detailed alert that supersedes this one while on.
     raised_per_change
         Whether every change of its values raises a new alert.
-    reading
-        A column that settled seconds carry for it, in their `readings`.
+    readings
+        Columns that settled seconds carry for it, in their `readings`.
     """
 
     code: AlertCode
@@ -110,7 +110,7 @@ class Condition(Generic[Observation]):
     shown: Callable[[Figures], Values | None] | None = None
     hidden_by: AlertCode | None = None
     raised_per_change: bool = False
-    reading: Reading | None = None
+    readings: tuple[Reading, ...] = ()
 
 
 def _single(holds: bool, **values: Value) -> Outcome:
@@ -126,7 +126,7 @@ def _current_dead(seen: SecondsObserved) -> Outcome:
 
 
 def _current_stuck(seen: SecondsObserved) -> Outcome:
-    amps, volts = (seen.past[name][:, -CURRENT_STUCK_S:] for name in ("amps_a", "volts_v"))
+    amps, volts = seen.past["amps_a"], seen.past["volts_v"]
     stuck = (amps.max(axis=1) == amps.min(axis=1)) & (amps[:, -1] > 1.0)
     stuck &= volts.max(axis=1) - volts.min(axis=1) > CURRENT_STUCK_VOLTS_FRACTION * volts[:, -1]
     return Outcome(stuck)
@@ -174,17 +174,6 @@ def _drive_hot(seen: SecondsObserved) -> Outcome:
         lambda n: {"temperature_degc": float(degc[n])},
         degc > seen.drive_most_degc - DRIVE_COOLER_DEGC,
     )
-
-
-def _heat_limiting(seen: SecondsObserved) -> Outcome:
-    throttle, power, volts = (seen.past[n] for n in ("throttle_fraction", "power_w", "volts_v"))
-    steady = throttle.max(axis=1) - throttle.min(axis=1) < STEADY_THROTTLE
-    steady &= throttle[:, -1] > 0.2
-    # A sagging battery alone costs power with the square of its voltage.
-    third = power.shape[1] // 3
-    was, now = power[:, :third].mean(axis=1), power[:, -third:].mean(axis=1)
-    sag = (volts[:, -third:].mean(axis=1) / volts[:, :third].mean(axis=1)) ** 2
-    return Outcome(steady & (now < (1 - HEAT_LIMIT_POWER_FRACTION) * was * np.minimum(sag, 1.0)))
 
 
 def _implausible(seen: SecondsObserved) -> Outcome:
@@ -266,9 +255,11 @@ CONDITIONS: tuple[Condition[Any], ...] = (
         3.0,
         10.0,
         shown=_degc_shown,
-        reading=DRIVE_DEGC,
+        readings=(DRIVE_DEGC,),
     ),
-    Condition(AlertCode.HEAT_LIMITING, SecondsObserved, _heat_limiting, 20.0, 30.0),
+    Condition(
+        AlertCode.HEAT_LIMITING, HeatObserved, lambda seen: _single(seen.limited), 20.0, 30.0
+    ),
     Condition(AlertCode.COUNTERS_DISAGREE, CountersObserved, _counters_disagree, 1.0, 60.0),
     Condition(AlertCode.IMPLAUSIBLE, SecondsObserved, _implausible, 1.0, 60.0),
     _sources(AlertCode.SOURCE_UNPLUGGED, lambda decision: decision.unplugged),
@@ -292,6 +283,7 @@ CONDITIONS: tuple[Condition[Any], ...] = (
         lambda seen: _single(seen.fouled, more_fraction=seen.excess_fraction),
         1.0,
         1.0,
+        readings=REVS,
     ),
     Condition(AlertCode.TURN_BACK, AdviceObserved, lambda seen: _single(seen.turn_back), 1.0, 1.0),
     Condition(
@@ -305,7 +297,7 @@ CONDITIONS: tuple[Condition[Any], ...] = (
 )
 """The rows, in the order in which their alerts are listed."""
 
-READINGS = tuple(dict.fromkeys(row.reading for row in CONDITIONS if row.reading is not None))
+READINGS = tuple(dict.fromkeys(reading for row in CONDITIONS for reading in row.readings))
 """Columns that settled seconds must carry for the rows."""
 
 
@@ -327,8 +319,8 @@ class AlertConditions:
                          for row in CONDITIONS}  # fmt: skip
         self._cells = CellVoltages(profile.battery, profile.sensors.voltage_scale)
         self._cell_count = profile.battery.cells if profile.battery else 0
-        columns = ("power_w", "amps_a", "volts_v", "throttle_fraction")
-        self._trailing = Trailing(HEAT_LOOK_BACK_S, *columns)
+        self._minutes, self._heat = Minutes(), HeatLimit()
+        self._trailing = Trailing(CURRENT_STUCK_S, "amps_a", "volts_v")
         self._power_known = self._speed_known = False
         self.events: list[Event] = []
 
@@ -349,6 +341,8 @@ class AlertConditions:
                 self._cutoff_v,
             )
         )
+        for t_s, minute in self._minutes.fold(seconds):
+            self.observe(HeatObserved(t_s, self._heat.limits(minute)))
         cells = self._cells.at(seconds.t_s)
         if cells is not None and self._cutoff_v is not None:
             self.observe(CellsObserved(seconds.t_s, cells, self._cutoff_v / self._cell_count))
@@ -378,6 +372,11 @@ class AlertConditions:
     def clear_target(self) -> None:
         """Clear the alert about the previous target."""
         self._watches[AlertCode.CANNOT_BE_MADE].end()
+
+    def change_setup(self, t_s: float) -> None:
+        """Forget at a stream time [s] what another set-up took: it is no measure of this one."""
+        self.observe(FoulingObserved(t_s, False))
+        self._heat = HeatLimit()
 
     def alerts(self, shown: Figures) -> tuple[Alert, ...]:
         """Return the alerts that are on, in the order of `CONDITIONS`.

@@ -9,9 +9,9 @@ from dataclasses import replace
 from typing import Any
 
 from onboard.contract.alerts import Alert, AlertCode
+from onboard.contract.battery import BatteryState
 from onboard.contract.figure import Estimate, Unknown, reaching_up_to, throughout
 from onboard.contract.reasons import Reason
-from onboard.contract.snapshot import BatteryState
 from onboard.efficiency.advice.reach import range_now_m, time_resting_s, time_riding_s
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.battery.recharge import Away
@@ -88,12 +88,12 @@ class CountedPack:
         if isinstance(pack, Unknown) or (side is None and not pack.count.is_stated):
             return None
         if side is None:
-            return pack.count.as_dict()
+            return pack.as_dict()
         if self._absences:
             # Absences count even if the stream was too short to settle a second.
             pack = copy.deepcopy(pack)
             self._apply_absences(pack, side)
-        return pack.count.as_dict(side.charge_ah, now_s)
+        return pack.as_dict(side.charge_ah, now_s)
 
     def resume(self, saved: dict[str, Any] | None, utc_s: float) -> None:
         """Resume from an earlier `saved_state`; see `Engine.resume_battery`."""

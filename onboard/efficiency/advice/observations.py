@@ -29,7 +29,7 @@ class SecondsObserved:
     seconds
         The seconds themselves.
     past
-        Trailing windows of some columns, shape (n, `HEAT_LOOK_BACK_S`).
+        Trailing windows of some columns, shape (n, `CURRENT_STUCK_S`).
     power_lost, speed_lost
         Whether power or speed is unknown after having been known.
     impossible_s
@@ -98,8 +98,16 @@ class AdviceObserved:
 
 @dataclass(frozen=True)
 class FoulingObserved:
-    """Whether the propeller is fouled, and by what fraction power exceeds the curve."""
+    """Whether the propeller is fouled, and by what fraction more power it takes."""
 
     t_s: float
     fouled: bool
     excess_fraction: float = 0.0
+
+
+@dataclass(frozen=True)
+class HeatObserved:
+    """Whether the drive passes on less power than throttle and voltage explain."""
+
+    t_s: float
+    limited: bool

@@ -14,12 +14,12 @@ from onboard.efficiency.common_practice import (
     CURVE_BLOCKS_LEAST,
     CURVE_SYSTEMATIC_SD,
     PLANNED_SLOWEST_MPS,
-    THROUGH_WATER_SD_MPS,
+    WEATHER_SD_FRACTION,
 )
 from onboard.efficiency.curve.learner import Learner
 from onboard.efficiency.curve.speed_power import KNOTS, Posterior
 from onboard.efficiency.statistics.monotone_cubic import interpolate
-from onboard.efficiency.statistics.shared_errors import Z_95
+from onboard.efficiency.statistics.shared_errors import GAIN, VOLTAGE, Z_95
 
 STEP_MPS = 0.1
 
@@ -27,22 +27,37 @@ SPEEDS = 64
 """Speeds evaluated over the span learned, to tell the best from its neighbours."""
 
 
-def curve(learner: Learner) -> Curve | Unknown:
-    """Return the curve of the present set-up."""
+def curve(learner: Learner, errors: FloatArray) -> Curve | Unknown:
+    """Return the curve of the present set-up.
+
+    Parameters
+    ----------
+    learner
+        With the last fit.
+    errors
+        Covariance of the shared errors, shape (5, 5): all powers share the sensors' gains.
+
+    Notes
+    -----
+    Through water the band is for calm water on any course: wind and waves of the ride are in the
+    powers, and are unknown. Over ground it is for the courses ridden, in the water as it was.
+    """
     known = learner.posterior
     if known is None or known.blocks < CURVE_BLOCKS_LEAST:
         return Unknown(Reason.TOO_FEW_STRETCHES)
-    kind: SpeedKind = "through_water"
-    if known.course_variance > THROUGH_WATER_SD_MPS**2:
-        kind, known = "over_ground", learner.over_ground()
-        assert known is not None
-    low, high = known.seen_mps
+    gains = float(errors[np.ix_((GAIN, VOLTAGE), (GAIN, VOLTAGE))].sum())
+    kind: SpeedKind = "over_ground"
+    shown, of_all = learner.over_ground(), gains
+    if shown is None:
+        kind, shown = "through_water", known.through_any_water()
+        of_all += WEATHER_SD_FRACTION**2
+    low, high = shown.seen_mps
     first, last = np.ceil(low / STEP_MPS), np.floor(high / STEP_MPS)
     speed = np.round(np.arange(first, last + 1) * STEP_MPS, 1)
     if not len(speed):
         speed = np.array([(low + high) / 2])
-    ln_power, _ = known.ln_power_at(speed)
-    reach = Z_95 * np.sqrt(known.curve_variance(speed))
+    ln_power, _ = shown.ln_power_at(speed)
+    reach = Z_95 * np.sqrt(shown.curve_variance(speed) + of_all)
     power, least, most = (np.exp(ln_power + part * reach).tolist() for part in (0, -1, 1))
     return Curve(tuple(speed.tolist()), tuple(power), tuple(least), tuple(most), kind)
 

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from onboard.block import Block
+from onboard.contract.battery import BatteryState
 from onboard.contract.figure import Figure, Unknown
 from onboard.contract.reasons import Reason
-from onboard.contract.snapshot import BatteryState
 from onboard.efficiency.advice.reach import range_now_m, time_riding_s
 from onboard.efficiency.battery.ocv_curve import OCV_CURVES
 from onboard.efficiency.engine import Engine

@@ -155,13 +155,13 @@ KEPT = Pack(LFP, Sensors()).count.as_dict()
 )
 def test_a_saved_state_is_used_if_possible(changed: dict, can_be: bool) -> None:
     if can_be:
-        read = SavedCharge.read(KEPT | changed, 20.0, 0.0).state
+        read = SavedCharge.read(KEPT | changed, Pack(LFP, Sensors()).count.state, 0.0).state
         fraction, _ = read.fraction(0.0, 0.0)
         assert fraction == (KEPT | changed)["fraction"]
         assert read.mean[CAPACITY] == (KEPT | changed)["capacity_error"]
     else:
         with pytest.raises(ValueError, match="kept battery state"):
-            SavedCharge.read(KEPT | changed, 20.0, 0.0)
+            SavedCharge.read(KEPT | changed, Pack(LFP, Sensors()).count.state, 0.0)
 
 
 def test_a_corrected_capacity_survives_the_run() -> None:
