@@ -1,8 +1,8 @@
 """The cue for a distance to go, from the range as it is shown: ease or hold.
 
-For use while the daemon has no target of its own. The distance is made if it is within the range
-that is surely left; the cue is based on the figures that stand beside it, so that they agree. It
-gives a consumption to aim at, not a speed.
+For use while the daemon has no target of its own. A distance is made if the lower bound of the
+range covers it. The cue is read off the figures shown beside it, so that they agree; without a
+curve it gives a consumption to aim at, not a speed.
 """
 
 from onboard.contract.advice import Cue, Stand, Standing, Target

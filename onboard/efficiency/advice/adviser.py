@@ -1,7 +1,8 @@
 """Advice to the rider: best speed, target speed with its cue, range, and the way home.
 
-Advice is based on settled seconds, so that a replay gives the same advice as the ride. Stateful
-advice is evaluated on schedule (`Adviser.evaluate`, see `schedule`), the rest on demand.
+Advice is made from settled seconds, so a replay gives the same advice as the ride. What has state
+(cues with hysteresis, turning back) is evaluated on schedule (`Adviser.evaluate`, see `schedule`),
+the rest on demand.
 """
 
 import math
@@ -87,7 +88,7 @@ class Adviser:
         Returns
         -------
         float
-            Predicted quiet time [s]: none of this advice can be due sooner.
+            Quiet time [s]: none of this advice can become due sooner.
         """
         self._advice = None
         if self._distance is not None:
@@ -189,6 +190,7 @@ class Adviser:
 
 
 def _mean(values: FloatArray) -> float:
+    """Return the mean; NaN unless at least half of the values are known."""
     known = values[np.isfinite(values)]
     return float(known.mean()) if len(known) * 2 >= len(values) else float("nan")
 
@@ -208,6 +210,7 @@ def _ranges(
 
 
 def _reaching_home(lower: WayHome | Unknown, upper: WayHome | Unknown) -> WayHome | Unknown:
+    """Return the way home with a margin that reaches up to that of a fuller pack."""
     if isinstance(lower, Unknown) or isinstance(upper, Unknown):
         return lower
     return replace(lower, margin_wh=reaching_up_to(lower.margin_wh, upper.margin_wh))

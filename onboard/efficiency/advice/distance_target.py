@@ -23,18 +23,18 @@ class DistanceTarget:
 
     def fold(self, made_m: FloatArray) -> None:
         """Fold in the distances made [m], one a second, NaN where unknown; shape (n,)."""
-        # In order of time, so that the sum does not depend on the partition.
+        # Added one by one, so that the sum does not depend on how the stream was cut.
         made = np.concatenate([[self._made_m], np.nan_to_num(made_m)])
         self._made_m = float(np.add.accumulate(made)[-1])
 
     def evaluate(self, ahead: SpeedsAhead | Unknown, idle: Unknown | None) -> None:
-        """Evaluate the target; the cue has hysteresis. Parameters are as of `state`."""
+        """Evaluate the target, and keep its cue for the hysteresis; parameters as in `state`."""
         self.target = self.state(ahead, idle)
         if not isinstance(self.target, Unknown):
             self._cue.keep(self.target.cue)
 
     def state(self, ahead: SpeedsAhead | Unknown, idle: Unknown | None) -> Target | Unknown:
-        """Return how the ride compares with the target, the cue as of the last evaluation.
+        """Return how the ride compares with the target; the cue has hysteresis from the last one.
 
         Parameters
         ----------

@@ -1,9 +1,11 @@
 """How far the energy left reaches, and how long it lasts, with what is sure and what is likely.
 
-A range is energy left over consumption. Energy left, and the errors that it shares with the
-consumption, enter linearly; the rest of the consumption is known to a factor, so it is lognormal.
-Their quantiles, each on its own side, are added as squares. So the quantiles of a row are in order:
-what is sure is less than what is likely. A chance is that of the quantile at the distance.
+A range is energy left over consumption. The energy left, and the sensors' errors that it shares
+with the consumption, enter linearly (normal); the rest of the consumption is known to a factor
+(lognormal). At each probability the deviations of both from the median are added in quadrature,
+lower ones and upper ones apart. That is exact where one of them is alone, and keeps the quantiles
+in order: what is sure is less than what is likely. The chance of a distance is the probability of
+the quantile that equals it.
 """
 
 import math
@@ -21,16 +23,19 @@ from onboard.efficiency.common_practice import (
     WEATHER_AHEAD_SD_FRACTION,
     WEATHER_BUILDS_S,
 )
-from onboard.efficiency.riding.present_riding import Riding, Scatter
+from onboard.efficiency.riding.present_riding import Riding
+from onboard.efficiency.riding.scatter import Scatter
 from onboard.efficiency.statistics.shared_errors import Z_95, Spread
 
 DEVIATIONS = np.linspace(-4.0, 4.0, 81)
 """Standard normal quantiles between which a chance is interpolated."""
 
+J_PER_WH = 3600.0
+
 
 @dataclass(frozen=True)
 class Reach:
-    """What each of n powers reaches: a range [m], or a time [s].
+    """How far, or how long, the energy left reaches at each of n powers: ranges [m], or times [s].
 
     Parameters
     ----------
@@ -47,7 +52,7 @@ class Reach:
     cost_sd: FloatArray
 
     def at(self, deviations: float) -> FloatArray:
-        """Return the quantile of each row at a standard normal quantile, shape (n,).
+        """Return the quantile of each row, shape (n,), for a standard normal one.
 
         Examples
         --------
@@ -60,7 +65,7 @@ class Reach:
         return np.asarray(np.maximum(self.middle + math.copysign(1.0, deviations) * apart, 0.0))
 
     def chance(self, row: int, wanted: float) -> float:
-        """Return the probability that a row reaches what is wanted."""
+        """Return the probability that a row reaches what is wanted, in the unit of `middle`."""
         one = self.row(row)
         reached = np.array([float(one.at(z)[0]) for z in DEVIATIONS.tolist()])
         return 1.0 - NormalDist().cdf(float(np.interp(wanted, reached, DEVIATIONS)))
@@ -90,13 +95,13 @@ def reach(
     pack
         The battery.
     power_w
-        Powers measured by the craft's own sensors [W], shape (n,).
+        Powers as measured by the craft's own sensors [W], shape (n,).
     volts_v
-        Volts by which the offset error of the current sensor changes each power.
+        Change of each power per ampere of the current sensor's offset error [V].
     log_variance
-        Variance of the logarithm of the cost, sensors' shared errors apart.
+        Variance of the logarithm of the cost, the sensors' shared errors apart.
     per_wh
-        What a watt-hour reaches, shape (n,).
+        What a watt-hour reaches [m/Wh or s/Wh], shape (n,).
     """
     left, gradient, own = pack.left(power_w)
     by_error = Spread.of_energy(1.0, 0.0).gradient
@@ -122,23 +127,34 @@ def riding_range(  # noqa: PLR0917
     pack, riding
         The battery and the present riding.
     speed_mps, power_w
-        Speeds over ground and the powers that they take, shape (n,).
+        Speeds over ground [m/s], and the powers that they take [W], shape (n,).
     log_variance
-        Variance of the logarithm of their powers, given the riding's.
+        Variance of the logarithm of each power, given the riding's.
     share
-        Change of that logarithm with the riding's.
+        Derivative of that logarithm with the riding's.
     """
+    # With v proportional to P^s, the consumption P/v goes as P^(1 - s).
     to_come, factor = _ahead(pack, riding, riding.cost, 1.0 - riding.sag.of_speed)
     variance = log_variance + share**2 * riding.cost.mean_variance + to_come
     # An error of the sensor's zero counts as far as the power is the measured one.
     volts = riding.volts_v * (1.0 + share * (power_w / riding.power_w - 1.0))
-    return reach(pack, power_w, volts, variance, speed_mps / power_w * 3600.0 * factor)
+    return reach(pack, power_w, volts, variance, speed_mps / power_w * J_PER_WH * factor)
 
 
 def _ahead(pack: Pack, riding: Riding, scatter: Scatter, exponent: float) -> tuple[float, float]:
-    """Return the variance of what is to come, and the factor by which a falling voltage helps."""
+    """Return what the riding ahead adds to the variance, and a falling voltage's factor.
+
+    Parameters
+    ----------
+    pack, riding
+        The battery and the present riding.
+    scatter
+        Of the cost: consumption or power.
+    exponent
+        d ln cost / d ln P.
+    """
     power = riding.power_w
-    ahead_s = pack.left_spread(power).value / power * 3600.0
+    ahead_s = pack.left_spread(power).value / power * J_PER_WH
     fall = exponent * pack.voltage_fall(power)
     weather = WEATHER_AHEAD_SD_FRACTION**2 * min(ahead_s / WEATHER_BUILDS_S, 1.0)
     variance = scatter.to_come(ahead_s) + weather + (riding.sag.sd * fall) ** 2
@@ -162,7 +178,7 @@ def time_riding_s(pack: Pack, riding: Riding) -> Estimate:
     power = np.array([riding.power_w])
     to_come, factor = _ahead(pack, riding, riding.draw, 1.0)
     variance = riding.draw.mean_variance + to_come
-    return reach(pack, power, riding.volts_v, variance, 3600.0 * factor / power).figure()
+    return reach(pack, power, riding.volts_v, variance, J_PER_WH * factor / power).figure()
 
 
 def time_resting_s(pack: Pack, power_w: float, volts_v: float) -> Estimate:
@@ -170,4 +186,4 @@ def time_resting_s(pack: Pack, power_w: float, volts_v: float) -> Estimate:
     if power_w < DRAWING_LEAST_W:
         return Unknown(Reason.HARDLY_DRAWING)
     power = np.array([power_w])
-    return reach(pack, power, volts_v, 0.0, 3600.0 / power).figure()
+    return reach(pack, power, volts_v, 0.0, J_PER_WH / power).figure()

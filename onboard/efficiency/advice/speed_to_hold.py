@@ -1,6 +1,6 @@
-"""A speed or a battery power to hold, and the rider's cue to it, second by second.
+"""A speed or a battery power to hold, and the cue to it, second by second.
 
-It needs neither curve nor battery: a rider who holds a power for a run has the cue from the start.
+The cue needs neither the curve nor the battery, so it is there from the start of a timed run.
 """
 
 import numpy as np
@@ -46,7 +46,7 @@ class Hold:
         Parameters
         ----------
         past
-            As of `Trailing.fold`, with `power_w` and `distance_m`.
+            As `Trailing.fold` returns it, with `power_w` and `distance_m`.
         """
         if not len(past["power_w"]):
             return
@@ -84,6 +84,7 @@ class Hold:
         return "power_w" if self._aim.power_w is not None else "distance_m"
 
     def _update(self, row: FloatArray) -> None:
+        """Update the cue from the last `CUE_MEAN_S` seconds, at least half of them known."""
         known = row[np.isfinite(row)]
         if len(known) * 2 < CUE_MEAN_S:
             self.difference_fraction = self.cue = LATELY
@@ -95,6 +96,7 @@ class Hold:
 
 
 def _cost(ahead: SpeedsAhead | Unknown, speed_mps: float) -> Number:
+    """Return the consumption at a speed [Wh/km]; a single row is no curve."""
     if isinstance(ahead, Unknown) or len(ahead.speed_mps) == 1:
         return Unknown(Reason.NO_CURVE)
     return ahead.wh_per_km(speed_mps)

@@ -1,17 +1,17 @@
 """The range of every speed on the courses ridden now: one prediction for all advice.
 
 Range now, best range, target, chance and cue are read off these rows, so they cannot contradict
-each other. The row of the present riding is measured (`riding.present_riding`). The other rows are
-those of the learned curve, as a mean over the courses ridden now, given that measurement: with K
-the covariance of ln P (the curve's, and the day's weather, which all speeds share) and z what is
-measured,
+each other. The row of the present riding is measured (`riding.present_riding`). The others are the
+learned curve, averaged over the courses ridden now, given that measurement (a normal distribution
+conditioned on one of its components, as in Gaussian-process regression). With K the covariance of
+ln P (that of the curve, and the day's weather, which all speeds share) and z the measured ln P,
 
-    ln P(v) = curve(v) + K(v, now) / K(now, now) (z - curve(now)),
-    variance  K(v, v) - K(v, now)^2 / K(now, now)
+    mean      curve(v) + K(v, now) / K(now, now) (z - curve(now)),
+    variance  K(v, v) - K(v, now)^2 / K(now, now).
 
-(conditioning of a normal distribution). A speed near the present one, or on a curve that is off as
-a whole, follows what is measured; one that was learned well while the present one was not, the
-curve. While nothing is ridden the curve alone counts.
+So a speed near the present one follows what is measured, and so do all if the curve is off as a
+whole; a speed that was learned well follows the curve if the present one was not. While nothing is
+ridden, the curve alone counts.
 """
 
 import math
@@ -22,7 +22,7 @@ import numpy as np
 from onboard.block import FloatArray
 from onboard.contract.figure import Figure, Unknown
 from onboard.contract.reasons import Reason
-from onboard.efficiency.advice.reach import Reach, reach, riding_range
+from onboard.efficiency.advice.reach import J_PER_WH, Reach, reach, riding_range
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.common_practice import WEATHER_SD_FRACTION
 from onboard.efficiency.curve.power_curve import speeds_on_courses
@@ -33,18 +33,18 @@ from onboard.efficiency.statistics.shared_errors import Z_95
 
 @dataclass(frozen=True)
 class SpeedsAhead:
-    """The rows: speeds that were learned, and the present one, rising.
+    """One row a speed: those learned, and the present one, rising.
 
     Parameters
     ----------
     speed_mps
         Speed over ground, shape (n,).
     power_w
-        Battery power at each, shape (n,).
+        Battery power at each [W], shape (n,).
     ranges
         Their ranges [m].
     log_covariance
-        Of the logarithms of the curve's powers, shape (n, n).
+        Covariance of the logarithms of the curve's powers, shape (n, n).
     now
         Row of the present riding; None while nothing is ridden.
     """
@@ -61,13 +61,14 @@ class SpeedsAhead:
         return int(np.argmax(self.ranges.middle))
 
     def best_range(self) -> Figure:
-        """Return the longest range [m]: at the least, what any speed reaches."""
+        """Return the longest range [m]; its lower bound is the highest of any speed's."""
         found = self.ranges.figure(self.best)
         surely = float(self.ranges.at(-Z_95).max())
         return Figure(found.value, min(surely, found.value), found.high)
 
     def best_speed(self) -> Figure:
-        """Return the speed of the longest range; within the interval are all that may go as far."""
+        """Return the speed of the longest range [m/s], with all that may go as far as interval."""
+        # Of the difference of ln P from that at the best speed.
         best, covariance = self.best, self.log_covariance
         variance = np.diag(covariance) + covariance[best, best] - 2.0 * covariance[best]
         metres = np.maximum(self.ranges.middle, 1e-9)
@@ -102,7 +103,12 @@ def speeds_ahead(
     known
         Curve and water; None before the first steady stretch.
     course_deg
-        Course over ground while the riding's own courses are unknown; None if unknown too.
+        Course over ground [deg], used while the riding's own are unknown; None if unknown too.
+
+    Returns
+    -------
+    SpeedsAhead or Unknown
+        Unknown with neither riding nor curve, or if no learned speed is possible on the course.
     """
     if isinstance(riding, Unknown):
         return riding if known is None else _by_curve(pack, known, course_deg)
@@ -123,10 +129,11 @@ def speeds_ahead(
 
 
 def _by_curve(pack: Pack, known: Posterior, course_deg: float | None) -> SpeedsAhead | Unknown:
+    """Return the rows of the curve alone."""
     curve = speeds_on_courses(known, ((course_deg, 1.0),), None)
     if not len(curve.speed_mps):
         return Unknown(Reason.NO_SPEED_ON_COURSE)
     variance = np.diag(curve.log_covariance) + WEATHER_SD_FRACTION**2
-    per_wh = curve.speed_mps / curve.power_w * 3600.0
+    per_wh = curve.speed_mps / curve.power_w * J_PER_WH
     ranges = reach(pack, curve.power_w, pack.cutoff_v, variance, per_wh)
     return SpeedsAhead(curve.speed_mps, curve.power_w, ranges, curve.log_covariance, None)

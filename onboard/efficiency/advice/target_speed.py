@@ -1,7 +1,7 @@
 """The highest speed that still covers a distance, and the cue to it.
 
-The distance is covered without drawing on the reserve, at a stated confidence. The cue has
-hysteresis, so that waves do not make it flicker.
+'Covers' means at `CONFIDENCE_FRACTION`, without drawing on the reserve. The cue has hysteresis, so
+that waves do not make it flicker.
 """
 
 from dataclasses import dataclass
@@ -42,8 +42,8 @@ class Advised:
     best_speed_mps, best_m
         The speed with the longest sure range, and that range.
     try_mps
-        The speed to go for where none is sure: the best, or if that is the slowest learned, one a
-        little slower, which the curve then learns.
+        The speed to hold where none is sure: the best, or if that is the slowest learned, a little
+        less, which the curve then learns.
     """
 
     speed_mps: Number
@@ -88,7 +88,7 @@ class DistanceCue:
     def cue(self, chance: float, now_mps: float, advised: Advised) -> Cue | Unknown:
         """Return the cue; unknown where the distance is not sure, yet no other speed is better.
 
-        'Push' only where a slower speed is what endangers it: hotel load, foul water current.
+        'Push' only where going too slowly is what endangers it: hotel load, foul water current.
         """
         if chance >= (CONFIDENCE_FRACTION if self._is_sure else SURE_AGAIN_FRACTION):
             return "hold"

@@ -1,32 +1,31 @@
 """Riding to and fro: whether it is a habit, and what turning round does.
 
 A craft that has turned round again and again will do so, and both directions then count for the
-same distance, however long the present leg is. What the other direction takes is measured where it
-was ridden as now; where it was not yet, earlier turns tell by how much power and consumption
-changed with them.
+same distance, however long the present leg is (`both_ways`). What turning round does is the mean
+change over the earlier turns, of ln power and of ln consumption, brought to the present direction.
 """
 
 import itertools
+import math
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from onboard.block import FloatArray
 from onboard.efficiency.riding.common_practice import (
     CHANCES,
-    LEG_COURSE_DEG,
     RECIPROCAL_DEG,
+    STRAIGHT_ON_FACTOR,
     TURN_SD_FRACTION,
 )
+from onboard.efficiency.riding.courses import Indices, angle, legs
+from onboard.efficiency.riding.ridden_blocks import EAST, NORTH, course_rad, ln_power, ln_speed
 
-LEG_BLOCKS_LEAST, TURNS_MOST = 3, 8
-"""Blocks of a leg, and turns looked back on."""
+TURNS_MOST = 8
+"""Turns looked back on."""
 
 NEAR_TURN, SETTLING = 6, 2
 """Blocks compared on either side of a turn, and those left out right after it."""
-
-Indices = npt.NDArray[np.int64]
 
 
 @dataclass(frozen=True)
@@ -48,63 +47,67 @@ class Turning:
     ln_cost: float
     variance: float
 
+    @property
+    def is_likely(self) -> bool:
+        """Whether the craft rather turns round than not."""
+        return self.chance > 0.5
+
 
 def turning(blocks: FloatArray) -> Turning | None:
-    """Return what turning round does; None where the craft did not come back on its course.
+    """Return what turning round does; None where the craft is not on its way back.
 
     Parameters
     ----------
     blocks
-        As in `present_riding`, shape (n, 7), oldest first.
+        As in `ridden_blocks`, shape (n, 7), oldest first.
     """
-    legs = _legs(np.arctan2(blocks[:, 3], blocks[:, 4]))[-TURNS_MOST - 1 :]
-    courses = [_mean_course(blocks[leg]) for leg in legs]
-    reciprocal = np.radians(RECIPROCAL_DEG)
-    back = [_apart(a, b) > np.pi - reciprocal for a, b in itertools.pairwise(courses)]
-    turns = next((n for n, turned in enumerate(back[::-1]) if not turned), len(back))
-    if turns == 0:
+    ridden = legs(course_rad(blocks))[-TURNS_MOST - 1 :]
+    turns = _turns_in_a_row([_mean_course(blocks[leg]) for leg in ridden])
+    to_and_fro = ridden[-1 - turns :]
+    if turns == 0 or _goes_straight_on(to_and_fro):
         return None
-    # One that has gone straight on for much longer than before is no longer on its way back.
-    longest = max(len(leg) for leg in legs[-1 - turns : -1])
-    chance = CHANCES[min(turns, len(CHANCES)) - 1] if len(legs[-1]) < 2 * longest else 0.0
-    ln_power = np.log(np.maximum(blocks[:, 0], 1e-3))
-    ln_cost = ln_power - np.log(blocks[:, 1])
-    changes = []
-    for n in range(len(legs) - 1 - turns, len(legs) - 1):
-        before, after = legs[n][-NEAR_TURN:], legs[n + 1][SETTLING:][:NEAR_TURN]
-        # From the present direction to the other one.
-        sign = 1.0 if (len(legs) - 1 - n) % 2 == 0 else -1.0
-        if len(after):
-            changes.append(
-                [sign * float(v[after].mean() - v[before].mean()) for v in (ln_power, ln_cost)]
-            )
-    if not changes or not chance:
+    changes = _changes(blocks, to_and_fro)
+    if not len(changes):
         return None
-    each = np.array(changes)
-    spread = float(((each - each.mean(axis=0)) ** 2).sum() / max(len(each) - 1, 1)) / 2
-    mean = each.mean(axis=0)
-    variance = (TURN_SD_FRACTION**2 + spread) / len(each)
+    mean = changes.mean(axis=0)
+    # Pooled over power and consumption.
+    spread = float(((changes - mean) ** 2).sum() / max(len(changes) - 1, 1)) / 2
+    variance = (TURN_SD_FRACTION**2 + spread) / len(changes)
+    chance = CHANCES[min(turns, len(CHANCES)) - 1]
     return Turning(chance, float(mean[0]), float(mean[1]), variance)
 
 
-def _legs(course_rad: FloatArray) -> list[Indices]:
-    """Return the indices of each leg's blocks, in order: legs of a few blocks, and the present."""
-    legs: list[list[int]] = [[]]
-    east = north = 0.0
-    for n, course in enumerate(course_rad.tolist()):
-        if legs[-1] and _apart(course, float(np.arctan2(east, north))) > np.radians(LEG_COURSE_DEG):
-            legs.append([])
-            east = north = 0.0
-        legs[-1].append(n)
-        east, north = east + np.sin(course), north + np.cos(course)
-    long = [leg for leg in legs[:-1] if len(leg) >= LEG_BLOCKS_LEAST]
-    return [np.array(leg, np.int64) for leg in (*long, legs[-1])]
+def _turns_in_a_row(courses: list[float]) -> int:
+    """Return how many of the latest turns in a row were turns round, given the legs' courses [rad]."""
+    opposite = math.pi - math.radians(RECIPROCAL_DEG)
+    turned = [angle(a, b) > opposite for a, b in itertools.pairwise(courses)]
+    return next((n for n, is_round in enumerate(turned[::-1]) if not is_round), len(turned))
+
+
+def _goes_straight_on(to_and_fro: list[Indices]) -> bool:
+    """Return whether the present leg is too long, beside those before, for one of them."""
+    *before, present = to_and_fro
+    return len(present) >= STRAIGHT_ON_FACTOR * max(len(leg) for leg in before)
+
+
+def _changes(blocks: FloatArray, to_and_fro: list[Indices]) -> FloatArray:
+    """Return what each turn changed, as one from the present direction to the other, shape (k, 2).
+
+    Columns are ln power and ln consumption; a turn just made has settled nothing yet.
+    """
+    power = ln_power(blocks)
+    cost = power - ln_speed(blocks)
+    changes = []
+    turns_back = range(len(to_and_fro) - 1, 0, -1)
+    for turn, (before, after) in zip(turns_back, itertools.pairwise(to_and_fro), strict=True):
+        old, new = before[-NEAR_TURN:], after[SETTLING:][:NEAR_TURN]
+        if len(new):
+            # The last turn led to the present direction, the one before away from it.
+            sign = (-1.0) ** turn
+            changes.append([sign * float(ln[new].mean() - ln[old].mean()) for ln in (power, cost)])
+    return np.array(changes)
 
 
 def _mean_course(blocks: FloatArray) -> float:
-    east, north = blocks[:, 3:5].mean(axis=0).tolist()
-    return float(np.arctan2(east, north))
-
-
-def _apart(a: float, b: float) -> float:
-    return float(abs((a - b + np.pi) % (2 * np.pi) - np.pi))
+    east, north = blocks[:, EAST : NORTH + 1].mean(axis=0).tolist()
+    return math.atan2(east, north)

@@ -4,8 +4,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from onboard.efficiency.riding.present_riding import Riding, Scatter
+from onboard.efficiency.riding.present_riding import Riding
 from onboard.efficiency.riding.sagging import NO_SAG, Sag
+from onboard.efficiency.riding.scatter import Scatter
 from onboard.efficiency.statistics.shared_errors import COUNT, Spread
 
 EXACT = Scatter(0.0, 0.0, 0.0)
@@ -33,7 +34,7 @@ class PlainPack:
         return Spread(self.wh, self.gradient, self.own_variance)
 
     def voltage_fall(self, power_w):
-        """Return how far ln V falls on the mean."""
+        """Return the mean change of ln V over the energy left."""
         return self.fall
 
 

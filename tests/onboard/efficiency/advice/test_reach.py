@@ -15,8 +15,8 @@ from onboard.efficiency.advice.reach import (
     time_riding_s,
 )
 from onboard.efficiency.common_practice import WEATHER_AHEAD_SD_FRACTION, WEATHER_BUILDS_S
-from onboard.efficiency.riding.present_riding import Scatter
 from onboard.efficiency.riding.sagging import Sag
+from onboard.efficiency.riding.scatter import Scatter
 from onboard.efficiency.statistics.shared_errors import (
     CAPACITY,
     COUNT,
@@ -73,7 +73,8 @@ def test_errors_that_energy_and_cost_share_count_once(error, sd, relative) -> No
 
 
 def test_the_variance_is_that_of_finite_differences() -> None:
-    # Correlated errors, two powers: range = left / (power / speed) with both as functions of them.
+    # Correlated errors, two powers: range = left / (power / speed), where left and power depend on
+    # the errors.
     left_by = np.array([900.0, 420.0, -130.0, -11.0, 60.0])
     sds = np.array([0.02, 0.03, 0.02, 0.05, 0.005])
     mixed = np.eye(COUNT)
@@ -103,9 +104,9 @@ def test_what_is_sure_is_less_than_what_is_likely() -> None:
     for less, more in itertools.pairwise(quantiles):
         assert np.all(less <= more)
     assert quantiles[4] == pytest.approx(rows.middle)
-    # Known to a factor, not to a difference.
+    # Known to a factor: further up than down.
     assert 0 < quantiles[2][0] < 0.6 * 10e3 < 2.1 * 10e3 < quantiles[6][0]
-    # Nothing left on the mean: at most what is not known of it.
+    # Nothing left on the mean: at most its uncertainty.
     assert quantiles[2][1] == 0.0
     assert quantiles[6][1] == pytest.approx(1.96 * 500.0)
 
@@ -119,7 +120,7 @@ def test_a_chance_is_that_of_the_quantile(deviations: float) -> None:
     assert rows.chance(0, wanted) == pytest.approx(exact, abs=2e-4)
 
 
-def test_consumption_ahead_averages_out_the_more_the_longer_it_is() -> None:
+def test_the_longer_the_riding_ahead_the_more_its_scatter_averages_out() -> None:
     scatter = Scatter(0.0004, 0.0036, 0.5)
     for left_wh, ahead_s in ((500.0, 6000.0), (50.0, 600.0), (0.25, 3.0)):
         found = range_now_m(PlainPack(left_wh), riding(cost=scatter))

@@ -1,4 +1,4 @@
-"""The range of every speed: measured now, by the curve's ratio elsewhere, one prediction."""
+"""The range of every speed: the measured one, and the curve conditioned on it."""
 
 import math
 from dataclasses import replace
@@ -13,7 +13,7 @@ from onboard.efficiency.advice.reach import range_now_m
 from onboard.efficiency.advice.speeds_ahead import speeds_ahead
 from onboard.efficiency.common_practice import WEATHER_SD_FRACTION
 from onboard.efficiency.curve.power_curve import speeds_on_courses
-from onboard.efficiency.riding.present_riding import Scatter
+from onboard.efficiency.riding.scatter import Scatter
 from tests.onboard.efficiency.advice.plain_pack import PlainPack, riding
 from tests.onboard.efficiency.advice.test_adviser_known_curve import curve
 
@@ -39,7 +39,7 @@ def test_the_row_of_the_present_riding_is_the_range_now() -> None:
 def test_other_speeds_follow_the_curve_from_the_present_cost() -> None:
     now = riding(1.2 * cubic_w(2.0), 2.0, courses=((90.0, 1.0),))
     ahead = speeds_ahead(PlainPack(), now, curve(), None)
-    # A curve that is off as a whole stays off: the less so the further away.
+    # A curve that is off as a whole is off elsewhere too, the less so the further away.
     near = (ahead.speed_mps > 1.2) & (ahead.speed_mps < 2.6)
     exact = 1.2 * cubic_w(ahead.speed_mps)
     assert ahead.power_w[near] == pytest.approx(exact[near], rel=0.01)
@@ -52,7 +52,7 @@ def test_other_speeds_follow_the_curve_from_the_present_cost() -> None:
 
 
 def test_to_and_fro_both_directions_count_for_the_same_distance() -> None:
-    # Water 0.4 m/s east. At v over ground the mean of both: (P(v - 0.4) + P(v + 0.4)) / 2.
+    # In water that sets east at 0.4 m/s, v over ground takes (P(v - 0.4) + P(v + 0.4)) / 2.
     now = riding(200.0, 2.0, courses=OUT_AND_BACK)
     ahead = speeds_ahead(PlainPack(), now, curve((0.4, 0.0)), None)
 
@@ -66,8 +66,8 @@ def test_to_and_fro_both_directions_count_for_the_same_distance() -> None:
 
 
 def test_the_curve_is_conditioned_on_what_is_measured() -> None:
-    # Against the formula for conditioning a normal distribution, by scipy's solver: each knot of
-    # ln w is off by itself by 4 %, all of them by the weather.
+    # Against the textbook formula for conditioning a normal distribution, by scipy's solver: each
+    # knot of the curve has an error of 4 % of its own; all share that of the weather.
     now = riding(1.3 * cubic_w(2.0), 2.0, Scatter(0.0009, 0.0, 0.0), courses=((90.0, 1.0),))
     known = curve(sd=0.04)
     ahead = speeds_ahead(PlainPack(), now, known, None)
@@ -84,8 +84,8 @@ def test_the_curve_is_conditioned_on_what_is_measured() -> None:
 
 
 def test_a_well_learned_speed_is_not_forgotten_at_one_just_tried() -> None:
-    # 2 m/s was learned, 3 m/s is ridden for the first time: that its cost was not foreseen says
-    # little about 2 m/s. Its range had been known to a factor of three.
+    # 2 m/s was learned; 3 m/s is ridden for the first time. That its cost was not foreseen says
+    # little about 2 m/s, whose range was once known to a factor of three only.
     known = curve(seen_mps=(1.5, 2.2), sd=0.01)
     off = known.covariance.copy()
     fast = 2 + int(np.argmin(np.abs(np.exp(known.ln_speed) - 2.6)))

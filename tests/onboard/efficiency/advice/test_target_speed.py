@@ -60,7 +60,7 @@ def test_a_distance_too_far_names_what_is_sure() -> None:
 
 
 def test_falling_short_at_the_slowest_speed_tried_advises_a_slightly_slower_one() -> None:
-    # The cheapest is 0.63 m/s; the slowest tried is 2.
+    # The cheapest speed is 0.63 m/s, the slowest tried 2 m/s.
     advised = advised_speed(ahead(speeds=SPEEDS[SPEEDS >= 2.0]), 90_000.0)
     assert isinstance(advised.speed_mps, Unknown)
     assert advised.best_speed_mps == pytest.approx(2.0, abs=0.02)

@@ -27,7 +27,7 @@ def test_a_step_of_held_power_begins_a_riding(power: float) -> None:
 
 
 def test_more_power_for_less_speed_is_the_water() -> None:
-    # A speed held over ground, not quite, after turning into the current.
+    # A speed over ground nearly held, after turning into the current.
     rough = [(200 * part, 2.0, 1, 0.0) for part in (1.0, 1.06, 0.95, 1.03, 0.98) * 4]
     against = [(280 * part, 1.8, 1, 180.0) for part in (1.0, 0.96, 1.05, 1.02, 0.97)]
     assert count(*rough, *against) == 25
@@ -37,7 +37,7 @@ def test_more_power_for_less_speed_is_the_water() -> None:
 
 
 def test_a_small_change_of_held_power_is_no_riding_of_its_own() -> None:
-    # Three per cent are within what a turn or a tired arm does.
+    # A turn or a tired arm makes as much as 3 %.
     assert count((300, 2.0, 20), (309, 2.05, 7)) == 27
 
 
@@ -50,15 +50,15 @@ def test_the_throttle_tells_a_hand_from_a_load(throttle: float, found: int) -> N
 def test_a_transition_is_passed_over() -> None:
     # A burst of half a minute at full power, and as before again.
     assert count((200, 2.0, 20), (600, 2.9, 3), (200, 2.0, 5)) == 25
-    # Of two minutes: the riding began after it.
+    # After two minutes of it, the riding began anew.
     assert count((200, 2.0, 20), (600, 2.9, 12), (200, 2.0, 5)) == 5
 
 
-def test_recovering_after_a_turn_into_the_current_is_no_hand() -> None:
+def test_recovering_after_a_turn_into_the_current_is_not_the_hand() -> None:
     rough = [(power, 2.0, 1, 90.0) for power in (100, 108, 95, 103, 110, 97) * 3]
     recovering = [(250, 1.6, 1, 270.0), (330, 1.75, 1, 270.0), (390, 1.9, 1, 270.0)]
     after = [(power, 2.0, 1, 270.0) for power in (400, 412, 388, 404, 396, 410)]
-    # All but blocks of the transition.
+    # All but the transition.
     assert count(*rough, *recovering, *after) >= len(rough) + len(after)
 
 

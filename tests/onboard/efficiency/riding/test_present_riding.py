@@ -26,10 +26,10 @@ def test_a_changed_throttle_starts_a_new_way_of_riding(before, now) -> None:
 @pytest.mark.parametrize(
     ("power", "speed", "hand"),
     [
-        # Both more, or both less, and by enough: the throttle.
+        # Both up, or both down, and by enough: the throttle.
         (300, 2.3, True),
         (120, 1.7, True),
-        # One at the other's cost, slowly: wind or water.
+        # One up and the other down, slowly: wind or water.
         (260, 1.7, False),
         (150, 2.3, False),
     ],
@@ -51,8 +51,8 @@ def test_throttle_changes_are_distinguished_from_wind_and_water(
 
 
 def test_fifteen_seconds_after_a_change_the_consumption_is_known_to_a_tenth() -> None:
-    # It was off by 41 % on the median, as the earlier riding stood for a minute. With P = 20 v^3
-    # the craft gains way with a time constant of 8 s after the throttle is opened.
+    # Its median error was 41 %, as the earlier riding stood for a minute. With P = 20 v^3 the
+    # craft gains or loses way with a time constant of 8 s after the throttle is moved.
     levels = [(160, 2.0), (70, 1.52), (250, 2.32), (110, 1.77)]
     for power in (80.0, 320.0):
         present, begin = PresentRiding(), 0.0
@@ -67,7 +67,7 @@ def test_fifteen_seconds_after_a_change_the_consumption_is_known_to_a_tenth() ->
         exact = power / speed / 3.6
         assert found.power_w == pytest.approx(power, rel=0.02)
         assert wh_per_km(found) == pytest.approx(exact, rel=0.06)
-        # And it says so: within two standard deviations, which are no more than a sixth.
+        # The interval holds: two standard deviations, of at most 17 %.
         assert abs(wh_per_km(found) / exact - 1) < 2 * relative_sd(found) < 0.34
 
 
@@ -82,8 +82,8 @@ def test_a_current_to_and_fro_is_averaged() -> None:
 
 @pytest.mark.parametrize("last_s", [240, 120, 40])
 def test_a_speed_held_against_a_current_is_averaged_over_both_directions(last_s: int) -> None:
-    # A block that turns once took the range of one leg, 12.5 km, for that of both, 4.1 km: power
-    # and speed rise together where the craft recovers from a turn into the current.
+    # The range of one leg, 12.5 km, was once shown for that of both, 4.1 km: power and speed rise
+    # together while the craft recovers from a turn into the current.
     legs = []
     for _ in range(4):
         legs += [(400, 1.6, 20, 270.0), (400, 2.0, 220, 270.0), (150, 2.3, 20, 90.0)]
@@ -94,7 +94,8 @@ def test_a_speed_held_against_a_current_is_averaged_over_both_directions(last_s:
 
 
 def test_a_change_while_riding_to_and_fro_counts_for_both_directions() -> None:
-    # At a held speed, 1.35 times the power either way; the other way was not ridden yet.
+    # The throttle is opened: 1.35 times the power for 1.1 times the speed. The way back was not
+    # ridden like that yet.
     legs = [(400, 2.0, 240, 270.0), (100, 2.0, 240, 90.0)] * 3
     found = riding(*legs, (400, 2.0, 120, 270.0), (540, 2.2, 60, 270.0))
     exact = (540 + 135) / 2 / 2.2 / 3.6
@@ -123,7 +124,7 @@ def test_stops_do_not_count_as_riding() -> None:
 
 
 def test_losing_way_before_a_stop_is_no_riding() -> None:
-    # Once a range of 222 km stood at the mooring: that of drifting in with the drive off.
+    # A range of 222 km was once shown at the mooring: that of drifting in with the drive off.
     present = PresentRiding()
     power = np.concatenate([np.full(300, 300.0), np.full(25, 4.2), np.full(60, 4.2)])
     speed = np.concatenate([np.full(300, 2.0), np.linspace(1.8, 0.35, 25), np.zeros(60)])

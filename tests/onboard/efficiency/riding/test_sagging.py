@@ -8,16 +8,19 @@ from onboard.efficiency.riding.common_practice import (
     SAG_OF_STEADY_THROTTLE,
     SAG_OF_UNKNOWN_THROTTLE,
 )
+from onboard.efficiency.riding.ridden_blocks import POWER, SPEED, THROTTLE, VOLTS
 from onboard.efficiency.riding.sagging import sag
 
 
 def ridden(follows: float, fall: float, throttle=np.nan, noise=0.004, count=120) -> np.ndarray:
-    """Return blocks whose power goes as a power of a voltage that falls by a share."""
+    """Return blocks with P proportional to V^follows, while V falls by a share."""
     rng = np.random.default_rng(6)
     volts = 50.0 * (1 - fall * np.linspace(0, 1, count))
     power = 300.0 * (volts / 50.0) ** follows * np.exp(noise * rng.normal(size=count))
     rows = np.zeros((count, 7))
-    rows[:, 0], rows[:, 1], rows[:, 2], rows[:, 5] = power, 2.0, volts, throttle
+    columns = {POWER: power, SPEED: 2.0, VOLTS: volts, THROTTLE: throttle}
+    for column, values in columns.items():
+        rows[:, column] = values
     return rows
 
 
@@ -44,8 +47,8 @@ def test_without_a_fall_the_throttle_tells() -> None:
 
 
 def test_other_legs_are_not_a_trend() -> None:
-    # Half an hour with the current, then against it at a held speed: no voltage did that.
+    # Ten minutes with the current, then ten against it at a held speed: the voltage did not do it.
     rows = ridden(0.0, 0.02)
-    rows[60:, 0] *= 2.0
+    rows[60:, POWER] *= 2.0
     legs = np.repeat(np.array([0, 1]), 60)
     assert sag(rows, legs).by_volts == pytest.approx(0.0, abs=0.5)

@@ -37,7 +37,7 @@ def test_one_turn_is_not_yet_a_habit() -> None:
     "ridden",
     [
         [UP],
-        # Round a lake: no course is the way back.
+        # Round a lake: no leg is the way back of the one before.
         [(300, 2.0, 12, course) for course in (0.0, 90.0, 180.0, 270.0)],
         # A new course, just begun, after going to and fro.
         [UP, DOWN, UP, DOWN, (300, 2.0, 1, 90.0)],
