@@ -8,6 +8,7 @@ from tests.evaluation import (
     at_anchor,
     coverage,
     five_rides,
+    one_line,
     planned_trip,
     remaining_range,
     set_and_drift,
@@ -91,6 +92,13 @@ CASES: dict[str, Case] = {
         at_anchor.table,
         0.1,
         at_anchor.VARIANTS,
+    ),
+    "one_line": Case(
+        "is no water invented where courses do not determine it",
+        one_line.ride,
+        one_line.table,
+        0.5,
+        one_line.VARIANTS,
     ),
     "planned_trip": Case(
         "do a plan's chances to arrive hold",
