@@ -15,7 +15,7 @@ FloatArray = npt.NDArray[np.float64]
 COLUMNS: Mapping[str, tuple[str, ...]] = {
     # The autopilot's summary of its main battery.
     "power": ("volts_v", "amps_a", "left_fraction"),
-    # `pack` is the battery's instance.
+    # `pack` is the battery's instance; `cells` counts the voltages stated, `low_cell` from 1.
     "battery": (
         "pack",
         "volts_v",
@@ -24,6 +24,10 @@ COLUMNS: Mapping[str, tuple[str, ...]] = {
         "energy_out_wh",
         "left_fraction",
         "temperature_degc",
+        "cells",
+        "low_cell",
+        "low_cell_v",
+        "high_cell_v",
     ),
     # `fix` is 0 for none, 2 for 2D, 3 for 3D, higher for better ones.
     "gps": (

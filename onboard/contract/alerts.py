@@ -28,6 +28,10 @@ class AlertCode(Code):
     )  # fmt: skip
     RESERVE_REACHED = "reserve_reached", "danger", "Reserve or cut-off reached: land now."
     NEAR_CUTOFF = "near_cutoff", "danger", "Battery at {volts_v}, near its cut-off: ease off now."
+    CELL_LOW = (
+        "cell_low", "danger",
+        "Cell {cell} of {source} at {cell_v}, near its cut-off: ease off now.",
+    )  # fmt: skip
     DRIVE_HOT = (
         "drive_hot", "danger",
         "Motor drive at {temperature_degc}: ease off and let it cool.",
@@ -36,11 +40,11 @@ class AlertCode(Code):
     ENERGY_LOW = "energy_low", "warning", "Only {left_wh} left above the reserve: head for home."
     CANNOT_BE_MADE = (
         "cannot_be_made", "warning",
-        "No speed surely makes the distance: {best_m} is sure, at {best_speed_mps}.",
+        "No speed tried surely makes the distance: {best_m} is sure, at {best_speed_mps}.",
     )  # fmt: skip
     WEED = (
         "weed", "warning",
-        "Power is {more_fraction} above the learned curve: weed or a fouled propeller?",
+        "It takes {more_fraction} more power than usual: weed or a fouled propeller?",
     )  # fmt: skip
     HEAT_LIMITING = (
         "heat_limiting", "warning",
@@ -74,6 +78,10 @@ class AlertCode(Code):
     BATTERY_CONTRADICTED = (
         "battery_contradicted", "warning",
         "The resting voltage contradicts the stated charge: the voltage counts.",
+    )  # fmt: skip
+    CELLS_UNEVEN = (
+        "cells_uneven", "warning",
+        "Cells of {source} are {apart_v} apart: cell {cell} will be empty first. Balance them.",
     )  # fmt: skip
     CHARGE_UNSAID = (
         "charge_unsaid", "warning",

@@ -275,9 +275,9 @@ ADVICE_QUIET_SHARE, ADVICE_START_S, ADVICE_LEAST_W = 0.25, 120.0, 100.0
 evaluated at the shortest interval, as much may still change [s]; and the power that even a craft
 at rest may draw the next moment [W]."""
 
-COURSE_MEAN_S, LEAVING_MEAN_S, CUE_MEAN_S = 60, 20, 10
-"""Spans averaged [s]: for the course made good, for the present speed, and for the cue. Waves of a
-few seconds average out within the last, and a rider who corrects soon sees the effect."""
+COURSE_MEAN_S, LEAVING_MEAN_S, CUE_MEAN_S, NOW_MEAN_S = 60, 20, 10, 5
+"""Spans averaged [s]: for the course made good, for the present speed, for the cue (waves of a few
+seconds average out, and a rider who corrects soon sees the effect), and to tell rest."""
 
 COURSE_STEP_DEG = 15.0
 """Change of course up to which the best speed stays the same [deg]."""
@@ -286,11 +286,18 @@ WEATHER_SD_FRACTION = 0.03
 """Standard deviation of the power at a speed about the curve, lasting for the day: load, wind and
 waves."""
 
+WEATHER_AHEAD_SD_FRACTION, WEATHER_BUILDS_S = 0.05, 3600.0
+"""Standard deviation of the mean consumption ahead about that so far, from wind and water that
+change meanwhile, and the time in which it builds up [s]."""
+
 WATER_WANDERS_S = 3600.0
 """Time after which the water's random walk stops growing: beyond an hour it is cyclic."""
 
 UNTRIED_SPEED_FRACTION = 0.85
 """Lowest speed that may be advised, relative to the lowest speed seen: the curve then learns it."""
+
+SURE_AGAIN_FRACTION = 0.993
+"""Chance at which a distance counts as sure again, after it did not."""
 
 EASE_ABOVE, EASE_UNTIL, PUSH_BELOW, PUSH_UNTIL = 0.03, 0.01, -0.05, -0.02
 """Relative difference from the target at which a cue appears and at which it disappears: riding too
@@ -314,10 +321,6 @@ UNDER_WAY_MPS, CURRENT_DEAD_A = 0.8, 0.05
 CURRENT_STUCK_S, CURRENT_STUCK_VOLTS_FRACTION = 60, 0.003
 """A current that is constant for this time [s] while the voltage moves by this share is stuck."""
 
-HEAT_LOOK_BACK_S, STEADY_THROTTLE, HEAT_LIMIT_POWER_FRACTION = 180, 0.03, 0.12
-"""Time over which heat builds up [s]; range of a steady throttle; and the drop of power that shows
-thermal limiting of the drive: larger than that of a sagging battery."""
-
 NEAR_CUTOFF_FACTOR, ENERGY_LOW_FRACTION, DRIVE_COOLER_DEGC = 1.03, 0.10, 5.0
 """Voltage over cut-off at which to warn; energy left at which to warn, as a share of full; and how
 much cooler a hot drive must become."""
@@ -327,10 +330,6 @@ COUNTERS_APART_FRACTION, COUNTERS_APART_AH = 0.05, 0.1
 
 DRAWING_LEAST_W = 5.0
 """Mean power below which a time left would be days, and depend on the sensor's offset [W]."""
-
-RIDING_SD_FRACTION, RIDING_SD_WORTH, RIDING_CORRELATION = 0.06, 1.0, 0.5
-"""Relative standard deviation of consumption between blocks until known, the weight of that guess
-in blocks, and the correlation of neighbouring blocks: gusts and water current persist."""
 
 # -- trial --
 

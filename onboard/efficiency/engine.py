@@ -50,10 +50,9 @@ from onboard.efficiency.advice.adviser import Advice, Adviser
 from onboard.efficiency.advice.conditions import READINGS, AlertConditions
 from onboard.efficiency.advice.counted_pack import CountedPack
 from onboard.efficiency.advice.observations import FoulingObserved
-from onboard.efficiency.advice.present_riding import PresentRiding
 from onboard.efficiency.advice.schedule import AdviceSchedule
 from onboard.efficiency.advice.target import Aim
-from onboard.efficiency.battery.pack import Pack
+from onboard.efficiency.battery.pack import PACK_DEGC, Pack
 from onboard.efficiency.battery.recharge import Away
 from onboard.efficiency.curve.learner import Learner
 from onboard.efficiency.curve.power_curve import curve
@@ -62,6 +61,7 @@ from onboard.efficiency.curve.speed_power import Posterior
 from onboard.efficiency.meters.distance import DistanceMeter
 from onboard.efficiency.meters.slices import slices
 from onboard.efficiency.parts import Parts, itself
+from onboard.efficiency.riding.present_riding import PresentRiding
 from onboard.efficiency.sources.battery_side import BatterySide
 from onboard.efficiency.sources.instruments import Instruments
 from onboard.efficiency.sources.settled_seconds import SecondsCutter, SettledSeconds
@@ -102,7 +102,7 @@ class Engine:
         self.instruments = Instruments(profile, self.parts)
         self._power, self._speed = self.instruments.power, self.instruments.speed
         self.latest = self.instruments.latest
-        self._cutter = SecondsCutter(self._power, self._speed, READINGS)
+        self._cutter = SecondsCutter(self._power, self._speed, (*READINGS, PACK_DEGC))
         self.together = CountedTogether()
         self._mark: CountedPoint | None = None
         self._marked = False
@@ -125,11 +125,12 @@ class Engine:
         """Fold a block."""
         fold = self.parts.fold
         for whole in slices(block):
-            fold("seconds", self._cutter.fold, self.instruments.fold(whole))
+            passed = self.instruments.fold(whole)
+            fold("seconds", self._cutter.fold, passed)
+            fold("alerts", self._conditions.fold_block, passed)
             first_s, now_s = self.latest.first_s or 0.0, self.latest.now_s
             while seconds := fold("seconds", self._cutter.settled, first_s, now_s):
                 self._learn(seconds)
-            # Last: sources are chosen while the seconds settle.
             fold(
                 "trip sums", lambda: self.together.fold(self._power.chosen(), self._speed.chosen())
             )
@@ -197,9 +198,7 @@ class Engine:
         if label == self.learner.setup:
             return
         self.learner.select(label)
-        self.adviser.forget_curve()
-        # An excess over the other set-up's curve is irrelevant to this one.
-        self._conditions.observe(FoulingObserved(self._schedule.settled_s, False))
+        self._conditions.change_setup(self._schedule.settled_s)
         self._schedule.reevaluate()
 
     def saved_state(self) -> dict[str, Any]:
@@ -310,7 +309,7 @@ class Engine:
         advice = ask(
             "advice",
             throughout(Advice),
-            lambda: self.adviser.advice(battery.by(active), self.learner.posterior),
+            lambda: self.adviser.advice(battery.by(active), self.learner.posterior, riding),
         )
         shown = Figures(
             t_s=self.latest.now_s,

@@ -27,13 +27,13 @@ def test_a_duty_is_held_and_power_falls_as_the_pack_sags(name: str) -> None:
     craft = CRAFTS[name]
     true = held(craft, Leg("on", 0.0, duty=0.7), 1500.0)
     np.testing.assert_allclose((true["motor_volts_v"] / true["volts_v"])[50:], 0.7, rtol=2e-3)
-    # Settled: between a resistor, P ~ V^2, and a propeller at a fixed advance ratio without motor
-    # losses, P ~ V^3; a wave hump, on which speed hardly changes, adds a little.
+    # Settled: between a resistor, P ~ V^2, and a propeller at a fixed advance ratio without
+    # motor losses, P ~ V^3; a little more on the way up a wave hump, a little less beyond it.
     early, late = 300, -1
     volts, power = true["volts_v"], true["drive_w"]
     assert volts[late] < 0.98 * volts[early]
     exponent = np.log(power[late] / power[early]) / np.log(volts[late] / volts[early])
-    assert 2.0 < exponent < 3.5
+    assert 1.8 < exponent < 3.5
 
 
 @pytest.mark.parametrize("name", sorted(CRAFTS))

@@ -5,9 +5,12 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from tests.evaluation import (
+    agreement,
+    alarms,
     at_anchor,
     coverage,
     five_rides,
+    learned_pack,
     one_line,
     planned_trip,
     remaining_range,
@@ -44,6 +47,13 @@ CASES: dict[str, Case] = {
         1.0,
         coverage.VARIANTS,
     ),
+    "agreement": Case(
+        "do all figures of one moment agree",
+        agreement.ride,
+        agreement.table,
+        1.0,
+        agreement.VARIANTS,
+    ),
     "sources": Case(
         "does an interval shrink by its share when a source of error is taken away",
         sources.ride,
@@ -55,7 +65,7 @@ CASES: dict[str, Case] = {
         "how far off is the remaining range",
         remaining_range.ride,
         remaining_range.table,
-        0.3,
+        1.0,
         remaining_range.VARIANTS,
     ),
     "turn_back": Case(
@@ -86,6 +96,13 @@ CASES: dict[str, Case] = {
         0.6,
         set_and_drift.VARIANTS,
     ),
+    "alarms": Case(
+        "how many alarms are false, and do those of faults come in time",
+        alarms.ride,
+        alarms.table,
+        0.3,
+        alarms.VARIANTS,
+    ),
     "at_anchor": Case(
         "does a craft that lies still make no way",
         at_anchor.ride,
@@ -106,6 +123,13 @@ CASES: dict[str, Case] = {
         planned_trip.table,
         0.5,
         planned_trip.VARIANTS,
+    ),
+    "learned_pack": Case(
+        "what is learned of a pack from ride to ride, and do its intervals hold",
+        learned_pack.ride,
+        learned_pack.table,
+        0.3,
+        learned_pack.VARIANTS,
     ),
     "set_ups": Case(
         "are set-ups compared fairly, and the traps named",

@@ -9,7 +9,7 @@ import numpy as np
 
 from tests.craft.steady import calm_power_w
 from tests.craft.water import AIR_DENSITY_KGPM3
-from tests.evaluation.informed import discharge_wh
+from tests.evaluation.discharge import discharge_wh
 from tests.evaluation.world import World
 
 

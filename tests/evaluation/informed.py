@@ -1,12 +1,17 @@
-"""The narrowest honest interval: the spread of an estimator that knows the noise model.
+"""The narrowest honest interval: the spread of an estimator that is told all but the draws.
 
-It knows the sizes of all errors, the craft's true battery curve and the weather's statistics, but
-not the draws. Errors common to several figures enter by their gradients, finite differences of a
-quasi-steady discharge; independent errors of a figure are added as variances:
+It is told what the rider holds, to and fro or straight on, the true speed-power curve, the weather
+and how it changes, the true battery curve and its resistances, and the sizes of all errors; not the
+draws of pack and sensors, nor how the water current will wander. Errors common to several figures
+enter by their gradients, finite differences of a quasi-steady discharge; independent errors of a
+figure are added as variances:
 
 * distance: S T, with S = 2 sd^2 memory + sd_white^2 step (integral of the noise's covariance);
-* the water current's variation, Gauss-Markov: variance of (mean over the time to come - mean over
-  the window), along the track; at constant speed it enters as power, by the local exponent.
+* the water current, Gauss-Markov: variance of its mean over the time to come, given its present
+  value, along the track; at constant speed it enters as power, by the local exponent. To and fro it
+  cancels to first order.
+
+At a held duty power falls with the pack's voltage, V, as V^k, and speed with the power.
 """
 
 import math
@@ -14,15 +19,30 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tests.craft.battery import Battery, open_circuit_v, resistance_factor
+from tests.craft.battery import open_circuit_v
 from tests.craft.chance import Array
-from tests.evaluation.truth import reserve_charge
+from tests.evaluation.discharge import Hold, discharge, discharge_wh, duty_exponents
 from tests.evaluation.world import LFP_SHIFT_SD_V, World, calm_curve
+
+__all__ = ["WINDOW_S", "Ahead", "Now", "discharge_wh", "predicted", "spreads"]
 
 SHAPE_SD_V = 0.035
 """Spread of the published lithium-ion curves about their mean, a cell (tests/data, mid-range)."""
 
 WINDOW_S = 300.0
+
+
+@dataclass(frozen=True)
+class Ahead:
+    """The riding to come: true means, and what is held."""
+
+    power_w: float
+    speed_mps: float
+    left_s: float
+    at_speed: bool
+    at_duty: bool
+    laps: bool
+    pack_degc: float
 
 
 @dataclass(frozen=True)
@@ -34,12 +54,10 @@ class Now:
     energy_wh: float
     distance_m: float
     power_w: float
-    """Mean over the window, as for the speed [W]."""
+    """Mean over the last minutes, as for the speed [W]."""
     speed_mps: float
-    left_s: float
-    in_leg_s: float
-    at_speed: bool
     wh_per_km_trip: float | None
+    ahead: Ahead
 
 
 def spreads(world: World, now: Now) -> dict[str, float]:
@@ -58,7 +76,6 @@ def spreads(world: World, now: Now) -> dict[str, float]:
     def per_km(seconds_s: float, distance_m: float) -> float:
         return math.sqrt(power_var + long_run * seconds_s / max(distance_m, 1.0) ** 2)
 
-    window_s = min(WINDOW_S, max(now.in_leg_s, 20.0))
     result = {
         "energy": math.sqrt(energy_var),
         "distance": math.sqrt(long_run * now.t_s),
@@ -70,13 +87,13 @@ def spreads(world: World, now: Now) -> dict[str, float]:
         trip = math.sqrt(energy_var / now.energy_wh**2 + long_run * now.t_s / now.distance_m**2)
         result["wh_per_km_trip"] = now.wh_per_km_trip * trip
     left, gradient = _left_gradients(world, now)
-    current = _wander_mps(world, window_s, now.left_s)
-    course = current / now.speed_mps * (_exponent(world, now.speed_mps) if now.at_speed else 1.0)
-    doppler = math.sqrt(long_run / window_s) / now.speed_mps
-    lasts = gradient["time"]
-    reach = gradient["range"]
-    time_own = left["time"] * (course if now.at_speed else 0.0)
-    range_own = left["range"] * math.hypot(course, doppler)
+    ahead = now.ahead
+    course = 0.0 if ahead.laps else _wander_mps(world, ahead.left_s) / ahead.speed_mps
+    if ahead.at_speed:
+        course *= _exponent(world, ahead.speed_mps)
+    lasts, reach = gradient["time_left"], gradient["range"]
+    time_own = left["time_left"] * (course if ahead.at_speed else 0.0)
+    range_own = left["range"] * course
     result["left"] = math.sqrt(float(gradient["left"] @ shared @ gradient["left"]))
     result["time_left"] = math.sqrt(float(lasts @ shared @ lasts) + time_own**2)
     result["range"] = math.sqrt(float(reach @ shared @ reach) + range_own**2)
@@ -103,74 +120,69 @@ def _posterior(world: World) -> Array:
     return prior - np.outer(gain, observed @ prior)
 
 
+def predicted(world: World, now: Now) -> dict[str, float]:
+    """Return energy, time and range left as foreseen without any error."""
+    return _left(world, now, np.zeros(6), _hold(world, now))
+
+
 def _left_gradients(world: World, now: Now) -> tuple[dict[str, float], dict[str, Array]]:
     steps = np.diag([0.005, 0.01, 0.01, 0.01, 0.002, 0.005])
-    middle = _left(world, now, np.zeros(6))
+    hold = _hold(world, now)
+    middle = _left(world, now, np.zeros(6), hold)
     gradient = {name: np.zeros(6) for name in middle}
     for k in range(6):
-        up, down = _left(world, now, steps[k]), _left(world, now, -steps[k])
+        up, down = (_left(world, now, sign * steps[k], hold) for sign in (1.0, -1.0))
         for name in middle:
             gradient[name][k] = (up[name] - down[name]) / (2.0 * steps[k, k])
     return middle, gradient
 
 
-def _left(world: World, now: Now, errors: Array) -> dict[str, float]:
-    """Return energy, time and range left for given shared errors and unchanged readings."""
-    start, capacity, gain, offset, voltage, shape = errors
-    pack, stated = world.craft.battery, world.stated
-    full_ah = pack.capacity_ah * (1.0 + capacity)
-    drawn_ah = now.charge_ah * (1.0 + gain) + offset * now.t_s / 3600.0
-    fraction = pack.start_fraction + start - drawn_ah / full_ah
-    volts = now.energy_wh / max(now.charge_ah, 1e-9)
-    power_w = now.power_w * (1.0 + gain) * (1.0 + voltage) + offset * volts
-    left_wh = discharge_wh(
-        pack, fraction, full_ah, power_w, shape * pack.cells, stated.reserve_fraction,
-        stated.cutoff_v,
+def _hold(world: World, now: Now) -> Hold | None:
+    """Return how power falls with the pack's voltage from here on; None where it does not."""
+    ahead = now.ahead
+    if not ahead.at_duty:
+        return None
+    power, speed = duty_exponents(world, ahead.power_w - world.craft.hotel_w)
+    left = discharge(
+        world.craft.battery, _fraction(world, now, np.zeros(6)), world.craft.battery.capacity_ah,
+        ahead.power_w, 0.0, world.stated.reserve_fraction, world.stated.cutoff_v, ahead.pack_degc,
     )  # fmt: skip
-    left_s = left_wh / power_w * 3600.0
-    return {"left": left_wh, "time": left_s, "range": left_s * now.speed_mps}
+    volts_v = float(np.mean(left.volts_v)) if len(left.volts_v) else world.stated.cutoff_v
+    return Hold(volts_v, power, speed)
 
 
-def discharge_wh(  # noqa: PLR0917
-    pack: Battery,
-    fraction: float,
-    full_ah: float,
-    power_w: float,
-    shift_v: float,
-    reserve_fraction: float,
-    cutoff_v: float,
-) -> float:
-    """Return the energy at the terminals down to reserve or cut-off, at constant power [Wh]."""
-    empty = reserve_charge(pack, reserve_fraction)
-    if fraction <= empty:
-        return 0.0
-    places = np.linspace(fraction, empty, 60)
-    open_v = np.array([open_circuit_v(pack, place) for place in places.tolist()]) + shift_v
-    settled_ohm = pack.resistance_ohm + pack.slow_resistance_ohm + pack.slower_resistance_ohm
-    grown = [resistance_factor(pack, place, pack.temperature_degc) for place in places.tolist()]
-    resistance_ohm = settled_ohm * np.array(grown)
-    square = open_v**2 - 4.0 * resistance_ohm * power_w
-    volts = 0.5 * (open_v + np.sqrt(np.maximum(square, 0.0)))
-    short = np.flatnonzero((volts < cutoff_v) | (square < 0.0))
-    stop = int(short[0]) if len(short) else len(volts)
-    if stop < 2:
-        return 0.0
-    means_v = 0.5 * (volts[1:stop] + volts[: stop - 1])
-    return float(np.sum(means_v * -np.diff(places[:stop]))) * full_ah
+def _fraction(world: World, now: Now, errors: Array) -> float:
+    """Return the charge left for given shared errors."""
+    pack = world.craft.battery
+    drawn_ah = now.charge_ah * (1.0 + errors[2]) + errors[3] * now.t_s / 3600.0
+    return float(pack.start_fraction + errors[0] - drawn_ah / pack.capacity_ah / (1.0 + errors[1]))
 
 
-def _wander_mps(world: World, past_s: float, next_s: float) -> float:
-    """Return the sd of the water current's mean over the time to come minus that over the past."""
+def _left(world: World, now: Now, errors: Array, hold: Hold | None) -> dict[str, float]:
+    """Return energy, time and range left for given shared errors and unchanged readings."""
+    _, capacity, gain, offset, voltage, shape = errors
+    pack, stated, ahead = world.craft.battery, world.stated, now.ahead
+    volts = now.energy_wh / max(now.charge_ah, 1e-9)
+    power_w = ahead.power_w * (1.0 + gain) * (1.0 + voltage) + offset * volts
+    left = discharge(
+        pack, _fraction(world, now, errors), pack.capacity_ah * (1.0 + capacity), power_w,
+        shape * pack.cells, stated.reserve_fraction, stated.cutoff_v, ahead.pack_degc, hold,
+    )  # fmt: skip
+    return {
+        "left": float(np.sum(left.wh)),
+        "time_left": float(np.sum(left.seconds_s)),
+        "range": float(np.sum(left.seconds_s * left.slower)) * ahead.speed_mps,
+    }
+
+
+def _wander_mps(world: World, next_s: float) -> float:
+    """Return the sd of the water current's mean over the time to come, given its present value."""
     water = world.ride.water
-    memory_s, sd = water.drift_memory_s, water.drift_sd_mps
-
-    def mean_variance(seconds_s: float) -> float:
-        x = max(seconds_s, 1.0) / memory_s
-        return 2.0 / x * (1.0 - (1.0 - math.exp(-x)) / x)
-
-    a, b = max(past_s, 1.0) / memory_s, max(next_s, 1.0) / memory_s
-    both = (1.0 - math.exp(-a)) * (1.0 - math.exp(-b)) / (a * b)
-    return sd * math.sqrt(max(mean_variance(past_s) + mean_variance(next_s) - 2.0 * both, 0.0))
+    x = max(next_s, 1.0) / water.drift_memory_s
+    # Gauss-Markov: variance of the mean, less that which the present value explains.
+    mean = 2.0 / x * (1.0 - (1.0 - math.exp(-x)) / x)
+    explained = ((1.0 - math.exp(-x)) / x) ** 2
+    return water.drift_sd_mps * math.sqrt(max(mean - explained, 0.0))
 
 
 def _exponent(world: World, speed_mps: float) -> float:

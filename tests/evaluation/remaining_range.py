@@ -2,43 +2,35 @@
 
 from typing import Any
 
-from tests.craft.battery import OverloadError, rest_energy_wh
+from tests.craft.battery import rest_energy_wh
 from tests.craft.chance import generator
-from tests.evaluation.rides import drawn_leg, ride_for, start, to_and_fro
+from tests.evaluation.riders import HOLDS, POWER_LAPS, SPEED_LAPS, begun, drawn
+from tests.evaluation.rides import ride_for
 from tests.evaluation.stated_engine import engine, figure
 from tests.evaluation.statistics import markdown, percent, percentile, share
 from tests.evaluation.truth import Track, reserve_charge
 from tests.evaluation.world import draw
 
-STRAIGHT, LAPS = "straight on", "to and fro"
-VARIANTS = {STRAIGHT: 1.0, LAPS: 0.2}
+VARIANTS = dict.fromkeys((*HOLDS, POWER_LAPS, SPEED_LAPS), 0.25)
 EVERY_S = 60.0
 SHARES = tuple(k / 20 for k in range(4, 19))
 
 
 def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
     """Ride from start to empty in one manner, and get the range every minute."""
-    world = draw(seed, craft)
-    rng, stated = generator(seed, "rider"), world.stated
-    pack = world.craft.battery
-    voyage, telemetry = start(world)
+    rng = generator(seed, f"rider {variant}")
+    world, manner = drawn(draw(seed, craft), variant, rng)
+    stated, pack = world.stated, world.craft.battery
+    voyage, telemetry = begun(world, manner)
     tested = engine(stated)
-    leg = drawn_leg(world, rng, least=0.35)
-    lap_s = float(rng.uniform(180.0, 480.0))
-    voyage.begin(leg)
+    voyage.begin(manner.leg(world, rng, manner.axis_deg))
     empty = reserve_charge(pack, stated.reserve_fraction)
     ranges: list[tuple[int, dict[str, Any]]] = []
     ended = False
-    try:
-        while not ended and voyage.index < voyage.count:
-            ended = ride_for(voyage, EVERY_S, empty, stated.cutoff_v)
-            if variant == LAPS and voyage.in_leg_s >= lap_s:
-                leg = to_and_fro(leg)
-                voyage.begin(leg)
-            tested.fold(telemetry.block())
-            ranges.append((voyage.index - 1, figure(tested.figures(), "range_m.now")))
-    except OverloadError:
-        ended = True
+    while not ended and voyage.index < voyage.count:
+        ended = ride_for(voyage, EVERY_S, empty, stated.cutoff_v)
+        tested.fold(telemetry.block())
+        ranges.append((voyage.index - 1, figure(tested.figures(), "range_m.now")))
     if not ended:
         return {"why": "not empty within the time simulated", "craft": world.name}
     track, end = Track.of(voyage), voyage.index - 1
@@ -51,7 +43,7 @@ def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
         at, answer = min(ranges, key=lambda one: abs(one[0] - part * end))
         true_m = float(trip_m - track.distance_m[at])
         points.append({**answer, "share": part, "true": true_m})
-    return {"craft": world.name, "leg": leg.name, "full_m": full_m, "points": points}
+    return {"craft": world.name, "full_m": full_m, "points": points}
 
 
 def table(rows: list[dict[str, Any]]) -> str:
@@ -60,10 +52,6 @@ def table(rows: list[dict[str, Any]]) -> str:
     for variant in VARIANTS:
         good = [row for row in rows if row["variant"] == variant and "points" in row]
         lines.append(_line(variant, good))
-        lines += [
-            _line(f"{variant}, {name}", [row for row in good if row["leg"] == name])
-            for name in ("at a power", "at a speed")
-        ]
         lines += [
             _line(f"{variant}, from {100 * part:.0f} %", good, part)
             for part in (0.2, 0.4, 0.6, 0.8)

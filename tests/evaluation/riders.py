@@ -15,7 +15,8 @@ from tests.craft.battery import open_circuit_v
 from tests.craft.motor import shaft_point
 from tests.craft.rider import Leg, Steer
 from tests.craft.voyage import Voyage
-from tests.evaluation.blocks import STEP_S
+from tests.evaluation.blocks import STEP_S, Telemetry
+from tests.evaluation.rides import LONGEST_S, start
 from tests.evaluation.world import World, calm_speed_mps
 
 POWER, DUTY, MOTOR_CURRENT, SPEED = "power", "duty", "motor_current", "speed"
@@ -125,3 +126,10 @@ class Shuttle(Voyage):
                 back = (self._axis_deg + 180.0) % 360.0 if outward else self._axis_deg
                 self.begin(replace(self.leg, course_deg=back))
         return super().one_step()
+
+
+def begun(world: World, manner: Manner) -> tuple[Voyage, Telemetry]:
+    """Begin a voyage in a manner; see `rides.start`."""
+    if manner.axis_deg is None:
+        return start(world)
+    return start(world, voyage=Shuttle(world, manner.axis_deg, manner.length_m, LONGEST_S))

@@ -1,9 +1,9 @@
-"""Shared by several cases: random legs, and riding until some of the charge is used."""
+"""Shared by several cases: the start of a voyage, random legs, and riding on for a time."""
 
 import numpy as np
 
 from tests.craft.battery import OverloadError
-from tests.craft.rider import Leg, Steer
+from tests.craft.rider import Leg
 from tests.craft.voyage import Voyage
 from tests.evaluation.blocks import STEP_S, Telemetry
 from tests.evaluation.truth import CHARGE, VOLTS
@@ -45,20 +45,3 @@ def ride_for(voyage: Voyage, seconds_s: float, until_charge: float, cutoff_v: fl
         if row[CHARGE] <= until_charge or row[VOLTS] < cutoff_v:
             return True
     return False
-
-
-def ride_legs(voyage: Voyage, world: World, rng: np.random.Generator, until_charge: float) -> None:
-    """Ride legs of 3 to 15 minutes on any course until the charge is down to `until_charge`."""
-    ended = False
-    while not ended and voyage.time_s < 0.7 * LONGEST_S:
-        voyage.begin(drawn_leg(world, rng))
-        seconds_s = float(rng.uniform(180.0, 900.0))
-        ended = ride_for(voyage, seconds_s, until_charge, world.stated.cutoff_v)
-
-
-def to_and_fro(leg: Leg) -> Leg:
-    """Return the same leg on the opposite course."""
-    return Leg(
-        leg.name, 0.0, (leg.course_deg + 180.0) % 360.0, leg.power_w, leg.speed_mps, leg.ramp_s,
-        Steer.COURSE,
-    )  # fmt: skip

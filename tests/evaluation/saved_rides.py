@@ -10,6 +10,7 @@ reserve is left or the pack gives out. A file holds for the code of the craft an
 their fingerprint is part of its name.
 """
 
+import ast
 import gzip
 import hashlib
 import pickle
@@ -25,9 +26,9 @@ from tests.craft.battery import rest_energy_wh
 from tests.craft.chance import generator
 from tests.craft.voyage import Voyage
 from tests.evaluation.blocks import Telemetry
-from tests.evaluation.informed import Now, spreads
-from tests.evaluation.riders import KINDS, LEG_S, Manner, Shuttle, drawn
-from tests.evaluation.rides import LONGEST_S, ride_for, start
+from tests.evaluation.informed import WINDOW_S, Ahead, Now, spreads
+from tests.evaluation.riders import KINDS, LEG_S, Manner, Shuttle, begun, drawn
+from tests.evaluation.rides import LONGEST_S, ride_for
 from tests.evaluation.truth import Track, carry_on, reserve_charge
 from tests.evaluation.world import Stated, World, draw
 
@@ -56,7 +57,7 @@ class SavedRide:
     meta: dict[str, Any]
     """`craft`, `kind`, `world_seed`; `hold`: name of the last leg; `since_s`: time since the rider
     changed something; `t_s`: the instant; `limit`: 'reserve' or 'cut-off'; `full_m`, `full_s`:
-    range and time of the full pack above the reserve; `throttle`: whether it is reported; `cold`."""
+    range and time of the full pack above the reserve; `throttle`: it is reported; `cold`."""
     informed_sd: dict[str, float]
 
 
@@ -105,6 +106,7 @@ def simulated(seed: int, kind: str, craft: str | None = None) -> dict[str, Any]:
     now = voyage.index - 1
     since_s = (voyage.index - changed) * voyage.step_s
     block, stated = telemetry.block(), world.stated
+    here = ahead_of(voyage, power_w=0.0, speed_mps=0.0, left_s=0.0)
     limit = carry_on(voyage, stated.reserve_fraction, stated.cutoff_v)
     if limit == "time":
         raise NoInstantError("not empty within the time simulated")
@@ -116,6 +118,9 @@ def simulated(seed: int, kind: str, craft: str | None = None) -> dict[str, Any]:
     left_wh = float(track.energy_wh[end] - track.energy_wh[now])
     left_m = float(track.distance_m[end] - track.distance_m[now])
     left_s = (end - now) * voyage.step_s
+    ahead = replace(
+        here, power_w=left_wh * 3600.0 / left_s, speed_mps=left_m / left_s, left_s=left_s
+    )
     fulls = (1.0 - stated.reserve_fraction) * full_wh / left_wh
     return {
         "stated": stated,
@@ -130,7 +135,7 @@ def simulated(seed: int, kind: str, craft: str | None = None) -> dict[str, Any]:
             "time_left": left_s,
             "range": left_m,
         },
-        "now": instant(voyage, track, now, end, since_s),
+        "now": instant(voyage, track, now, ahead),
         "meta": {
             "craft": world.name,
             "kind": kind,
@@ -154,16 +159,12 @@ def to_instant(
 
     Return the voyage, its telemetry, and the step of the last change.
     """
-    voyage = None
-    if manner.axis_deg is not None:
-        voyage = Shuttle(world, manner.axis_deg, manner.length_m, LONGEST_S)
-    voyage, telemetry = start(world, voyage=voyage)
+    voyage, telemetry = begun(world, manner)
     pack, stated = world.craft.battery, world.stated
     full = pack.start_fraction
     empty = reserve_charge(pack, stated.reserve_fraction)
     until = full - float(rng.uniform(0.05, 0.9)) * (full - empty)
-    low_s, high_s = SINCE_S[int(rng.integers(len(SINCE_S)))]
-    since_s = float(np.exp(rng.uniform(np.log(low_s), np.log(high_s))))
+    since_s = drawn_since_s(rng)
     last = manner.leg(world, rng, manner.axis_deg)
     # About what the last leg takes, so that the instant comes at the charge drawn.
     takes = 0.5 * world.most_w * since_s / 3600.0 / rest_energy_wh(pack, 1.0)
@@ -187,9 +188,15 @@ def to_instant(
     return voyage, telemetry, changed
 
 
-def instant(voyage: Voyage, track: Track, now: int, end: int, since_s: float) -> Now:
+def drawn_since_s(rng: np.random.Generator) -> float:
+    """Draw the time between the last change and the instant [s]."""
+    low_s, high_s = SINCE_S[int(rng.integers(len(SINCE_S)))]
+    return float(np.exp(rng.uniform(np.log(low_s), np.log(high_s))))
+
+
+def instant(voyage: Voyage, track: Track, now: int, ahead: Ahead) -> Now:
     """Return the input for the informed estimator."""
-    first = max(now - round(min(max(since_s, 20.0), 300.0) / voyage.step_s), 0)
+    first = max(now - round(WINDOW_S / voyage.step_s), 0)
     seconds_s = (now - first) * voyage.step_s
     return Now(
         t_s=now * voyage.step_s,
@@ -198,10 +205,21 @@ def instant(voyage: Voyage, track: Track, now: int, end: int, since_s: float) ->
         distance_m=float(track.distance_m[now]),
         power_w=float(track.energy_wh[now] - track.energy_wh[first]) * 3600.0 / seconds_s,
         speed_mps=max(float(track.distance_m[now] - track.distance_m[first]) / seconds_s, 0.1),
-        left_s=(end - now) * voyage.step_s,
-        in_leg_s=since_s,
-        at_speed=voyage.leg.speed_mps is not None,
         wh_per_km_trip=track.wh_per_km(now),
+        ahead=ahead,
+    )
+
+
+def ahead_of(voyage: Voyage, *, power_w: float, speed_mps: float, left_s: float) -> Ahead:
+    """Return the riding to come, with what is held now."""
+    return Ahead(
+        power_w=power_w,
+        speed_mps=speed_mps,
+        left_s=left_s,
+        at_speed=voyage.leg.speed_mps is not None,
+        at_duty=voyage.leg.duty is not None,
+        laps=isinstance(voyage, Shuttle),
+        pack_degc=voyage.state.pack_degc,
     )
 
 
@@ -212,5 +230,9 @@ def _fingerprint() -> str:
     files += [here / f"{name}.py" for name in SIMULATION]
     sums = hashlib.sha256()
     for path in sorted(files):
-        sums.update(path.read_bytes())
+        code = ast.parse(path.read_text(encoding="utf-8"))
+        for node in ast.walk(code):
+            if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant):
+                node.value.value = ""  # a docstring
+        sums.update(ast.dump(code).encode())
     return sums.hexdigest()[:10]

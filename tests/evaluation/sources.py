@@ -7,9 +7,10 @@ from typing import Any
 
 from tests.craft.chance import generator
 from tests.evaluation.coverage import FIGURES
-from tests.evaluation.informed import discharge_wh, spreads
+from tests.evaluation.discharge import discharge_wh
+from tests.evaluation.informed import spreads
 from tests.evaluation.riders import HOLDS, drawn
-from tests.evaluation.saved_rides import instant, to_instant
+from tests.evaluation.saved_rides import ahead_of, instant, to_instant
 from tests.evaluation.stated_engine import engine, figure
 from tests.evaluation.statistics import markdown, number, percentile
 from tests.evaluation.truth import Track
@@ -17,6 +18,8 @@ from tests.evaluation.world import draw
 
 SWITCHED_OFF = ("start", "capacity", "gain", "offset", "voltage", "velocity", "current")
 WITH_ALL = "all"
+LAST_S = 15.0
+"""Time at the end over which power and speed are taken to go on: less than any last leg's [s]."""
 
 
 def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
@@ -24,20 +27,22 @@ def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
     rng = generator(seed, "rider")
     world = draw(seed, craft, frozenset({variant} - {WITH_ALL}))
     world, manner = drawn(world, HOLDS[int(rng.integers(len(HOLDS)))], rng)
-    voyage, telemetry, changed = to_instant(world, manner, rng)
+    voyage, telemetry, _ = to_instant(world, manner, rng)
     tested = engine(world.stated)
     tested.fold(telemetry.block())
     figures = tested.figures()
     now, track = voyage.index - 1, Track.of(voyage)
-    since_s = (voyage.index - changed) * voyage.step_s
-    here = instant(voyage, track, now, now, since_s)
+    first = now - round(LAST_S / voyage.step_s)
+    power_w = float(track.energy_wh[now] - track.energy_wh[first]) * 3600.0 / LAST_S
+    speed_mps = float(track.distance_m[now] - track.distance_m[first]) / LAST_S
     pack, stated = world.craft.battery, world.stated
     left_wh = discharge_wh(
-        pack, voyage.state.charge_fraction, pack.capacity_ah, here.power_w, 0.0,
+        pack, voyage.state.charge_fraction, pack.capacity_ah, power_w, 0.0,
         stated.reserve_fraction, stated.cutoff_v,
     )  # fmt: skip
-    left_s = left_wh / here.power_w * 3600.0
-    informed = spreads(world, instant(voyage, track, now, now + round(left_s / 0.2), since_s))
+    left_s = left_wh / power_w * 3600.0
+    ahead = ahead_of(voyage, power_w=power_w, speed_mps=speed_mps, left_s=left_s)
+    informed = spreads(world, instant(voyage, track, now, ahead))
     return {
         "craft": world.name,
         "ours": {

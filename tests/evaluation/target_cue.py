@@ -10,8 +10,8 @@ from tests.craft.battery import OverloadError, rest_energy_wh
 from tests.craft.chance import generator
 from tests.craft.rider import Leg
 from tests.craft.voyage import Voyage
+from tests.evaluation.discharge import discharge_wh
 from tests.evaluation.fastest import fastest_mps, steady_power_w
-from tests.evaluation.informed import discharge_wh
 from tests.evaluation.pilots import earlier_curve
 from tests.evaluation.rides import start
 from tests.evaluation.stated_engine import engine, figure

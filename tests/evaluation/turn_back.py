@@ -3,14 +3,23 @@
 from typing import Any
 
 from tests.craft.chance import generator
+from tests.evaluation.days import cold, following, nearly_empty, rising_headwind
 from tests.evaluation.out_and_home import trip
 from tests.evaluation.pilots import ByEngine, earlier_curve
 from tests.evaluation.rides import drawn_leg
 from tests.evaluation.statistics import markdown, percent, percentile, share
 from tests.evaluation.world import draw
 
-WITH, WITHOUT = "with a curve", "without a curve"
-VARIANTS = {WITH: 1.0, WITHOUT: 0.3}
+PLAIN, FOLLOWING, COLD = "plain", "current following outward", "cold"
+HEADWIND = "rising headwind"
+WITHOUT, EMPTY = "without a curve", "nearly empty, without a curve"
+DAYS = {
+    FOLLOWING: following,
+    COLD: cold,
+    HEADWIND: rising_headwind,
+    EMPTY: nearly_empty,
+}
+VARIANTS = {PLAIN: 1.0, FOLLOWING: 1.0, COLD: 1.0, HEADWIND: 1.0, WITHOUT: 0.3, EMPTY: 0.3}
 
 BELOW = 0.0
 """Surplus above the reserve, as a fraction of the full pack, below which the reserve was used."""
@@ -19,8 +28,10 @@ BELOW = 0.0
 def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
     """Ride out and home, following the engine."""
     world = draw(seed, craft)
-    kept = earlier_curve(world) if variant == WITH else None
+    kept = None if variant in {WITHOUT, EMPTY} else earlier_curve(world)
     leg = drawn_leg(world, generator(seed, "rider"), least=0.35)
+    if variant in DAYS:
+        world = DAYS[variant](world, leg)
     return trip(world, leg, ByEngine(world.stated, kept))
 
 

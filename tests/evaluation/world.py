@@ -34,9 +34,9 @@ COLD_DEGC, COLD_CHANCE = (-5.0, 5.0), 0.15
 WARM_DEGC = (8.0, 28.0)
 """Temperatures of the pack at the start, and how often it is cold."""
 
-COLD_LOSS_PER_K, COLD_CAPACITY_SD = 0.005, 0.08
-"""Charge that a cold pack loses per kelvin below `REFERENCE_DEGC`, which the owner does not state,
-knowing its capacity less well in the cold. Common practice, no source: an eighth less at 0 degC."""
+COLD_LOSS_PER_K, COLD_CAPACITY_SD = (0.001, 0.005), 0.08
+"""Charge that a cold pack loses per kelvin below `REFERENCE_DEGC`; and how well its owner knows it
+then, who states the label's. Common practice, no source: up to an eighth less at 0 degC."""
 
 COLD_GROWTH_PER_K, EMPTY_GROWTH = (0.025, 0.04), (0.3, 1.2)
 """Growth of resistance in the cold and at low charge. Common practice, no source: two to three
@@ -190,7 +190,7 @@ def _real_pack(pack: Battery, stated: Stated, rng: np.random.Generator) -> tuple
     )
     if not cold:
         return true, stated
-    kept_fraction = 1.0 - COLD_LOSS_PER_K * (REFERENCE_DEGC - degc)
+    kept_fraction = 1.0 - float(rng.uniform(*COLD_LOSS_PER_K)) * (REFERENCE_DEGC - degc)
     true = replace(true, capacity_ah=true.capacity_ah * kept_fraction)
     return true, replace(stated, capacity_sd=COLD_CAPACITY_SD, resistance_ohm=None)
 

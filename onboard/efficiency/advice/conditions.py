@@ -3,32 +3,36 @@
 A row of `CONDITIONS` names the alert, the observation that it is tested on, the test with the
 alert's values, and how long the condition must persist before the alert is raised, and be absent
 before it is cleared. To add an alert: its row in `onboard.contract.alerts`, and a row here. A row
-on a column of a channel names it as its `reading`; thresholds of one row may stand in its test.
+on columns of a channel names them as its `readings`; thresholds of one row may stand in its test.
 Only an alert on something else not observed yet also needs a class in `observations` and a call of
 `AlertConditions.observe`.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from typing import Any, Generic, TypeVar
+from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
-from onboard.block import FloatArray
+from onboard.block import Block, FloatArray
 from onboard.contract.advice import Standing, Target
 from onboard.contract.alerts import Alert, AlertCode, Event
 from onboard.contract.codes import Value
 from onboard.contract.figure import Number, Unknown, within
 from onboard.contract.snapshot import Figures
+from onboard.efficiency.advice.condition import Bools, Condition, Outcome, single
+from onboard.efficiency.advice.heat_limit import HeatLimit
 from onboard.efficiency.advice.observations import (
     AdviceObserved,
+    CellsObserved,
     CountersObserved,
     FoulingObserved,
+    HeatObserved,
     PackObserved,
     SecondsObserved,
 )
 from onboard.efficiency.advice.standing_alerts import EVENTS_MOST, Values, Watch
+from onboard.efficiency.alert_practice import CELLS_EVEN_AGAIN_FRACTION
+from onboard.efficiency.battery.cell_voltages import Cells, CellVoltages
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.common_practice import (
     COUNTERS_APART_AH,
@@ -38,81 +42,16 @@ from onboard.efficiency.common_practice import (
     CURRENT_STUCK_VOLTS_FRACTION,
     DRIVE_COOLER_DEGC,
     ENERGY_LOW_FRACTION,
-    HEAT_LIMIT_POWER_FRACTION,
-    HEAT_LOOK_BACK_S,
     NEAR_CUTOFF_FACTOR,
-    STEADY_THROTTLE,
     UNDER_WAY_MPS,
 )
+from onboard.efficiency.sources.minutes import REVS, Minutes
 from onboard.efficiency.sources.power_sources import SourceDecision
 from onboard.efficiency.sources.settled_seconds import Reading, SettledSeconds
 from onboard.efficiency.sources.trailing import Trailing
 from onboard.profile import Profile
 
-Bools = npt.NDArray[np.bool_]
-Observation = TypeVar("Observation")
-
 DRIVE_DEGC: Reading = ("drive", "temperature_degc")
-
-
-@dataclass(frozen=True)
-class Outcome:
-    """The outcome of a test.
-
-    Parameters
-    ----------
-    holds
-        Whether the condition holds, shape (n,).
-    values
-        Returns the alert's values at the second with a given index.
-    stays
-        Whether the condition keeps a raised alert on, shape (n,); None: as `holds`.
-    """
-
-    holds: Bools
-    values: Callable[[int], Values] = lambda _: {}
-    stays: Bools | None = None
-
-
-@dataclass(frozen=True)
-class Condition(Generic[Observation]):
-    """A row: one alert and its test.
-
-    Parameters
-    ----------
-    code
-        Code of the alert.
-    observation
-        Type of observation that it is tested on.
-    test
-        Returns the outcome; None where the craft has nothing to test.
-    on_after_s, off_after_s
-        How long the condition must persist, and be absent, without interruption.
-    shown
-        Reads the alert's values off the figures shown beside it, so that the two agree; if it is
-        None or returns None: the values as last tested.
-    hidden_by
-        A more detailed alert that supersedes this one while on.
-    raised_per_change
-        Whether every change of its values raises a new alert.
-    reading
-        A column that settled seconds carry for it, in their `readings`.
-    """
-
-    code: AlertCode
-    observation: type[Observation]
-    test: Callable[[Observation], Outcome | None]
-    on_after_s: float = 5.0
-    off_after_s: float = 5.0
-    shown: Callable[[Figures], Values | None] | None = None
-    hidden_by: AlertCode | None = None
-    raised_per_change: bool = False
-    reading: Reading | None = None
-
-
-def _single(holds: bool, **values: Value) -> Outcome:
-    """Return the outcome at a single time."""
-    return Outcome(np.array([holds]), lambda _: values)
 
 
 def _current_dead(seen: SecondsObserved) -> Outcome:
@@ -123,7 +62,7 @@ def _current_dead(seen: SecondsObserved) -> Outcome:
 
 
 def _current_stuck(seen: SecondsObserved) -> Outcome:
-    amps, volts = (seen.past[name][:, -CURRENT_STUCK_S:] for name in ("amps_a", "volts_v"))
+    amps, volts = seen.past["amps_a"], seen.past["volts_v"]
     stuck = (amps.max(axis=1) == amps.min(axis=1)) & (amps[:, -1] > 1.0)
     stuck &= volts.max(axis=1) - volts.min(axis=1) > CURRENT_STUCK_VOLTS_FRACTION * volts[:, -1]
     return Outcome(stuck)
@@ -137,6 +76,32 @@ def _near_cutoff(seen: SecondsObserved) -> Outcome | None:
     return Outcome(near, lambda n: {"volts_v": float(volts[n])})
 
 
+def _cell_low(seen: CellsObserved) -> Outcome:
+    low_v = np.nan_to_num(seen.cells.low_v, nan=np.inf)
+
+    def values(n: int) -> Values:
+        pack = int(low_v[n].argmin())
+        return _cell(seen.cells, n, pack) | {"cell_v": float(low_v[n, pack])}
+
+    return Outcome(low_v.min(axis=1) < NEAR_CUTOFF_FACTOR * seen.cutoff_v, values)
+
+
+def _cells_uneven(seen: CellsObserved) -> Outcome:
+    cells = seen.cells
+    over = np.nan_to_num(cells.apart_v / cells.most_v)
+
+    def values(n: int) -> Values:
+        pack = int(over[n].argmax())
+        return _cell(cells, n, pack) | {"apart_v": float(cells.apart_v[n, pack])}
+
+    most = over.max(axis=1)
+    return Outcome(most > 1.0, values, most > CELLS_EVEN_AGAIN_FRACTION)
+
+
+def _cell(cells: Cells, n: int, pack: int) -> dict[str, Value]:
+    return {"cell": int(cells.low_cell[n, pack]), "source": f"battery {cells.packs[pack]}"}
+
+
 def _drive_hot(seen: SecondsObserved) -> Outcome:
     degc = seen.seconds.readings[DRIVE_DEGC]
     return Outcome(
@@ -144,17 +109,6 @@ def _drive_hot(seen: SecondsObserved) -> Outcome:
         lambda n: {"temperature_degc": float(degc[n])},
         degc > seen.drive_most_degc - DRIVE_COOLER_DEGC,
     )
-
-
-def _heat_limiting(seen: SecondsObserved) -> Outcome:
-    throttle, power, volts = (seen.past[n] for n in ("throttle_fraction", "power_w", "volts_v"))
-    steady = throttle.max(axis=1) - throttle.min(axis=1) < STEADY_THROTTLE
-    steady &= throttle[:, -1] > 0.2
-    # A sagging battery alone costs power with the square of its voltage.
-    third = power.shape[1] // 3
-    was, now = power[:, :third].mean(axis=1), power[:, -third:].mean(axis=1)
-    sag = (volts[:, -third:].mean(axis=1) / volts[:, :third].mean(axis=1)) ** 2
-    return Outcome(steady & (now < (1 - HEAT_LIMIT_POWER_FRACTION) * was * np.minimum(sag, 1.0)))
 
 
 def _implausible(seen: SecondsObserved) -> Outcome:
@@ -166,17 +120,17 @@ def _implausible(seen: SecondsObserved) -> Outcome:
 def _counters_disagree(seen: CountersObserved) -> Outcome:
     limit_ah = COUNTERS_APART_FRACTION * abs(seen.charge_ah) + COUNTERS_APART_AH
     off = abs(seen.apart_ah) / max(abs(seen.charge_ah), COUNTERS_APART_AH)
-    return _single(abs(seen.apart_ah) > limit_ah, off_fraction=off)
+    return single(abs(seen.apart_ah) > limit_ah, off_fraction=off)
 
 
 def _energy_low(seen: PackObserved) -> Outcome:
     low = 0 < seen.left_wh < ENERGY_LOW_FRACTION * seen.full_wh
-    return _single(low, left_wh=seen.left_wh)
+    return single(low, left_wh=seen.left_wh)
 
 
 def _cannot_be_made(seen: AdviceObserved) -> Outcome:
     best = beyond_reach(seen.target)
-    return _single(best is not None, **(best or {}))
+    return single(best is not None, **(best or {}))
 
 
 def beyond_reach(target: Target | Unknown) -> Values | None:
@@ -203,7 +157,7 @@ def _sources(code: AlertCode, names: Callable[[SourceDecision], tuple[str, ...]]
     """Return the row of an alert that names sources."""
 
     def test(seen: SourceDecision) -> Outcome:
-        return _single(bool(names(seen)), sources=names(seen))
+        return single(bool(names(seen)), sources=names(seen))
 
     return Condition(code, SourceDecision, test, 1.0, 1.0, raised_per_change=True)
 
@@ -227,6 +181,8 @@ CONDITIONS: tuple[Condition[Any], ...] = (
         20.0,
         shown=lambda shown: {"volts_v": _known(shown.volts_v)},
     ),
+    Condition(AlertCode.CELL_LOW, CellsObserved, _cell_low, 3.0, 20.0),
+    Condition(AlertCode.CELLS_UNEVEN, CellsObserved, _cells_uneven, 30.0, 60.0),
     Condition(
         AlertCode.DRIVE_HOT,
         SecondsObserved,
@@ -234,9 +190,9 @@ CONDITIONS: tuple[Condition[Any], ...] = (
         3.0,
         10.0,
         shown=_degc_shown,
-        reading=DRIVE_DEGC,
+        readings=(DRIVE_DEGC,),
     ),
-    Condition(AlertCode.HEAT_LIMITING, SecondsObserved, _heat_limiting, 20.0, 30.0),
+    Condition(AlertCode.HEAT_LIMITING, HeatObserved, lambda seen: single(seen.limited), 20.0, 30.0),
     Condition(AlertCode.COUNTERS_DISAGREE, CountersObserved, _counters_disagree, 1.0, 60.0),
     Condition(AlertCode.IMPLAUSIBLE, SecondsObserved, _implausible, 1.0, 60.0),
     _sources(AlertCode.SOURCE_UNPLUGGED, lambda decision: decision.unplugged),
@@ -245,23 +201,24 @@ CONDITIONS: tuple[Condition[Any], ...] = (
     _sources(AlertCode.SOURCE_JOINED, lambda decision: decision.joined),
     Condition(AlertCode.ENERGY_LOW, PackObserved, _energy_low, 10.0, 60.0, shown=_left_shown),
     Condition(
-        AlertCode.RESERVE_REACHED, PackObserved, lambda seen: _single(seen.left_wh <= 0), 10.0, 60.0
+        AlertCode.RESERVE_REACHED, PackObserved, lambda seen: single(seen.left_wh <= 0), 10.0, 60.0
     ),
     Condition(
         AlertCode.BATTERY_CONTRADICTED,
         PackObserved,
-        lambda seen: _single(seen.contradicted),
+        lambda seen: single(seen.contradicted),
         1.0,
         60.0,
     ),
     Condition(
         AlertCode.WEED,
         FoulingObserved,
-        lambda seen: _single(seen.fouled, more_fraction=seen.excess_fraction),
+        lambda seen: single(seen.fouled, more_fraction=seen.excess_fraction),
         1.0,
         1.0,
+        readings=REVS,
     ),
-    Condition(AlertCode.TURN_BACK, AdviceObserved, lambda seen: _single(seen.turn_back), 1.0, 1.0),
+    Condition(AlertCode.TURN_BACK, AdviceObserved, lambda seen: single(seen.turn_back), 1.0, 1.0),
     Condition(
         AlertCode.CANNOT_BE_MADE,
         AdviceObserved,
@@ -273,7 +230,7 @@ CONDITIONS: tuple[Condition[Any], ...] = (
 )
 """The rows, in the order in which their alerts are listed."""
 
-READINGS = tuple(dict.fromkeys(row.reading for row in CONDITIONS if row.reading is not None))
+READINGS = tuple(dict.fromkeys(reading for row in CONDITIONS for reading in row.readings))
 """Columns that settled seconds must carry for the rows."""
 
 
@@ -293,8 +250,10 @@ class AlertConditions:
         self._cutoff_v = cutoff_v
         self._watches = {row.code: Watch(row.code, row.on_after_s, row.off_after_s)
                          for row in CONDITIONS}  # fmt: skip
-        columns = ("power_w", "amps_a", "volts_v", "throttle_fraction")
-        self._trailing = Trailing(HEAT_LOOK_BACK_S, *columns)
+        self._cells = CellVoltages(profile.battery, profile.sensors.voltage_scale)
+        self._cell_count = profile.battery.cells if profile.battery else 0
+        self._minutes, self._heat = Minutes(), HeatLimit()
+        self._trailing = Trailing(CURRENT_STUCK_S, "amps_a", "volts_v")
         self._power_known = self._speed_known = False
         self.events: list[Event] = []
 
@@ -315,6 +274,15 @@ class AlertConditions:
                 self._cutoff_v,
             )
         )
+        for t_s, minute in self._minutes.fold(seconds):
+            self.observe(HeatObserved(t_s, self._heat.limits(minute)))
+        cells = self._cells.at(seconds.t_s)
+        if cells is not None and self._cutoff_v is not None:
+            self.observe(CellsObserved(seconds.t_s, cells, self._cutoff_v / self._cell_count))
+
+    def fold_block(self, block: Block) -> None:
+        """Fold a block's readings that settled seconds do not carry."""
+        self._cells.fold(block)
 
     def observe(self, seen: Any) -> None:
         """Test every condition on an observation; one of a single time stands until the next."""
@@ -338,6 +306,11 @@ class AlertConditions:
         """Clear the alert about the previous target."""
         self._watches[AlertCode.CANNOT_BE_MADE].end()
 
+    def change_setup(self, t_s: float) -> None:
+        """Forget at a stream time [s] what another set-up took: it is no measure of this one."""
+        self.observe(FoulingObserved(t_s, False))
+        self._heat = HeatLimit()
+
     def alerts(self, shown: Figures) -> tuple[Alert, ...]:
         """Return the alerts that are on, in the order of `CONDITIONS`.
 
@@ -351,6 +324,8 @@ class AlertConditions:
             if row.hidden_by is not None and self._watches[row.hidden_by].on_since_s is not None:
                 continue
             present = None if row.shown is None else row.shown(shown)
+            if row.shown is not None and present is None:
+                continue
             found.append(self._watches[row.code].alert(shown.t_s, present))
         return tuple(alert for alert in found if alert is not None)
 

@@ -10,6 +10,7 @@ import numpy.typing as npt
 from onboard.block import FloatArray
 from onboard.contract.advice import Target
 from onboard.contract.figure import Unknown
+from onboard.efficiency.battery.cell_voltages import Cells
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.common_practice import ENERGY_LOW_FRACTION
 from onboard.efficiency.sources.settled_seconds import SettledSeconds
@@ -28,7 +29,7 @@ class SecondsObserved:
     seconds
         The seconds themselves.
     past
-        Trailing windows of some columns, shape (n, `HEAT_LOOK_BACK_S`).
+        Trailing windows of some columns, shape (n, `CURRENT_STUCK_S`).
     power_lost, speed_lost
         Whether power or speed is unknown after having been known.
     impossible_s
@@ -45,6 +46,16 @@ class SecondsObserved:
     impossible_s: Sequence[float]
     drive_most_degc: float
     cutoff_v: float | None
+
+
+@dataclass(frozen=True)
+class CellsObserved:
+    """The cells of the packs that state them, at the ends of settled seconds [s], shape (n,)."""
+
+    t_s: FloatArray
+    cells: Cells
+    cutoff_v: float
+    """Voltage at which one cell is empty [V]."""
 
 
 @dataclass(frozen=True)
@@ -87,8 +98,16 @@ class AdviceObserved:
 
 @dataclass(frozen=True)
 class FoulingObserved:
-    """Whether the propeller is fouled, and by what fraction power exceeds the curve."""
+    """Whether the propeller is fouled, and by what fraction more power it takes."""
 
     t_s: float
     fouled: bool
     excess_fraction: float = 0.0
+
+
+@dataclass(frozen=True)
+class HeatObserved:
+    """Whether the drive passes on less power than throttle and voltage explain."""
+
+    t_s: float
+    limited: bool

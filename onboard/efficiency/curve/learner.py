@@ -1,6 +1,7 @@
 """Learn the speed-power curve under way, one per set-up, and carry it over to later rides."""
 
 import contextlib
+import heapq
 from typing import Any
 
 import numpy as np
@@ -18,6 +19,7 @@ from onboard.efficiency.curve.ridden import none_ridden, ridden, together
 from onboard.efficiency.curve.speed_power import Carried, Posterior, knot_weights
 from onboard.efficiency.curve.steady import SteadyBlock, SteadyFinder
 from onboard.efficiency.curve.turning import Circle, CircleFinder
+from onboard.efficiency.sources.minutes import Minutes
 from onboard.efficiency.sources.settled_seconds import SettledSeconds
 
 BLOCKS_MOST = 400
@@ -63,7 +65,7 @@ class Learner:
         self._blocks: list[SteadyBlock] = []
         self._circles: list[Circle] = []
         self._steady_finder, self._circle_finder = SteadyFinder(), CircleFinder()
-        self._fouling = FoulingDetector()
+        self._minutes, self._fouling = Minutes(), FoulingDetector()
         self._count, self._next_fit, self._from_nothing = 0, 1, 0
         self.posterior: Posterior | None = None
         """The last fit; None before the first steady stretch."""
@@ -104,24 +106,32 @@ class Learner:
         changes: list[tuple[float, bool, float]] = []
         self._circles += self._circle_finder.fold(seconds)
         del self._circles[:-CIRCLES_MOST]
-        for block in self._steady_finder.fold(seconds):
-            # An extra cost, by weed or wind, is likely to persist: suspect blocks are learned
-            # from, but not carried over to the next ride.
-            known = self._before_doubt or self.posterior
+        blocks = ((block.t_s, block) for block in self._steady_finder.fold(seconds))
+        for t_s, piece in heapq.merge(self._minutes.fold(seconds), blocks, key=lambda one: one[0]):
             was_fouled = self._fouling.fouled
-            passed = self._fouling.fold(block, known)
+            if isinstance(piece, SteadyBlock):
+                self._learn(piece)
+            else:
+                self._fouling.fold_minute(piece)
             if self._fouling.fouled != was_fouled:
-                changes.append((block.t_s, self._fouling.fouled, self._fouling.excess_fraction))
-            self._suspect.add(block.t_s)
-            self._suspect.difference_update(block.t_s for block in passed)
-            self._before_doubt = known if self._fouling.doubting else None
-            self._blocks.append(block)
-            self._count += 1
-            while len(self._blocks) > BLOCKS_MOST:
-                self._forget(self._blocks.pop(0))
-            if self._count >= self._next_fit:
-                self._refit()
+                changes.append((t_s, self._fouling.fouled, self._fouling.excess_fraction))
         return changes
+
+    def _learn(self, block: SteadyBlock) -> None:
+        """Learn from a steady block."""
+        # An extra cost, by weed or wind, is likely to persist: suspect blocks are learned
+        # from, but not carried over to the next ride.
+        known = self._before_doubt or self.posterior
+        passed = self._fouling.fold(block, known)
+        self._suspect.add(block.t_s)
+        self._suspect.difference_update(block.t_s for block in passed)
+        self._before_doubt = known if self._fouling.doubting else None
+        self._blocks.append(block)
+        self._count += 1
+        while len(self._blocks) > BLOCKS_MOST:
+            self._forget(self._blocks.pop(0))
+        if self._count >= self._next_fit:
+            self._refit()
 
     def known(self, setup: str) -> Posterior | None:
         """Return the curve of a set-up: of this ride, else as carried over; None without."""

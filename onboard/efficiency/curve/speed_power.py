@@ -158,12 +158,17 @@ class Posterior:
 
     def at_velocity(self, velocity_mps: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return ln P and its variance for velocities over ground (east, north), shape (n, 2)."""
+        ln_power, rows, slope = self.gradient_at(velocity_mps)
+        return ln_power, quadratic(rows, self.covariance) + (CURVE_SYSTEMATIC_SD / slope) ** 2
+
+    def gradient_at(self, velocity_mps: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Return ln P (n,), its gradient (n, 2 + k) and the slope m (n,) for velocities (n, 2)."""
         off = velocity_mps - self.water_mps
         through = np.maximum(np.hypot(off[:, 0], off[:, 1]), 0.05)
         ln_power, slope = self.ln_power_at(through)
         by_water = -off / through[:, None] ** 2
         rows = np.concatenate([by_water, -knot_weights(ln_power)], axis=1) / slope[:, None]
-        return ln_power, quadratic(rows, self.covariance) + (CURVE_SYSTEMATIC_SD / slope) ** 2
+        return ln_power, rows, slope
 
 
 @dataclass(frozen=True)

@@ -128,7 +128,24 @@ def battery(rows: Rows) -> Columns:
         "energy_out_wh": _known(rows["energy_consumed"], -1, per=HJ_PER_WH),
         "left_fraction": _known(rows["battery_remaining"], -1, per=1e2),
         "temperature_degc": _known(rows["temperature"], INT16_UNKNOWN, per=1e2),
+        **_extremes(every),
     }
+
+
+def _extremes(every: FloatArray) -> Columns:
+    """Return how many voltages are stated, and the lowest and highest; an only one is the pack's.
+
+    That several are those of cells is for the reader to tell, who knows how many the pack has.
+    """
+    stated = np.isfinite(every)
+    count = stated.sum(axis=1).astype(np.float64)
+    low, high = np.where(stated, every, np.inf), np.where(stated, every, -np.inf)
+    columns = {
+        "low_cell": low.argmin(axis=1) + 1.0,
+        "low_cell_v": low.min(axis=1),
+        "high_cell_v": high.max(axis=1),
+    }
+    return {"cells": count, **{k: np.where(count > 1, v, np.nan) for k, v in columns.items()}}
 
 
 def gps(rows: Rows) -> Columns:

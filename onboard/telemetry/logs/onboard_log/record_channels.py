@@ -18,6 +18,9 @@ FIX_2D = 2
 NO_DILUTION = 99.99
 """Dilution stated by a receiver without a fix."""
 
+CELLS = "cells", "low_cell", "low_cell_v", "high_cell_v"
+"""Columns of `battery` that no record here fills."""
+
 SECOND = {"BAT2": 1, "CUR2": 1, "GPS2": 1, "GPA2": 1}
 """Instance by record name: older logs name the second device of a kind differently."""
 
@@ -42,6 +45,8 @@ def battery(fields: Fields) -> Columns:
         "left_fraction": left_fraction,
         # Zero: no sensor.
         "temperature_degc": fields.known("Temp", 0.0),
+        # Cells have a record of their own, which is not read.
+        **dict.fromkeys(CELLS, np.full(len(fields), np.nan)),
     }
 
 

@@ -1,19 +1,15 @@
-"""Target speed and way home against algebra, for a power law and a constant-energy battery."""
+"""Cost and way home against algebra, for a power law and a constant-energy battery."""
 
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from onboard.contract.figure import Unknown
-from onboard.contract.reasons import Reason
 from onboard.efficiency.advice.home import Home
 from onboard.efficiency.advice.outlook import Outlook, outlook
-from onboard.efficiency.advice.target_speed import SURE_SD, CueKeeper, advised_speed, chance_at
 from onboard.efficiency.common_practice import WEATHER_SD_FRACTION
 from onboard.efficiency.sources.settled_seconds import SettledSeconds
-from onboard.efficiency.statistics.shared_errors import CAPACITY, GAIN, prior_covariance
-from onboard.profile import Battery, Sensors
+from onboard.efficiency.statistics.shared_errors import CAPACITY, GAIN
 
 SPEEDS = np.linspace(0.3, 4.0, 200)
 NOTHING = np.zeros((5, 5))
@@ -45,32 +41,6 @@ def test_the_best_speed_in_still_water_and_against_a_current() -> None:
     assert against.max() == pytest.approx(500 / 16.66667 * 1000, rel=1e-3)
 
 
-def test_with_everything_known_the_target_speed_uses_up_the_energy_left() -> None:
-    # 500 Wh over 20 km: 25 Wh/km = (10 + 20 v^3) / 3.6 v, that is 20 v^3 - 90 v + 10 = 0.
-    exact = max(np.roots([20, 0, -90, 10]).real)
-    sure = SURE_SD * WEATHER_SD_FRACTION
-    advised = advised_speed(ahead(), 20_000.0)
-    tightened = max(np.roots([20 * (1 + sure), 0, -90, 10 * (1 + sure)]).real)
-    assert advised.speed_mps == pytest.approx(tightened, rel=2e-3)
-    assert advised.speed_mps < exact
-    chance = chance_at(ahead(), 20_000.0, advised.speed_mps)
-    assert chance == pytest.approx(0.99, abs=0.003)
-
-
-def test_a_poorly_known_battery_slows_down() -> None:
-    sharp = advised_speed(ahead(), 20_000.0).speed_mps
-    vague = prior_covariance(Sensors(), Battery("lfp", 8, 100.0, capacity_sd=0.1))
-    assert advised_speed(ahead(covariance=vague), 20_000.0).speed_mps < sharp - 0.1
-    assert advised_speed(ahead(log_variance=0.01), 20_000.0).speed_mps < sharp - 0.1
-
-
-def test_a_distance_too_far_names_the_best() -> None:
-    advised = advised_speed(ahead(), 90_000.0)
-    assert advised.speed_mps == Unknown(Reason.CANNOT_BE_MADE)
-    assert advised.best_speed_mps == pytest.approx(0.63, abs=0.02)
-    assert advised.best_m == pytest.approx(500 / 6.614 * 1000 * (1 - SURE_SD * 0.03), rel=5e-3)
-
-
 def test_the_margin_counts_a_shared_error_once() -> None:
     # A gain error makes every kilometre dearer; its effect on the count is in the battery's part.
     covariance = np.zeros((5, 5))
@@ -78,12 +48,6 @@ def test_the_margin_counts_a_shared_error_once() -> None:
     needed, margin, sd = ahead(covariance=covariance).margin(10_000.0)
     assert margin == pytest.approx(500.0 - needed)
     assert sd == pytest.approx(needed * np.hypot(0.02, WEATHER_SD_FRACTION), rel=0.04)
-
-
-def test_the_cue_has_hysteresis() -> None:
-    keeper = CueKeeper()
-    seen = [keeper.fold(d) for d in (0.0, 0.02, 0.04, 0.02, 0.0, -0.04, -0.06, -0.03, -0.01)]
-    assert seen == ["hold", "hold", "ease", "ease", "hold", "hold", "push", "push", "hold"]
 
 
 def straight_out(seconds: int, speed=2.0) -> SettledSeconds:

@@ -5,15 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from onboard.contract.figure import Unknown
 from onboard.efficiency.advice.home import Home
 from onboard.efficiency.advice.outlook import Outlook, outlook
-from onboard.efficiency.advice.target_speed import advised_speed
-from onboard.efficiency.common_practice import (
-    AT_HOME_M,
-    UNTRIED_SPEED_FRACTION,
-    WEATHER_SD_FRACTION,
-)
+from onboard.efficiency.common_practice import AT_HOME_M, WEATHER_SD_FRACTION
 from onboard.efficiency.curve.water_walk import WANDER_M2PS3
 from onboard.efficiency.statistics.shared_errors import CAPACITY, GAIN, OFFSET, START, VOLTAGE
 from tests.onboard.efficiency.advice.test_outlook import (
@@ -70,13 +64,6 @@ def gradient_of(value) -> np.ndarray:
     return np.stack(rows, axis=1)
 
 
-def test_the_variance_of_the_range_is_that_of_its_parts() -> None:
-    by = gradient_of(lambda left, power: left * SPEEDS / power * 3600)
-    exact = np.einsum("ni,ij,nj->n", by, covariance(), by)
-    weather = (WEATHER_SD_FRACTION * known().range_m) ** 2
-    assert known().range_variance_m2() == pytest.approx(exact + weather, rel=1e-6)
-
-
 @pytest.mark.parametrize("distance_m", [2_000.0, 15_000.0])
 def test_the_variance_of_the_margin_is_that_of_its_parts(distance_m: float) -> None:
     by = gradient_of(lambda left, power: left - power / SPEEDS * distance_m / 3600)
@@ -102,24 +89,8 @@ def test_the_water_wanders_on_the_way(seconds: float, counts_s: float) -> None:
     assert of_water > 0.1 * WEATHER_SD_FRACTION**2
 
 
-def test_rows_of_observed_speeds_have_their_own_values() -> None:
-    whole = ahead()
-    seen = whole.of_speeds_seen()
-    assert seen.speed_mps == pytest.approx(SPEEDS[SPEEDS < 3.0])
-    assert seen.range_m == pytest.approx(whole.range_m[SPEEDS < 3.0])
-    nothing = replace(whole, seen=np.zeros(len(SPEEDS), bool))
-    assert len(nothing.of_speeds_seen().speed_mps) == len(SPEEDS)
-
-
 def tried_from(speed_mps: float, full_wh: float = 500.0) -> Outlook:
     return replace(ahead(full_wh=full_wh), seen=speed_mps <= SPEEDS)
-
-
-def test_falling_short_advises_a_speed_only_slightly_below_those_tried() -> None:
-    # The cheapest is 0.63 m/s; the slowest tried is 2.
-    advised = advised_speed(tried_from(2.0), 90_000.0)
-    assert isinstance(advised.speed_mps, Unknown)
-    assert advised.best_speed_mps == pytest.approx(2.0 * UNTRIED_SPEED_FRACTION, abs=0.02)
 
 
 def test_the_way_home_uses_an_observed_speed_if_one_suffices() -> None:
