@@ -6,12 +6,12 @@ from typing import Protocol
 
 from groundside.studies.trip_practice import (
     COLD_LOSS_PER_K,
-    COLD_OHM_PER_K,
     RATED_DEGC,
     RIDDEN_DEGC,
     RIDDEN_OHM_FACTOR,
 )
 from onboard.block import FloatArray
+from onboard.efficiency.battery.learned_practice import OHM_PER_K
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.common_practice import CELL_OHM_AH
 from onboard.profile import Battery, Sensors
@@ -92,7 +92,7 @@ def _as_ridden(battery: Battery, degc: float | None) -> Battery:
     ohm *= RIDDEN_OHM_FACTOR
     if degc is None:
         return replace(battery, resistance_ohm=ohm)
-    ohm *= math.exp(COLD_OHM_PER_K * (RIDDEN_DEGC - degc))
+    ohm *= math.exp(OHM_PER_K * (RIDDEN_DEGC - degc))
     given = 1.0 - COLD_LOSS_PER_K * max(RATED_DEGC - degc, 0.0)
     return replace(with_energy(battery, battery.full_wh * given), resistance_ohm=ohm)
 

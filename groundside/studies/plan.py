@@ -249,13 +249,13 @@ def _quadratic(gradient: FloatArray, covariance: FloatArray) -> FloatArray:
 def best_row(rows: Sequence[PlanRow]) -> PlanRow:
     """Return the fastest speed that surely arrives; failing that, the most likely to arrive.
 
-    Only learned speeds are considered, unless there is none.
+    Where none is likely at all, it is the one that lacks least energy. Only learned speeds are considered, unless there is none.
     """
     learned = [row for row in rows if not row.extrapolated] or list(rows)
     sure = [row for row in learned if row.arrive_fraction >= SURE_FRACTION]
     if sure:
         return max(sure, key=lambda row: row.speed_mps)
-    return max(learned, key=lambda row: (row.arrive_fraction, row.left_wh))
+    return max(learned, key=lambda row: (round(row.arrive_fraction, 3), row.left_wh))
 
 
 def too_far(known: KnownCurve, speed_mps: float) -> bool:

@@ -18,10 +18,9 @@ UNKNOWN_WIND_SD_MPS, STATED_WIND_SD_MPS = 2.8, 1.0
 """Standard deviation of the wind along a course where none is stated, and about a stated one [m/s].
 Winds up to 6 m/s from anywhere, all equally likely, have 2.4; their drag bends upwards."""
 
-RIDDEN_OHM_FACTOR, RIDDEN_DEGC, COLD_OHM_PER_K = 1.9, 18.0, 0.032
-"""Resistance of a pack over a whole trip, over the stated or usual one: slow diffusion, growth near
-empty, and the temperature [degC] at which the factor holds. And its relative growth per kelvin
-colder: two to three times as much at 0 degC as at 25 degC."""
+RIDDEN_OHM_FACTOR, RIDDEN_DEGC = 1.9, 18.0
+"""Resistance of a pack over a whole trip, over the stated or usual one: slow diffusion and growth
+near empty. And the temperature [degC] at which it holds."""
 
 COLD_LOSS_PER_K, RATED_DEGC = 0.005, 25.0
 """Share of the capacity that a pack cannot give for each kelvin below the temperature [degC] at

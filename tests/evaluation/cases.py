@@ -11,6 +11,7 @@ from tests.evaluation import (
     coverage,
     five_rides,
     learned_pack,
+    one_line,
     planned_trip,
     remaining_range,
     set_and_drift,
@@ -108,6 +109,13 @@ CASES: dict[str, Case] = {
         at_anchor.table,
         0.1,
         at_anchor.VARIANTS,
+    ),
+    "one_line": Case(
+        "is no water invented where courses do not determine it",
+        one_line.ride,
+        one_line.table,
+        0.5,
+        one_line.VARIANTS,
     ),
     "planned_trip": Case(
         "do a plan's chances to arrive hold",

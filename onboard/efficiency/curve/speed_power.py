@@ -69,14 +69,15 @@ class Shape:
     slope_walk: float
 
 
-SHAPE = Shape(SLOPE_SD, 0.4)
+SHAPE = Shape(SLOPE_SD, 0.15)
 """Of the curve that is learned. Residuary resistance of the Delft series requires a walk of 0.01
 (1/5 to 1/8.5 between Froude numbers of 0.30 and 0.38), a hotel load H more: of P = H + k w^3 the
-slope P / 3 (P - H) falls from 1.07 at 1.45 H to 0.44 at 4 H, by 0.63 over a change of ln P of 1.01:
-0.63^2 / 1.01 = 0.39. With a stiffer curve that bend was taken for moving water."""
+slope P / 3 (P - H) falls from 0.83 at 1.67 H to 0.44 at 4 H, by 0.39 over a change of ln P of 0.87:
+0.39^2 / 0.87 = 0.17."""
 
 ANY_SHAPE = Shape(1.0, 10.0)
-"""Of a curve whose shape is no evidence of moving water."""
+"""Of a curve whose shape is no evidence of moving water: a slope from 0 to 2 at each power, for just
+above a hotel load it has no bound."""
 
 LEVEL_W, LEVEL_LN_MPS, LEVEL_SD = 200.0, np.log(2.0), 2.0
 """Prior of the level, weak: ln w at a power."""
