@@ -4,11 +4,11 @@ WATER_RATE_SD_MPS2 = 0.15 / 3600.0
 """Standard deviation of the trend of the water along the way home [m/s per s]: a tide of 0.5 m/s
 changes by up to 0.25 m/s an hour (12.4 h period, by algebra)."""
 
-DRAG_SD_JPM, DRAG_RATE_SD_JPMS, DRAG_WALK_J2PM2S = 8.0, 50.0 / 3600.0, 8.0**2 / 1000.0
+DRAG_SD_JPM, DRAG_RATE_SD_JPMS, DRAG_WALK_J2PM2S = 8.0, 65.0 / 3600.0, 8.0**2 / 1000.0
 """Standard deviation of the additional drag of wind [J/m of battery energy] at the start, and of
 its trend [J/m per s]; and the variance rate of its random walk."""
 
-TREND_S = 5400.0
+TREND_S = 7200.0
 """Memory of both trends [s]: a wind gets up for an hour or two."""
 
 ALONG_COSINE, STRAIGHT_FRACTION, MINUTES_MOST, BEARING_STEP_DEG = 0.8, 0.95, 90, 2.0
