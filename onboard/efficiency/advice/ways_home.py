@@ -11,6 +11,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from onboard.block import FloatArray
 from onboard.contract.figure import Figure
@@ -50,7 +51,7 @@ class WaysHome:
 
     speed_mps: FloatArray
     power_w: FloatArray
-    arrives: FloatArray
+    arrives: npt.NDArray[np.bool_]
     needed_wh: FloatArray
     margin_wh: FloatArray
     slowed: FloatArray
@@ -109,7 +110,9 @@ def ways_home(ahead: Outlook, distance_m: float, wind: Headwind) -> WaysHome:
         np.asarray(np.sqrt(variance) / mean),
         np.asarray(np.sqrt(cost)),
         _sd(meter, ahead.covariance),
-        np.asarray(np.hypot(_sd(ahead.left_gradient - meter, ahead.covariance), ahead.left_own**0.5)),
+        np.asarray(
+            np.hypot(_sd(ahead.left_gradient - meter, ahead.covariance), ahead.left_own**0.5)
+        ),
     )
 
 

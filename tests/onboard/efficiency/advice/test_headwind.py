@@ -89,8 +89,7 @@ def test_the_filter_equals_least_squares() -> None:
     rows = rng.normal(size=(5, 5))
     rows[:, DRAG] = -0.004
     seen = rng.normal(0.0, 0.1, 5)
-    prior, noise = Headwind.unknown().covariance, 0.03**2
-    prior[2, 2] = 0.02**2
+    prior, noise = headwind._prior(0.3, 0.02), 0.03**2
     # States of all minutes are x0 and the steps added; each minute's is a sum of both.
     sources, known = [np.eye(5)], [prior]
     states = [np.eye(5)]
@@ -168,7 +167,8 @@ def test_a_wind_from_behind_cannot_be_told_on_the_way_out() -> None:
     shorter, longer = (trend(out_s(count)).homeward(SOUTH, curve()) for count in (600, 3600))
     for found, away_s in ((shorter, 600.0), (longer, 3600.0)):
         # Of an Ornstein-Uhlenbeck drift, begun stationary; the least drag takes a part of it.
-        past = away_s / TREND_S
+        since_s = away_s - 60.0  # the first minute's end
+        past = since_s / TREND_S
         grown = (DRAG_RATE_SD_JPMS * TREND_S) ** 2 * 2.0 * (past - 1.0 + math.exp(-past))
         whole = math.sqrt(DRAG_SD_JPM**2 + DRAG_WALK_J2PM2S * since_s + grown)
         exact = truncnorm(-DRAG_SD_JPM / whole, np.inf, scale=whole)
@@ -188,15 +188,25 @@ def test_a_wind_from_behind_is_told_by_a_leg_towards_home() -> None:
     [
         seconds(np.zeros(600), 200.0),
         seconds(np.full(600, 2.0), np.nan),
-        seconds(np.full(600, 0.2), cubic(2.0), east_mps=2.0),
         seconds(2.0 * np.cos(np.arange(600.0) / 8.0), 200.0),
         seconds(np.full(600, 2.0), -5.0),
     ],
-    ids=["at rest", "no power", "across", "turning", "charging"],
+    ids=["at rest", "no power", "turning", "charging"],
 )
 def test_minutes_that_tell_nothing_of_the_line_home_are_left_out(part) -> None:
     found = trend(part).homeward(SOUTH, curve())
     assert found.covariance == pytest.approx(Headwind.unknown().covariance)
+
+
+def test_across_the_line_home_only_time_goes_by() -> None:
+    known = curve((0.1, 0.3))
+    found = trend(seconds(np.full(3600, 0.2), cubic(2.0), east_mps=2.0)).homeward(SOUTH, known)
+    assert found.more_mps(NOW)[0] == pytest.approx(0.0, abs=1e-12)
+    out = trend(out_s(3600)).homeward(SOUTH, known)
+    assert found.covariance[DRAG, DRAG] == pytest.approx(out.covariance[DRAG, DRAG])
+    # The water as of the last fit, which knows how well it is known; an hour's trend is not in it.
+    grown = (WATER_RATE_SD_MPS2 * 3540) ** 2
+    assert 0.5 * grown < found.covariance[WATER, WATER] < 1.5 * grown + WANDER_M2PS3 * 3540
 
 
 def test_the_minutes_do_not_depend_on_the_pieces() -> None:
