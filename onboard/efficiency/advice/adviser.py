@@ -166,7 +166,7 @@ class Adviser:
             return Unknown(Reason.NO_POSITION)
         self.home.know(known, pack.cutoff_v)
         ahead = self._homeward(pack, GroundPower(known), where[1])
-        return self.home.way(ahead, self._leaving_mps(where[1]))
+        return self.home.way(ahead)
 
     def _leaving_mps(self, bearing_deg: float) -> float:
         """Return the recent speed away from home, which lies on this bearing."""
