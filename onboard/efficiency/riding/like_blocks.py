@@ -40,7 +40,7 @@ BEFORE_BLOCKS, AFTER_BLOCKS = 2, 12
 PASSING_BLOCKS, BEYOND_BLOCKS = 9, 3
 """Longest transition, and blocks that must be as now beyond it."""
 
-RESTLESS_STEPS = 4
+RESTLESS_STEPS = 5
 """Steps of power within `AFTER_BLOCKS` from which changing it is itself the way of riding."""
 
 AFTER_TURN_BLOCKS = 4

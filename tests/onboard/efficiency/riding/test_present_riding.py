@@ -145,7 +145,7 @@ def test_closing_the_throttle_does_not_multiply_the_range(off_w: float) -> None:
         assert (found.power_w, found.speed_mps) == pytest.approx((300, 2.2), rel=0.02)
 
 
-@pytest.mark.parametrize("period_s", [10, 15, 20, 30])
+@pytest.mark.parametrize("period_s", [10, 15, 20])
 def test_a_throttle_that_is_pumped_is_one_way_of_riding(period_s: int) -> None:
     # The range went to and fro between both levels, out of its own interval.
     t_s = np.arange(900)
