@@ -97,7 +97,7 @@ def test_the_first_order_spread_is_that_of_random_draws() -> None:
     """Draw the states and the shared errors from their covariance, and compute each way anew."""
     rng = np.random.default_rng(11)
     mean = np.array([-0.1, -0.05 / 3600, 0.01, 15.0, 10.0 / 3600])
-    sds = np.array([0.02, 0.03 / 3600, 0.01, 3.0, 5.0 / 3600])
+    sds = np.array([0.06, 0.03 / 3600, 0.01, 7.0, 5.0 / 3600])
     mixed = np.eye(5)
     mixed[WATER, DRAG] = mixed[DRAG, WATER] = 0.7
     mixed[WATER, CURVE] = mixed[CURVE, WATER] = -0.4
