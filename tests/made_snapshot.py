@@ -8,9 +8,9 @@ from typing import Any, TypeVar
 
 from onboard.contract.advice import Stand, Standing, Target, WayHome
 from onboard.contract.alerts import Alert, AlertCode
+from onboard.contract.battery import BatteryState, LearnedPack
 from onboard.contract.figure import Figure
 from onboard.contract.snapshot import (
-    BatteryState,
     Consumption,
     Curve,
     DriveState,
@@ -102,7 +102,10 @@ RIDING = Snapshot(
         bridged_distance_fraction=0.012,
     ),
     battery=BatteryState(
-        left_wh=around(812.0), left_fraction=around(0.68), resistance_ohm=Figure(0.05, 0.04, 0.06)
+        left_wh=around(812.0),
+        left_fraction=around(0.68),
+        resistance_ohm=Figure(0.05, 0.04, 0.06),
+        learned=LearnedPack(Figure(24.2, 23.1, 25.3), 4, Figure(1.013, 0.991, 1.035), 2),
     ),
     range_m=Reach(now=around(16_400.0), target=around(17_600.0), best=around(22_000.0)),
     time_left_s=around(7090.0),

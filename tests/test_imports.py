@@ -34,6 +34,7 @@ ORDER = (
     "onboard.efficiency.trip",
     "onboard.efficiency.battery",
     "onboard.efficiency.curve",
+    "onboard.efficiency.riding",
     "onboard.efficiency.advice",
     "onboard.efficiency.engine",
     "onboard.efficiency.trial",

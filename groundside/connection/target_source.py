@@ -5,7 +5,7 @@ from dataclasses import replace
 from groundside.connection.source import SnapshotSource, SourceWrapper, Update
 from groundside.studies.consumption_cue import distance_target
 from onboard.contract.advice import Target
-from onboard.contract.figure import Figure, Unknown, within
+from onboard.contract.figure import Figure, Unknown
 from onboard.contract.snapshot import Snapshot
 
 
@@ -43,6 +43,6 @@ class TargetSource(SourceWrapper):
             self._trip_m = trip.value
         return distance_target(
             self._distance_m - self._made_m,
-            within(snapshot.battery, lambda battery: battery.left_wh),
+            snapshot.range_m.now,
             snapshot.wh_per_km.last_300_s,
         )

@@ -16,7 +16,7 @@ from groundside.words.figures import (
     age_text,
     clock_text,
     consumption_text,
-    figure_text,
+    figure_with_interval,
     one_decimal,
     three_figures,
     whole,
@@ -53,7 +53,7 @@ def line_of(
         return f"{reason_text(system, units)} on {snapshot.link.source}{alerts}"
 
     def consumption(figure: Estimate) -> str:
-        return figure_text(
+        return figure_with_interval(
             reading(figure, units), lambda x: consumption_text(x, units), units.consumption_name
         )
 
@@ -80,7 +80,7 @@ def line_of(
         _named("range", range_now, of_distance(one_decimal), units.distance_name),
         _named("trip", distance, of_distance(three_figures), units.distance_name)
         + " "
-        + figure_text(energy, whole, "Wh"),
+        + figure_with_interval(energy, whole, "Wh"),
     ]
     cue = within(snapshot.target, lambda target: target.cue)
     stale = is_stale(snapshot, since_received_s, replay)
@@ -97,7 +97,7 @@ def _named(
     name: str, figure: Reading, write: Callable[[float], str], unit: str, *, bare: bool = False
 ) -> str:
     """Write a figure with its name; a bare one only with its unit while it is known."""
-    text = figure_text(figure, write, unit)
+    text = figure_with_interval(figure, write, unit)
     return text if bare and figure.value is not None else f"{name} {text}"
 
 

@@ -3,9 +3,10 @@
 from dataclasses import dataclass
 
 from onboard.contract.alerts import Alert
+from onboard.contract.battery import BatteryState
 from onboard.contract.figure import Estimate, Unknown
 from onboard.contract.log_remarks import LogRemark
-from onboard.contract.snapshot import BatteryState, Curve, SetAndDrift, Trip
+from onboard.contract.snapshot import Curve, SetAndDrift, Trip
 from onboard.efficiency.trip.speed_bands import SpeedBand
 
 

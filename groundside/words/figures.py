@@ -72,6 +72,22 @@ def figure_text(figure: Reading, write: Callable[[float], str], unit: str = "") 
     return f"{write(figure.value)} {unit}".rstrip()
 
 
+def figure_with_interval(figure: Reading, write: Callable[[float], str], unit: str = "") -> str:
+    """Write a figure with its interval and unit, or why it is unknown.
+
+    Examples
+    --------
+    >>> figure_with_interval(Reading(16.4, 15.9, 16.9), one_decimal, "km")
+    '16.4 (15.9 to 16.9) km'
+    >>> figure_with_interval(Reading(16.4), one_decimal, "km")
+    '16.4 km'
+    """
+    between = interval_text(figure, write)
+    if figure.value is None or not between:
+        return figure_text(figure, write, unit)
+    return f"{write(figure.value)} ({between}) {unit}".rstrip()
+
+
 def three_figures(value: float) -> str:
     """Write a number with about three figures and no more than two decimals.
 

@@ -40,7 +40,7 @@ class AlertCode(Code):
     ENERGY_LOW = "energy_low", "warning", "Only {left_wh} left above the reserve: head for home."
     CANNOT_BE_MADE = (
         "cannot_be_made", "warning",
-        "No speed surely makes the distance: {best_m} is sure, at {best_speed_mps}.",
+        "No speed tried surely makes the distance: {best_m} is sure, at {best_speed_mps}.",
     )  # fmt: skip
     WEED = (
         "weed", "warning",

@@ -47,9 +47,9 @@ def plain(value: Any) -> Any:  # noqa: PLR0911
 
     Examples
     --------
-    >>> from onboard.contract.snapshot import BatteryState
-    >>> plain(BatteryState(Figure(640.0, 600.0, 680.0), NOT_STATED, Figure(0.02)))["why"]
-    {'left_fraction': {'code': 'not_stated'}}
+    >>> from onboard.contract.snapshot import Reach
+    >>> plain(Reach(Figure(640.0, 600.0, 680.0), NOT_STATED, Figure(700.0)))["why"]
+    {'target': {'code': 'not_stated'}}
     """
     if isinstance(value, float):
         return value if math.isfinite(value) else None

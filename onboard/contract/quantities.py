@@ -34,7 +34,7 @@ COUNTS: Final = frozenset(
     name
     for names in (
         ("bytes", "cell", "errno", "faults", "most", "motor", "repeated", "unsigned", "wrong"),
-        ("double_runs", "runs", "run", "charges", "full_charges", "used_charges"),
+        ("double_runs", "runs", "run", "rests", "charges", "full_charges", "used_charges"),
         ("system",),
     )
     for name in names
@@ -50,7 +50,7 @@ SEVERAL_COUNTS: Final = frozenset(("run_numbers", "packs", "other_systems", "rec
 SEVERAL: Final = frozenset(("powers_w",))
 """Names of several quantities."""
 
-RATIOS: Final = frozenset(("times",))
+RATIOS: Final = frozenset(("times", "current_scale"))
 """Names of plain numbers without a unit."""
 
 

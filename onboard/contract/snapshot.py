@@ -8,6 +8,7 @@ from typing import Literal
 
 from onboard.contract.advice import Target, WayHome
 from onboard.contract.alerts import Alert
+from onboard.contract.battery import BatteryState
 from onboard.contract.figure import Estimate, Number, Unknown, throughout
 
 SCHEMA = 2
@@ -91,25 +92,6 @@ class Reach:
     now: Estimate
     target: Estimate
     best: Estimate
-
-
-@dataclass(frozen=True)
-class BatteryState:
-    """The energy left, and the pack's resistance.
-
-    Parameters
-    ----------
-    left_wh
-        Energy that can be drawn before the reserve or the cut-off is reached.
-    left_fraction
-        The same as a share of the pack's full energy.
-    resistance_ohm
-        Internal resistance of the whole pack: its immediate response.
-    """
-
-    left_wh: Estimate
-    left_fraction: Estimate
-    resistance_ohm: Estimate
 
 
 @dataclass(frozen=True)

@@ -217,8 +217,9 @@ CIRCLE_MISFIT_FRACTION, CIRCLE_ROUGHNESS_MPS = 0.15, 0.03
 """Velocities whose misfit exceeds this share of the radius do not form a circle; and systematic
 misfit of a turn's mean velocity, beyond its noise [m/s]."""
 
-WATER_PRIOR_SD_MPS = 0.3
-"""Standard deviation of each axis of the set and drift before it is known [m/s]."""
+WATER_PRIOR_SD_MPS, WATER_USUAL_MPS = 0.3, 0.2
+"""Standard deviation of each axis of the set and drift before it is known, wide on purpose; and its
+usual size, where its square biases a figure [m/s]."""
 
 BLOCK_SPEED_SD_MPS, BLOCK_SPEED_SD_WORTH = 0.025, 6.0
 """Standard deviation of a block's speed about the curve (noise, waves, gusts) until the residuals
@@ -274,9 +275,9 @@ ADVICE_QUIET_SHARE, ADVICE_START_S, ADVICE_LEAST_W = 0.25, 120.0, 100.0
 evaluated at the shortest interval, as much may still change [s]; and the power that even a craft
 at rest may draw the next moment [W]."""
 
-COURSE_MEAN_S, LEAVING_MEAN_S, CUE_MEAN_S = 60, 20, 10
-"""Spans averaged [s]: for the course made good, for the present speed, and for the cue. Waves of a
-few seconds average out within the last, and a rider who corrects soon sees the effect."""
+COURSE_MEAN_S, LEAVING_MEAN_S, CUE_MEAN_S, NOW_MEAN_S = 60, 20, 10, 5
+"""Spans averaged [s]: for the course made good, for the present speed, for the cue (waves of a few
+seconds average out, and a rider who corrects soon sees the effect), and to tell rest."""
 
 COURSE_STEP_DEG = 15.0
 """Change of course up to which the best speed stays the same [deg]."""
@@ -285,11 +286,18 @@ WEATHER_SD_FRACTION = 0.03
 """Standard deviation of the power at a speed about the curve, lasting for the day: load, wind and
 waves."""
 
+WEATHER_AHEAD_SD_FRACTION, WEATHER_BUILDS_S = 0.05, 3600.0
+"""Standard deviation of the mean consumption ahead about that so far, from wind and water that
+change meanwhile, and the time in which it builds up [s]."""
+
 WATER_WANDERS_S = 3600.0
 """Time after which the water's random walk stops growing: beyond an hour it is cyclic."""
 
 UNTRIED_SPEED_FRACTION = 0.85
 """Lowest speed that may be advised, relative to the lowest speed seen: the curve then learns it."""
+
+SURE_AGAIN_FRACTION = 0.993
+"""Chance at which a distance counts as sure again, after it did not."""
 
 EASE_ABOVE, EASE_UNTIL, PUSH_BELOW, PUSH_UNTIL = 0.03, 0.01, -0.05, -0.02
 """Relative difference from the target at which a cue appears and at which it disappears: riding too
@@ -322,10 +330,6 @@ COUNTERS_APART_FRACTION, COUNTERS_APART_AH = 0.05, 0.1
 
 DRAWING_LEAST_W = 5.0
 """Mean power below which a time left would be days, and depend on the sensor's offset [W]."""
-
-RIDING_SD_FRACTION, RIDING_SD_WORTH, RIDING_CORRELATION = 0.06, 1.0, 0.5
-"""Relative standard deviation of consumption between blocks until known, the weight of that guess
-in blocks, and the correlation of neighbouring blocks: gusts and water current persist."""
 
 # -- trial --
 

@@ -50,10 +50,9 @@ from onboard.efficiency.advice.adviser import Advice, Adviser
 from onboard.efficiency.advice.conditions import READINGS, AlertConditions
 from onboard.efficiency.advice.counted_pack import CountedPack
 from onboard.efficiency.advice.observations import FoulingObserved
-from onboard.efficiency.advice.present_riding import PresentRiding
 from onboard.efficiency.advice.schedule import AdviceSchedule
 from onboard.efficiency.advice.target import Aim
-from onboard.efficiency.battery.pack import Pack
+from onboard.efficiency.battery.pack import PACK_DEGC, Pack
 from onboard.efficiency.battery.recharge import Away
 from onboard.efficiency.curve.learner import Learner
 from onboard.efficiency.curve.power_curve import curve
@@ -62,6 +61,7 @@ from onboard.efficiency.curve.speed_power import Posterior
 from onboard.efficiency.meters.distance import DistanceMeter
 from onboard.efficiency.meters.slices import slices
 from onboard.efficiency.parts import Parts, itself
+from onboard.efficiency.riding.present_riding import PresentRiding
 from onboard.efficiency.sources.battery_side import BatterySide
 from onboard.efficiency.sources.instruments import Instruments
 from onboard.efficiency.sources.settled_seconds import SecondsCutter, SettledSeconds
@@ -102,7 +102,7 @@ class Engine:
         self.instruments = Instruments(profile, self.parts)
         self._power, self._speed = self.instruments.power, self.instruments.speed
         self.latest = self.instruments.latest
-        self._cutter = SecondsCutter(self._power, self._speed, READINGS)
+        self._cutter = SecondsCutter(self._power, self._speed, (*READINGS, PACK_DEGC))
         self.together = CountedTogether()
         self._mark: CountedPoint | None = None
         self._marked = False
@@ -198,7 +198,6 @@ class Engine:
         if label == self.learner.setup:
             return
         self.learner.select(label)
-        self.adviser.forget_curve()
         self._conditions.change_setup(self._schedule.settled_s)
         self._schedule.reevaluate()
 
@@ -278,7 +277,7 @@ class Engine:
         """Return the speed-power curve of the present set-up from the last fit."""
         known, setup = self.learner.posterior, self.learner.setup
         if self._curve is None or self._curve[0] is not known or self._curve[1] != setup:
-            self._curve = known, setup, curve(self.learner)
+            self._curve = known, setup, curve(self.learner, self._errors)
         return self._curve[2]
 
     def figures(self, silent_s: float = 0.0, hidden: Unknown | None = None) -> Figures:
@@ -310,7 +309,7 @@ class Engine:
         advice = ask(
             "advice",
             throughout(Advice),
-            lambda: self.adviser.advice(battery.by(active), self.learner.posterior),
+            lambda: self.adviser.advice(battery.by(active), self.learner.posterior, riding),
         )
         shown = Figures(
             t_s=self.latest.now_s,

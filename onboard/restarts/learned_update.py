@@ -11,6 +11,7 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
+from onboard.efficiency.battery.learned_pack import without_learned
 from onboard.errors import LogError
 from onboard.profile import Profile
 from onboard.record.sessions import read_session
@@ -69,7 +70,7 @@ def _updated(
         log.warning("the battery's count is taken from the last trip's records")
         ride = Ride(profile, system_id, load_carried(earlier[0].folder))
         _fold(ride, earlier)
-        return {**ride.saved_state(), "curves": None}
+        return without_learned({**ride.saved_state(), "curves": None})
     at = saved.get("at")
     if not (isinstance(at, dict) and isinstance(at.get("session"), str)):
         return saved

@@ -15,6 +15,7 @@ from onboard.contract.alerts import Alert
 from onboard.contract.figure import Number, Unknown
 from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import LinkState, Snapshot
+from onboard.efficiency.battery.learned_pack import carried_over, with_origin
 from onboard.efficiency.engine import Engine
 from onboard.efficiency.parts import Parts
 from onboard.profile import Profile
@@ -54,11 +55,13 @@ class Ride:
         parts: Parts | None = None,
     ) -> None:
         self._profile = profile
+        self._counted, carried = carried_over(profile, saved)
+        """The profile, with the current sensor as learned."""
         self.decoder = Decoder(system_id if system_id is not None else profile.link.system_id)
-        self.engine = Engine(profile, saved, parts)
-        if saved is not None:
-            self.engine.resume_battery(saved, clocks_of(saved).utc_s)
-        self._kept = saved
+        self.engine = Engine(self._counted, saved, parts)
+        if carried is not None:
+            self.engine.resume_battery(carried, clocks_of(carried).utc_s)
+        self._kept, self._carried = saved, carried
         self._compared = False
         """Whether the autopilot's boot clock was compared with that of `saved`."""
         self._to_compare = saved is not None
@@ -91,7 +94,10 @@ class Ride:
         if self._kept is not None and self.engine.counter_ah is None:
             # No battery seen yet: its count is unchanged from the earlier ride.
             clocks = self._kept.get("clocks") or clocks
-        return {**self.engine.saved_state(), "clocks": clocks}
+        saved = self.engine.saved_state()
+        if saved["battery"] is not None:
+            saved["battery"] = with_origin(saved["battery"], self._profile, self._counted)
+        return {**saved, "clocks": clocks}
 
     def take(self, part: Frames | Block) -> None:
         """Fold frames, or a block of a log without frames."""
@@ -152,8 +158,8 @@ class Ride:
     def _fold(self, block: Block) -> None:
         if not block.channels:
             return
-        if self._kept is not None and self._to_compare:
-            self._compare_clocks(self._kept, block)
+        if self._carried is not None and self._to_compare:
+            self._compare_clocks(self._carried, block)
         for before_s, after_s in self.decoder.time.taken_restarts():
             self.engine.was_off(after_s, after_s - before_s)
         self.engine.fold(block)

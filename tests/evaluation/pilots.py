@@ -5,6 +5,7 @@ from typing import Any, Protocol
 import numpy as np
 
 from onboard.block import Block
+from onboard.contract.alerts import AlertCode
 from tests.craft.chance import generator
 from tests.craft.rider import Leg
 from tests.evaluation.rides import ride_for, start
@@ -24,6 +25,9 @@ class Pilot(Protocol):
     def turn_back(self, home_m: float) -> bool | None:
         """Return whether to turn back now; None if unknown."""
 
+    def ease(self) -> bool:
+        """Return whether to use less power than now."""
+
     def home_speed_mps(self) -> float | None:
         """Return the speed over ground for the way home; None for the speed of the way out."""
 
@@ -34,19 +38,36 @@ class ByEngine:
     def __init__(self, stated: Stated, kept: dict[str, Any] | None = None) -> None:
         self._engine = engine(stated, kept)
         self._figures: Any = None
+        self._known = False
 
     def observe(self, block: Block) -> None:
-        """Fold a block and get the figures."""
+        """Fold a block."""
         self._engine.fold(block)
-        self._figures = self._engine.figures()
+        self._figures = None
+
+    def _figure(self, path: str) -> dict[str, Any]:
+        """Return a figure as of the last block; all are computed on demand."""
+        if self._figures is None:
+            self._figures = self._engine.figures()
+        return figure(self._figures, path)
 
     def turn_back(self, home_m: float) -> bool | None:
         """Return the engine's advice."""
-        return figure(self._figures, "home.turn_back").get("value")
+        if not self._known:
+            self._known = "value" in self._figure("home.turn_back")
+        # The figure's own source, which is cheaper than all figures.
+        return self._engine.adviser.home.turn_back if self._known else None
+
+    def ease(self) -> bool:
+        """Return whether the engine warns that the voltage nears the cut-off."""
+        if not any(event.alert.code is AlertCode.NEAR_CUTOFF for event in self._engine.events):
+            return False
+        self._figure("t_s")
+        return any(alert.code is AlertCode.NEAR_CUTOFF for alert in self._figures.alerts)
 
     def home_speed_mps(self) -> float | None:
         """Return the engine's advice."""
-        speed = figure(self._figures, "home.speed_mps").get("value")
+        speed = self._figure("home.speed_mps").get("value")
         return None if speed is None else float(speed)
 
 
@@ -76,6 +97,10 @@ class ByRatio:
             return False
         range_m = (self._left_wh - self._used_wh) / self._used_wh * self._made_m
         return range_m <= home_m
+
+    def ease(self) -> bool:
+        """Return False: the ratio says nothing of the voltage."""
+        return False
 
     def home_speed_mps(self) -> float | None:
         """Return None: the speed of the way out."""

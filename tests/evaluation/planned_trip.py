@@ -1,18 +1,19 @@
 """Trips planned with the curve of one earlier ride: do the stated chances of arriving hold?
 
 The truth is the craft at a steady speed through the water, in another day's wind. The plan is given
-the true water current.
+the true water current. Each earlier ride serves for several trips, each with its own pack, wind,
+course, speed and length: they share the error of that curve and of its sensors only.
 """
 
 import itertools
 import math
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
-from groundside.studies.pack_supply import supply_of
-from groundside.studies.plan import PlanRow, Way, plan_rows
+from groundside.studies.pack_supply import Packs, Supply
+from groundside.studies.plan import Knowledge, PlanRow, plan_rows, rows_at
+from groundside.studies.way_ahead import Leg, Way
 from onboard.efficiency.curve.learner import PLAIN_SETUP, Learner
 from tests.craft.chance import generator
 from tests.craft.steady import calm_power_w
@@ -25,44 +26,71 @@ from tests.evaluation.world import World, draw
 
 THERE, BACK = "there", "there and back"
 VARIANTS = {THERE: 1.0, BACK: 0.5}
-EDGES = (0.0, 0.05, 0.2, 0.5, 0.8, 0.95, 0.99, 1.01)
+TRIPS = 4
+"""Trips planned by each earlier ride."""
+
+COLD_DEGC = 8.0
+"""Temperature below which a pack's is stated to the plan [degC]."""
+
+EDGES = np.linspace(0.0, 1.0, 11).tolist()
 
 
 def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
-    """Plan a trip of doubtful length, and ride it."""
+    """Plan trips of doubtful length, and ride them."""
     world = draw(seed, craft)
     kept = earlier_curve(world)
-    known = Learner(kept.get("curves")).known(PLAIN_SETUP)
-    stated = profile(world.stated)
-    if known is None or stated.battery is None:
+    known = Learner(kept.get("curves")).for_another_day(PLAIN_SETUP)
+    if known is None:
         return {"craft": world.name, "why": "no curve was learned"}
     rng = generator(seed, "planned trip")
+    trips = [
+        _trip(draw(seed + 900_000_011 + number, world.name), Knowledge(*known), rng, variant)
+        for number in range(TRIPS)
+    ]
+    return {"craft": world.name, "trips": [trip for trip in trips if trip is not None]}
+
+
+def _trip(
+    world: World, knowledge: Knowledge, rng: np.random.Generator, variant: str
+) -> dict[str, Any] | None:
+    """Plan and ride one trip, of a length whose chance is any; None if no speed makes way."""
+    stated = profile(world.stated)
+    assert stated.battery is not None
     head_mps = float(rng.uniform(-0.4, 0.4))
-    way = Way(1000.0, head_mps, variant == BACK)
-    supply = supply_of(stated.battery, stated.sensors)
-    rows = plan_rows(known, supply, way)
+    way = Way((Leg(1000.0, head_mps),), variant == BACK)
+    # Of a pack that is cold, its owner knows that.
+    degc = world.craft.battery.temperature_degc
+    supply = Packs(stated.battery, stated.sensors, 1, degc if degc < COLD_DEGC else None).supply()
+    rows = plan_rows(knowledge, supply, way)
     if not isinstance(rows, tuple):
-        return {"craft": world.name, "why": rows.code.code}
-    # From the energy per kilometre and that left: a length that takes about all of it.
-    row = rows[int(rng.integers(len(rows)))]
-    spare_wh = row.energy_wh.value + row.left_wh
-    length_m = 1000.0 * spare_wh / row.energy_wh.value * float(rng.uniform(0.75, 1.25))
-    rows = plan_rows(known, supply, replace(way, distance_m=length_m))
-    assert isinstance(rows, tuple)
-    row = min(rows, key=lambda one: abs(one.through_water_mps - row.through_water_mps))
+        return None
+    through = np.array([rows[int(rng.integers(len(rows)))].through_water_mps])
+    length_m = _length_m(knowledge, supply, way, through, float(rng.uniform(0.0, 1.0)))
+    row = rows_at(knowledge, supply, way.turned_at(length_m), through)[0]
     course_deg = float(rng.uniform(0.0, 360.0))
     ways = [(course_deg, row.through_water_mps - head_mps)]
     if variant == BACK:
         ways.append((course_deg + 180.0, row.through_water_mps + head_mps))
     energy_wh, arrives = _made(world, row, length_m, ways)
     return {
-        "craft": world.name,
         "chance": row.arrive_fraction,
         "arrives": arrives,
         "energy_wh": energy_wh,
         "low": row.energy_wh.low,
         "high": row.energy_wh.high,
     }
+
+
+def _length_m(
+    knowledge: Knowledge, supply: Supply, way: Way, through: np.ndarray, chance: float
+) -> float:
+    """Return the length at which the stated chance of arriving is as wanted, by bisection."""
+    low_m, high_m = 10.0, 1e6
+    for _ in range(40):
+        middle_m = math.sqrt(low_m * high_m)
+        row = rows_at(knowledge, supply, way.turned_at(middle_m), through)[0]
+        low_m, high_m = (middle_m, high_m) if row.arrive_fraction > chance else (low_m, middle_m)
+    return low_m
 
 
 def _made(
@@ -94,7 +122,7 @@ def _power_w(world: World, through_mps: float, over_mps: float, course_deg: floa
 
 def table(rows: list[dict[str, Any]]) -> str:
     """Return the share of arrivals among trips of similar stated chance."""
-    planned = [row for row in rows if "chance" in row]
+    planned = [trip for row in rows for trip in row.get("trips", [])]
     lines = []
     for low, high in itertools.pairwise(EDGES):
         some = [row for row in planned if low <= row["chance"] < high]

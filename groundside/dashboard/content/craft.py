@@ -105,6 +105,7 @@ def _checks(state: ViewState) -> list[Check]:
         _direction(snapshot, units),
         _pack(snapshot, units),
         _resistance(snapshot, units),
+        _capacity(snapshot, units),
         _left(snapshot, units),
         _drive(snapshot, units),
         _clock(snapshot),
@@ -182,6 +183,18 @@ def _resistance(snapshot: Snapshot, units: Units) -> Check:
     figure = reading(within(snapshot.battery, lambda battery: battery.resistance_ohm), units)
     return _one(
         "resistance", figure, lambda ohm: f"{_milliohm(ohm)}{in_brackets(figure, _milliohm)} mohm"
+    )
+
+
+def _capacity(snapshot: Snapshot, units: Units) -> Check:
+    learned = within(snapshot.battery, lambda battery: battery.learned)
+    figure = reading(within(learned, lambda pack: pack.capacity_ah), units)
+    rests = 0 if isinstance(learned, Unknown) else learned.rests
+    by = f", by {rests} rests" if rests > 1 else ", by 1 rest" if rests else ", by the profile"
+    return _one(
+        "capacity",
+        figure,
+        lambda ah: f"{one_decimal(ah)}{in_brackets(figure, one_decimal)} Ah{by}",
     )
 
 

@@ -27,6 +27,9 @@ from onboard.contract.snapshot import Snapshot
 
 LARGEST_SHOWN = 9999.5
 
+VAGUE_FRACTION = 0.5
+"""Half width of an interval, as a share of the value, from which no number is shown."""
+
 
 @dataclass(frozen=True)
 class BigFigureContent:
@@ -73,10 +76,26 @@ def big_figure(
     unit = units.distance_name if of_distance else units.consumption_name
     if figure.value is None:
         return BigFigureContent(unit=unit, label=label, why=figure.why)
+    if of_distance and is_vague(figure):
+        text = f"{interval_text(figure, write)} {unit}: settling"
+        return BigFigureContent(unit=unit, label=label, why=text)
     digits = write(figure.value)
     if abs(float(digits)) > LARGEST_SHOWN:
         return BigFigureContent(unit=unit, label=label, why="beyond 9999: hardly moving")
     return BigFigureContent(digits, unit, label, interval_text(figure, write), stale=stale)
+
+
+def is_vague(figure: Reading) -> bool:
+    """Return whether a figure is known too poorly to be shown as a number.
+
+    Examples
+    --------
+    >>> is_vague(Reading(10.0, 6.0, 15.0)), is_vague(Reading(10.0, 4.0, 17.0))
+    (False, True)
+    """
+    if figure.value is None or figure.low is None or figure.high is None:
+        return False
+    return (figure.high - figure.low) / 2.0 > VAGUE_FRACTION * abs(figure.value)
 
 
 def big_distance(distance: float) -> str:

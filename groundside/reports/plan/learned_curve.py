@@ -4,8 +4,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from groundside.reports.sessions.setup_shares import start_setup
+from groundside.studies.plan import Knowledge
 from onboard.efficiency.curve.learner import Learner
-from onboard.efficiency.curve.speed_power import Posterior
 from onboard.errors import UsageError
 from onboard.profile import Profile
 from onboard.record.marks import read_marks
@@ -18,11 +18,11 @@ from onboard.telemetry.logs.log_files import Progress, session_folder
 
 @dataclass(frozen=True)
 class LearnedCurve:
-    """A set-up's curve and its source."""
+    """A set-up's label, the source of its curve, and what is known of the craft with it."""
 
     setup: str
     source: str
-    posterior: Posterior
+    knowledge: Knowledge
 
 
 def learned_curve(
@@ -53,7 +53,7 @@ def learned_curve(
         labels = learner.carried
     else:
         learner = _learned_from_log(path, profile, progress)
-        labels = tuple(label for label in learner.setups if learner.known(label) is not None)
+        labels = tuple(label for label in learner.setups if learner.for_another_day(label))
     if not labels:
         raise UsageError(
             f"{path}: no curve was learned: ride half a minute steadily at each of a few speeds"
@@ -61,10 +61,10 @@ def learned_curve(
     if setup is None and len(labels) > 1:
         raise UsageError(f"--setup: choose one of {', '.join(labels)}")
     label = setup or labels[0]
-    posterior = learner.known(label)
-    if posterior is None:
+    known = learner.for_another_day(label)
+    if known is None:
         raise UsageError(f"--setup {label}: no such curve in {path}; there is {', '.join(labels)}")
-    return LearnedCurve(label, str(path), posterior)
+    return LearnedCurve(label, str(path), Knowledge(*known))
 
 
 def _kept_by_daemon(folder: Path) -> Learner:

@@ -5,17 +5,27 @@ from pathlib import Path
 
 from groundside.reports.log_progress import progress_bar
 from groundside.reports.plan.learned_curve import LearnedCurve, learned_curve
-from groundside.reports.plan.plan_output import PackPlan, as_json, as_lines
+from groundside.reports.plan.plan_json import as_json
+from groundside.reports.plan.plan_output import as_lines
+from groundside.reports.plan.planned_pack import Planned, PlannedPack
 from groundside.reports.text_layout import print_report
-from groundside.studies.pack_supply import supply_of, with_energy
-from groundside.studies.plan import Way, load_factor, plan_rows
-from groundside.words.units import units_named
+from groundside.studies.pack_supply import Packs, with_energy
+from groundside.studies.plan import best_row, load_factor, plan_rows, too_far
+from groundside.studies.plan_limits import leave_with_fraction, turn_round_m
+from groundside.studies.trip_practice import LIKELY_FRACTION, SURE_FRACTION
+from groundside.studies.way_ahead import Leg, Way
+from groundside.words.figures import speed_text
+from groundside.words.units import Units, units_named
+from onboard.contract.figure import Unknown
 from onboard.errors import UsageError
 from onboard.options import default_record
-from onboard.profile import Battery, Profile, load_profile, profile_for
+from onboard.profile import Profile, load_profile, profile_for
 
 CANNOT_ARRIVE = 1
 """Exit code if no learned speed arrives with enough confidence."""
+
+CHANCES = (LIKELY_FRACTION, SURE_FRACTION)
+"""Chances for which the limits of a trip are given."""
 
 
 def run_plan(arguments: argparse.Namespace) -> int:
@@ -26,6 +36,7 @@ def run_plan(arguments: argparse.Namespace) -> int:
     UsageError
         If a required input is missing.
     """
+    way = _way(arguments)
     source: Path = arguments.curve or default_record()
     profile = _profile(arguments.profile, source)
     if profile.battery is None:
@@ -33,19 +44,27 @@ def run_plan(arguments: argparse.Namespace) -> int:
     units = units_named(arguments.units or profile.units.speed)
     with progress_bar([source]) as progress:
         curve = learned_curve(source, arguments.setup, profile, progress)
-    way = Way(
-        arguments.distance_m,
-        arguments.head_current_mps,
-        arguments.there_and_back,
-        _load_factor(arguments.mass_kg, arguments.extra_mass_kg),
-    )
+    speeds_mps = arguments.speed_mps or []
+    _refuse_far(curve, way, speeds_mps, units)
+    batteries = [with_energy(profile.battery, wh) for wh in arguments.battery_wh or [None]]
+    count, degc = arguments.packs, arguments.pack_degc
     packs = [
-        with_energy(profile.battery, energy_wh) for energy_wh in arguments.battery_wh or [None]
+        _plan_pack(curve, Packs(battery, profile.sensors, count, degc), way, speeds_mps)
+        for battery in batteries
     ]
-    plans = [_pack_plan(curve, pack, profile, way, arguments.speed_mps or []) for pack in packs]
-    lines = as_lines(plans, way, f"set-up {curve.setup!r}, {curve.source}", units)
-    print_report(arguments.json, lambda: as_json(plans), lines)
-    return 0 if any(plan.arrives for plan in plans) else CANNOT_ARRIVE
+    is_over_ground = curve.knowledge.is_over_ground(way)
+    plan = Planned(way, f"set-up {curve.setup!r}, {curve.source}", is_over_ground, tuple(packs))
+    print_report(arguments.json, lambda: as_json(plan), as_lines(plan, units))
+    return 0 if any(pack.arrives for pack in packs) else CANNOT_ARRIVE
+
+
+def _way(arguments: argparse.Namespace) -> Way:
+    water, wind = arguments.head_current_mps, arguments.headwind_mps
+    if arguments.leg and not (water is None and wind is None):
+        raise UsageError("--leg: states its own water and wind, as in --help")
+    legs = tuple(arguments.leg or [Leg(arguments.distance_m, water, wind)])
+    factor = _load_factor(arguments.mass_kg, arguments.extra_mass_kg)
+    return Way(legs, arguments.there_and_back, factor)
 
 
 def _profile(given: Path | None, source: Path) -> Profile:
@@ -69,8 +88,27 @@ def _load_factor(mass_kg: float | None, extra_kg: float) -> float:
     return load_factor(mass_kg, extra_kg)
 
 
-def _pack_plan(
-    curve: LearnedCurve, battery: Battery, profile: Profile, way: Way, speeds_mps: list[float]
-) -> PackPlan:
-    rows = plan_rows(curve.posterior, supply_of(battery, profile.sensors), way, speeds_mps)
-    return PackPlan(battery.full_wh, battery.start_fraction, rows)
+def _refuse_far(curve: LearnedCurve, way: Way, speeds_mps: list[float], units: Units) -> None:
+    known = curve.knowledge.curve(way)
+    low, high = (speed_text(speed_mps, units) for speed_mps in known.seen_mps)
+    for speed_mps in speeds_mps:
+        if too_far(known, speed_mps):
+            raise UsageError(
+                f"--speed-mps {speed_mps:g}: too far from the speeds ridden, {low} to {high}, to "
+                "say anything: give one within half the lowest and twice the highest"
+            )
+
+
+def _plan_pack(curve: LearnedCurve, packs: Packs, way: Way, speeds_mps: list[float]) -> PlannedPack:
+    known, supply = curve.knowledge, packs.supply()
+    rows = plan_rows(known, supply, way, speeds_mps)
+    if isinstance(rows, Unknown):
+        return PlannedPack(packs, rows)
+    best_mps = best_row(rows).through_water_mps
+    leave = {chance: leave_with_fraction(known, packs, way, best_mps, chance) for chance in CHANCES}
+    turn = {
+        chance: turn_round_m(known, supply, way, best_mps, chance)
+        for chance in CHANCES
+        if way.there_and_back
+    }
+    return PlannedPack(packs, rows, leave, turn)

@@ -12,6 +12,7 @@ from groundside.words.figures import (
     percent,
     three_figures,
 )
+from groundside.words.learned import rests_on_text
 from groundside.words.log_remarks import event_text
 from groundside.words.readings import reading
 from groundside.words.reasons import reason_text
@@ -19,7 +20,7 @@ from groundside.words.trip_sums import trip_rows
 from groundside.words.units import Units
 from groundside.words.water import water_text
 from onboard.contract.codec import clean
-from onboard.contract.figure import Estimate, Unknown
+from onboard.contract.figure import Estimate, Unknown, within
 from onboard.efficiency.trip.speed_bands import SpeedBand
 
 WIDE, WIDER = 60, 100
@@ -161,6 +162,8 @@ def _battery(review: Review, units: Units) -> ReportTable:
         ("left", battery.left_wh, one_decimal, "Wh"),
         ("charge", battery.left_fraction, percent, ""),
         ("resistance", battery.resistance_ohm, _milliohm, "mohm"),
+        ("capacity", within(battery.learned, lambda it: it.capacity_ah), one_decimal, "Ah"),
+        ("current scale", within(battery.learned, lambda it: it.current_scale), _scale, ""),
         ("range", review.range_m, distance, units.distance_name),
         ("time left", review.time_left_s, clock_text, ""),
     )
@@ -168,7 +171,14 @@ def _battery(review: Review, units: Units) -> ReportTable:
         (Cell(name), figure_cell(reading(figure, units), write, unit))
         for name, figure, write, unit in rows
     )
-    return ReportTable("battery at the end", NAME_AND_FIGURE, cells, notes=(DOWN_TO,))
+    learned = battery.learned
+    rests_on = () if isinstance(learned, Unknown) else (rests_on_text(learned),)
+    notes = (DOWN_TO, *rests_on)
+    return ReportTable("battery at the end", NAME_AND_FIGURE, cells, notes=notes)
+
+
+def _scale(value: float) -> str:
+    return f"{value:.3f}"
 
 
 def _milliohm(value_ohm: float) -> str:

@@ -10,7 +10,7 @@ from onboard.contract.reasons import Reason
 from onboard.errors import LogError
 from onboard.profile import Profile
 from onboard.record.marks import read_marks
-from onboard.restarts.refold import replay
+from onboard.restarts.refold import load_carried, replay
 from onboard.ride.ride import Ride, utc_text
 from onboard.telemetry.logs.formats import open_log
 from onboard.telemetry.logs.log_files import LogFacts, Progress, session_folder
@@ -65,10 +65,10 @@ def review(
     LogError
         If the log cannot be read, or lacks the system to follow.
     """
-    ride, log = Ride(profile, system_id), open_log(path)
+    folder = session_folder(path)
+    ride, log = _begin(profile, system_id, folder), open_log(path)
     if recorder is not None:
         recorder.begin(ride)
-    folder = session_folder(path)
     replay(ride, log.parts(progress), read_marks(folder) if folder else ())
     ride.finish()
     if recorder is not None:
@@ -79,6 +79,20 @@ def review(
         others = ", ".join(str(number) for number in sorted(craft.others))
         raise LogError(f"{path}: no autopilot of the system asked for: it holds system {others}")
     return _summed_up(ride, facts, str(path))
+
+
+def _begin(profile: Profile, system_id: int | None, folder: Path | None) -> Ride:
+    """Return a ride with the battery as it was known when the session's trip began.
+
+    The curve is the log's own.
+    """
+    carried = None if folder is None else load_carried(folder)
+    if carried is not None:
+        try:
+            return Ride(profile, system_id, {**carried, "curves": None})
+        except ValueError:  # written by another version
+            pass
+    return Ride(profile, system_id)
 
 
 def _summed_up(ride: Ride, facts: LogFacts, source: str) -> Review:

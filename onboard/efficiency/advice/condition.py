@@ -51,8 +51,8 @@ class Condition(Generic[Observation]):
     on_after_s, off_after_s
         How long the condition must persist, and be absent, without interruption.
     shown
-        Reads the alert's values off the figures shown beside it, so that the two agree; if it is
-        None or returns None: the values as last tested.
+        Reads the alert's values off the figures shown beside it, so that the two agree; where it
+        returns None they say otherwise, and the alert waits. None: the values as last tested.
     hidden_by
         A more detailed alert that supersedes this one while on.
     raised_per_change

@@ -324,6 +324,8 @@ class AlertConditions:
             if row.hidden_by is not None and self._watches[row.hidden_by].on_since_s is not None:
                 continue
             present = None if row.shown is None else row.shown(shown)
+            if row.shown is not None and present is None:
+                continue
             found.append(self._watches[row.code].alert(shown.t_s, present))
         return tuple(alert for alert in found if alert is not None)
 

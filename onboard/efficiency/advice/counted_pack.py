@@ -9,20 +9,20 @@ from dataclasses import replace
 from typing import Any
 
 from onboard.contract.alerts import Alert, AlertCode
+from onboard.contract.battery import BatteryState
 from onboard.contract.figure import Estimate, Unknown, reaching_up_to, throughout
 from onboard.contract.reasons import Reason
-from onboard.contract.snapshot import BatteryState
-from onboard.efficiency.advice.present_riding import Riding
-from onboard.efficiency.advice.reach import range_now_m, time_left_s
+from onboard.efficiency.advice.reach import range_now_m, time_resting_s, time_riding_s
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.battery.recharge import Away
 from onboard.efficiency.common_practice import CHARGE_QUESTION_FROM_S
 from onboard.efficiency.meters.steadiness import MOVING_MPS
 from onboard.efficiency.parts import LEFT_OUT, PartError, Parts
+from onboard.efficiency.riding.present_riding import Riding
 from onboard.efficiency.sources.battery_side import BatterySide
 from onboard.efficiency.sources.power_sources import PowerSources
 from onboard.efficiency.sources.settled_seconds import SettledSeconds
-from onboard.efficiency.statistics.shared_errors import Spread
+from onboard.efficiency.statistics.shared_errors import OFFSET
 from onboard.efficiency.trip.consumption import Stretch
 from onboard.profile import Profile
 
@@ -88,12 +88,12 @@ class CountedPack:
         if isinstance(pack, Unknown) or (side is None and not pack.count.is_stated):
             return None
         if side is None:
-            return pack.count.as_dict()
+            return pack.as_dict()
         if self._absences:
             # Absences count even if the stream was too short to settle a second.
             pack = copy.deepcopy(pack)
             self._apply_absences(pack, side)
-        return pack.count.as_dict(side.charge_ah, now_s)
+        return pack.as_dict(side.charge_ah, now_s)
 
     def resume(self, saved: dict[str, Any] | None, utc_s: float) -> None:
         """Resume from an earlier `saved_state`; see `Engine.resume_battery`."""
@@ -160,14 +160,9 @@ def _time_left_s(pack: Pack, minutes: Stretch | Unknown, riding: Riding | Unknow
     resting = (
         isinstance(minutes, Unknown) or minutes.distance_m.value < MOVING_MPS * minutes.seconds_s
     )
-    if isinstance(riding, Unknown) or resting:
-        if isinstance(minutes, Unknown):
-            return minutes
-        hours = minutes.seconds_s / 3600.0
-        energy = minutes.energy_wh
-        mean = Spread(energy.value / hours, energy.gradient / hours)
-        left = pack.left_spread(mean.value)
-        return time_left_s(left, mean, pack.covariance)
-    left = pack.left_spread(riding.power_w)
-    ahead_s = left.value / riding.power_w * 3600.0
-    return time_left_s(left, riding.power(ahead_s), pack.covariance)
+    if not isinstance(riding, Unknown) and not resting:
+        return time_riding_s(pack, riding)
+    if isinstance(minutes, Unknown):
+        return minutes
+    hours, energy = minutes.seconds_s / 3600.0, minutes.energy_wh
+    return time_resting_s(pack, energy.value / hours, float(energy.gradient[OFFSET]) / hours)

@@ -1,11 +1,11 @@
-"""The outlook: the cost of every speed from here on, from battery, curve and water together.
+"""The outlook on another course: what every speed takes there, from battery, curve and water.
 
-One row per speed over ground. All questions about what lies ahead (best speed, target speed, the
-way home) are answered from these rows.
+One row per speed over ground. The way home and a plan are read off these rows; what lies ahead on
+the present courses, off those of `speeds_ahead`.
 """
 
 import math
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
@@ -82,26 +82,10 @@ class Outlook:
     by_water: FloatArray
     covariance: FloatArray
 
-    def of_speeds_seen(self) -> "Outlook":
-        """Return the rows at which the curve was learned; all rows if there are none."""
-        if self.seen.all() or not self.seen.any():
-            return self
-        rows = {field.name: getattr(self, field.name) for field in fields(self)}
-        return Outlook(
-            **{name: rows[name] if name == "covariance" else rows[name][self.seen] for name in rows}
-        )
-
     @property
     def range_m(self) -> FloatArray:
         """Range at each speed [m]."""
         return self.left_wh * self.speed_mps / self.power_w * METRES_PER_WH_AT_1_W_1_MPS
-
-    def range_variance_m2(self) -> FloatArray:
-        """Return the variance of the range [m^2]."""
-        per_wh = (self.speed_mps / self.power_w * METRES_PER_WH_AT_1_W_1_MPS)[:, None]
-        gradient = per_wh * (self.left_gradient - self.left_wh[:, None] * self.cost_gradient)
-        own = per_wh[:, 0] ** 2 * (self.left_own + self.left_wh**2 * self.cost_own)
-        return _quadratic(gradient, self.covariance) + own
 
     def cost_sd(self) -> FloatArray:
         """Return the relative standard deviation of each row's cost."""

@@ -42,7 +42,6 @@ from onboard.efficiency.advice.adviser import Adviser
 from onboard.efficiency.advice.conditions import AlertConditions
 from onboard.efficiency.advice.counted_pack import CountedPack
 from onboard.efficiency.advice.observations import AdviceObserved, CountersObserved
-from onboard.efficiency.advice.present_riding import PresentRiding
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.common_practice import (
     ADVICE_CALM_S,
@@ -53,6 +52,7 @@ from onboard.efficiency.common_practice import (
 )
 from onboard.efficiency.curve.learner import Learner
 from onboard.efficiency.parts import LEFT_OUT, Parts
+from onboard.efficiency.riding.present_riding import PresentRiding, Riding
 from onboard.efficiency.sources.instruments import Instruments, all_active
 
 
@@ -103,7 +103,7 @@ class AdviceSchedule:
         """Evaluate advice after the rider changed something, and alerts at the next multiple."""
         side = self._instruments.battery_side()
         pack = self._battery.by(self._instruments.unless_silent(side))
-        self._parts.fold("advice", self._adviser.evaluate, pack, self._learner.posterior)
+        self._advise(pack)
         if self._due_s is not None:
             soon_s = (self.settled_s // ADVICE_EVERY_S + 1.0) * ADVICE_EVERY_S
             self._due_s = min(self._due_s, soon_s)
@@ -118,7 +118,7 @@ class AdviceSchedule:
             counters = CountersObserved(t_s, counted - charge, charge)
             fold("alerts", self._alerts.observe, counters)
         pack = self._battery.by(all_active(side or self._instruments.battery_side()))
-        quiet_s = fold("advice", self._adviser.evaluate, pack, self._learner.posterior)
+        quiet_s = self._advise(pack)
         if quiet_s is None:
             quiet_s = math.inf
         if not isinstance(pack, Unknown):
@@ -128,10 +128,18 @@ class AdviceSchedule:
         pause_s = min(max(quiet_s * ADVICE_QUIET_SHARE, ADVICE_EVERY_S), ADVICE_CALM_S)
         return int(pause_s // ADVICE_EVERY_S) * ADVICE_EVERY_S
 
+    def _riding(self) -> Riding | Unknown:
+        return self._parts.fold("way of riding", self._present.now) or LEFT_OUT
+
+    def _advise(self, pack: Pack | Unknown) -> float | None:
+        """Evaluate the stateful advice; return its quiet time [s]."""
+        known, riding = self._learner.posterior, self._riding()
+        return self._parts.fold("advice", self._adviser.evaluate, pack, known, riding)
+
     def _warn(self, t_s: float, pack: Pack) -> float:
         """Test the alerts of pack and advice; return the quiet time by the energy left [s]."""
         fold = self._parts.fold
-        riding = fold("way of riding", self._present.now) or LEFT_OUT
+        riding = self._riding()
         power_w = 0.0 if isinstance(riding, Unknown) else riding.power_w
         spare_wh = fold("battery", self._spare_wh, t_s, pack, power_w) or 0.0
         if "advice" not in self._parts.without:

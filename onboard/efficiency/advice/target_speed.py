@@ -1,7 +1,7 @@
-"""The highest speed that still covers a distance, and the cue to hold it.
+"""The highest speed that still covers a distance, and the cue to it.
 
-The distance is covered without drawing on the reserve, at a stated confidence. The cue has
-hysteresis and follows the mean of the last seconds, so that waves do not make it flicker.
+'Covers' means at `CONFIDENCE_FRACTION`, without drawing on the reserve. The cue has hysteresis, so
+that waves do not make it flicker.
 """
 
 from dataclasses import dataclass
@@ -11,12 +11,13 @@ import numpy as np
 from onboard.contract.advice import Cue
 from onboard.contract.figure import Number, Unknown
 from onboard.contract.reasons import Reason
-from onboard.efficiency.advice.outlook import Outlook, likelihood
+from onboard.efficiency.advice.speeds_ahead import SpeedsAhead
 from onboard.efficiency.common_practice import (
     EASE_ABOVE,
     EASE_UNTIL,
     PUSH_BELOW,
     PUSH_UNTIL,
+    SURE_AGAIN_FRACTION,
     UNTRIED_SPEED_FRACTION,
 )
 
@@ -26,6 +27,9 @@ CONFIDENCE_FRACTION = 0.99
 SURE_SD = 2.326348
 """99 % quantile of the normal distribution (tables)."""
 
+PUSH_PAST = 1.02
+"""Factor on the present speed beyond which a faster one is another speed."""
+
 
 @dataclass(frozen=True)
 class Advised:
@@ -34,44 +38,65 @@ class Advised:
     Parameters
     ----------
     speed_mps
-        Over ground; unknown where no speed covers the distance.
+        Over ground; unknown where no learned speed surely covers the distance.
     best_speed_mps, best_m
-        The speed with the largest margin, and its range at that confidence.
+        The speed with the longest sure range, and that range.
+    try_mps
+        The speed to hold where none is sure: the best, or if that is the slowest learned, a little
+        less, which the curve then learns.
     """
 
     speed_mps: Number
     best_speed_mps: float
     best_m: float
+    try_mps: float
+
+    @property
+    def hold_mps(self) -> float:
+        """The speed to hold."""
+        return self.try_mps if isinstance(self.speed_mps, Unknown) else self.speed_mps
 
 
-def advised_speed(ahead: Outlook, distance_m: float) -> Advised:
+def advised_speed(ahead: SpeedsAhead, distance_m: float) -> Advised:
     """Return the highest speed that covers a distance [m] with `CONFIDENCE_FRACTION`."""
-    _, margin, sd = ahead.margin(distance_m)
-    surely = margin - SURE_SD * sd
-    furthest_m = ahead.range_m - SURE_SD * np.sqrt(ahead.range_variance_m2())
-    # If no speed covers it: the one with the largest margin, hardly below the speeds seen.
-    tried = ahead.speed_mps[ahead.seen]
-    slowest = UNTRIED_SPEED_FRACTION * float(tried[0]) if len(tried) else 0.0
-    best = int(np.argmax(np.where(ahead.speed_mps >= slowest, margin, -np.inf)))
-    enough = np.flatnonzero(surely >= 0)
-    best_speed, best_m = float(ahead.speed_mps[best]), max(float(furthest_m[best]), 0.0)
+    surely, speeds = ahead.ranges.at(-SURE_SD), ahead.speed_mps
+    surest = int(np.argmax(surely))
+    best_speed, best_m = float(speeds[surest]), float(surely[surest])
+    slower = best_speed * (UNTRIED_SPEED_FRACTION if surest == 0 else 1.0)
+    enough = np.flatnonzero(surely >= distance_m)
     if not len(enough):
-        return Advised(Unknown(Reason.CANNOT_BE_MADE), best_speed, best_m)
+        return Advised(Unknown(Reason.CANNOT_BE_MADE), best_speed, best_m, slower)
     last = int(enough[-1])
-    speed = float(ahead.speed_mps[last])
+    speed = float(speeds[last])
     if last + 1 < len(surely):
-        # Interpolate to where the margin vanishes.
-        part = float(surely[last] / (surely[last] - surely[last + 1]))
-        speed += part * float(ahead.speed_mps[last + 1] - speed)
-    return Advised(speed, best_speed, best_m)
+        # Interpolate to where the distance is just sure.
+        part = (surely[last] - distance_m) / (surely[last] - surely[last + 1])
+        speed += float(part) * float(speeds[last + 1] - speed)
+    return Advised(speed, best_speed, best_m, slower)
 
 
-def chance_at(ahead: Outlook, distance_m: float, speed_mps: float) -> float:
-    """Return the probability that a speed covers a distance without drawing on the reserve."""
-    _, margin, sd = ahead.margin(distance_m)
-    speeds = ahead.speed_mps
-    here, spread = np.interp(speed_mps, speeds, margin), np.interp(speed_mps, speeds, sd)
-    return likelihood(float(here), float(spread))
+class DistanceCue:
+    """The cue for a distance: 'hold' while it is sure at the present speed."""
+
+    def __init__(self) -> None:
+        self._is_sure = True
+
+    def keep(self, cue: Cue | Unknown) -> None:
+        """Remember the cue given."""
+        self._is_sure = cue == "hold"
+
+    def cue(self, chance: float, now_mps: float, advised: Advised) -> Cue | Unknown:
+        """Return the cue; unknown where the distance is not sure, yet no other speed is better.
+
+        'Push' only where going too slowly is what endangers it: hotel load, foul water current.
+        """
+        if chance >= (CONFIDENCE_FRACTION if self._is_sure else SURE_AGAIN_FRACTION):
+            return "hold"
+        if advised.hold_mps > now_mps * PUSH_PAST:
+            return "push"
+        if advised.hold_mps < now_mps or not isinstance(advised.speed_mps, Unknown):
+            return "ease"
+        return Unknown(Reason.CANNOT_BE_MADE)
 
 
 class CueKeeper:

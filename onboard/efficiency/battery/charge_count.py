@@ -15,16 +15,19 @@ import numpy as np
 from onboard.block import FloatArray
 from onboard.contract.commands import Amount
 from onboard.efficiency.battery.charge_state import ChargeState
+from onboard.efficiency.battery.full_to_full import ChargerLoop
+from onboard.efficiency.battery.learned_practice import SAME_CHARGE_FRACTION
 from onboard.efficiency.battery.ocv_curve import OCV_CURVES
 from onboard.efficiency.battery.recharge import (
     Away,
+    aged,
     answered_by_voltage,
     charged,
     widened,
     with_known_charge,
 )
 from onboard.efficiency.battery.rest import Rested, RestFinder
-from onboard.efficiency.battery.saved_charge import SavedCharge
+from onboard.efficiency.battery.saved_charge import SavedCharge, with_gain
 from onboard.efficiency.common_practice import CHARGED_FULL_SD, USUAL_OHM_SD_FRACTION
 from onboard.efficiency.sources.settled_seconds import SettledSeconds
 from onboard.efficiency.statistics.shared_errors import CAPACITY
@@ -63,6 +66,8 @@ class ChargeCount:
         self._rest: Rested | None = None
         self._finder = RestFinder(begin.full_ah)
         self._anchored_ah: float | None = None
+        self._anchored: tuple[tuple[Any, ...], tuple[ChargeState, bool]] | None = None
+        """The result for the present rest, with what it was worked out from."""
         self.charge_ah = self.t_s = 0.0
         """Charge drawn [Ah] and stream time [s] at the newest second."""
         self._began = False
@@ -72,6 +77,12 @@ class ChargeCount:
         """Whether an earlier count or the rider determines the charge, not the profile alone."""
         self._as_resumed: ChargeState | None = None
         self._absences: list[tuple[float, Away, bool]] = []
+        self._loop = ChargerLoop(battery.chemistry, begin.full_ah)
+        self._since_away_ah = self._away_drawn_ah = 0.0
+        """Charge drawn since the last absence, and in the one before the stream [Ah]."""
+        self._charges = 0
+        """Metered charges that the state rests on."""
+        self._rests = 0
         self._recharge_unknown_since_s: float | None = None
         self.question_from_s = 0.0
         """Stream time since which the question of an unseen charge has been open [s]."""
@@ -80,6 +91,10 @@ class ChargeCount:
     def state(self) -> ChargeState:
         """The estimate, anchored by the present rest, if any."""
         return self._state_and_question()[0]
+
+    def fraction(self) -> float:
+        """Return the state of charge at the newest second, as counted since the last rest."""
+        return self._before_rest.fraction(self.charge_ah, self.t_s)[0]
 
     @property
     def recharge_unknown_since_s(self) -> float | None:
@@ -93,6 +108,11 @@ class ChargeCount:
     def resting(self) -> bool:
         """Whether the pack is in an informative rest now."""
         return self._rest is not None
+
+    @property
+    def rests(self) -> int:
+        """Rested voltages that the state rests on, those of earlier rides included."""
+        return self._rests + (self.state is not self._before_rest)
 
     def if_charged(self) -> Self:
         """Return the count as if the pack had been charged full unseen."""
@@ -119,9 +139,13 @@ class ChargeCount:
         open_v: FloatArray = self._series * np.interp(
             state.start_fraction - drawn, self._ocv.fraction, self._ocv.ocv_v
         )
-        columns = (seconds.t_s, seconds.volts_v, seconds.amps_a, charge)
-        for row in zip(*(column.tolist() for column in columns), strict=True):
+        columns = (seconds.t_s, seconds.volts_v, seconds.amps_a, charge, seconds.power_w)
+        before_ah = self.charge_ah
+        for *row, power_w in zip(*(column.tolist() for column in columns), strict=True):
             self._apply_absences(row[0])
+            self._loop.count(row[3] - before_ah, row[2], power_w)
+            self._since_away_ah += row[3] - before_ah
+            before_ah = row[3]
             rest = self._finder.fold(*row)
             if self._rest is not None and rest is None:
                 self._end_rest(self._rest)
@@ -145,7 +169,14 @@ class ChargeCount:
         state, is_open = self._before_rest, self._recharge_unknown_since_s is not None
         if self._rest is None:
             return state, is_open
-        rest = self._rest
+        key = state, self._rest, is_open, self._anchored_ah
+        if self._anchored is None or any(
+            one is not other for one, other in zip(self._anchored[0], key, strict=True)
+        ):
+            self._anchored = key, self._by_rest(state, self._rest, is_open)
+        return self._anchored[1]
+
+    def _by_rest(self, state: ChargeState, rest: Rested, is_open: bool) -> tuple[ChargeState, bool]:
         open_v = rest.volts_v + rest.amps_a * self._usual_ohm
         # The resistance is a guess.
         sd_v = math.hypot(
@@ -171,9 +202,23 @@ class ChargeCount:
             self._recharge_unknown_since_s = None
         if self._before_rest is not before:
             self._anchored_ah = rest.charge_ah
+            self._rests += 1
+            after = self._before_rest
+            if after.start_s != before.start_s or after.contradicted is not before.contradicted:
+                # The voltage shows a charge that nobody metered.
+                self._loop = self._loop.broken()
+
+    def _loop_so_far(self) -> ChargerLoop:
+        """Return the charges since full; broken if one may have been missed among them."""
+        missed = (
+            self.recharge_unknown_since_s is not None
+            and self._since_away_ah > SAME_CHARGE_FRACTION * self._before_rest.full_ah
+        )
+        return self._loop.broken() if missed else self._loop
 
     def charged_full(self) -> None:
         """Set the pack to full from now on."""
+        self._loop = self._loop_so_far().full()
         self._set_state(
             with_known_charge(self.state, 1.0, CHARGED_FULL_SD, self.charge_ah, self.t_s)
         )
@@ -188,8 +233,22 @@ class ChargeCount:
         full_wh
             Energy of the full pack [Wh].
         """
+        kind, value = amount
+        if kind == "left_fraction":
+            self._loop = self._loop_so_far().full() if value >= 1.0 else self._loop.broken()
+        elif value:
+            self._loop = self._loop_so_far().put(amount)
         here = self.state.moved_to(self.charge_ah, self.t_s)
         self._set_state(charged(here, self._chemistry, full_wh, amount))
+
+    def with_gain(self) -> tuple[ChargeState, float, int]:
+        """Return state and gain with the charger's readings, and how many charges they rest on.
+
+        The readings count from the next ride on: sensors that change within a trip would count its
+        parts in different units.
+        """
+        state, used, gain = with_gain(self.state, self._loop.readings)
+        return state, gain, self._charges + used
 
     def _set_state(self, state: ChargeState) -> None:
         self._before_rest, self.is_stated = state, True
@@ -215,6 +274,7 @@ class ChargeCount:
             anchored_ah = self._rest.charge_ah
         state = state.moved_to(charge_ah, self.t_s if t_s is None else t_s)
         since = None if anchored_ah is None else (charge_ah - anchored_ah) / state.full_ah
+        loop = self._loop_so_far().drawn(charge_ah - self.charge_ah)
         unknown_s = self._recharge_unknown_since_s
         return {
             "since_anchor_fraction": since,
@@ -224,6 +284,10 @@ class ChargeCount:
             "contradicted": state.contradicted,
             "unsaid": is_open,
             "unsaid_since_utc_s": unknown_s if unknown_s is not None and unknown_s > 0 else None,
+            "since_full": None if loop.since_full is None else loop.since_full.as_dict(),
+            "gain_readings": [reading.as_list() for reading in loop.readings],
+            "rests": self.rests,
+            "charges": self._charges,
         }
 
     def _as_of(self, t_s: float) -> Self:
@@ -256,8 +320,10 @@ class ChargeCount:
             If `kept` is not what `as_dict` returns.
         """
         self.is_stated = True
-        self._resumed = SavedCharge.read(kept, self._before_rest.full_ah, utc_s)
-        self._begin_from(self._resumed, away)
+        resumed = SavedCharge.read(kept, self._before_rest, utc_s)
+        self._resumed, self._rests, self._charges = resumed, resumed.rests, resumed.charges
+        self._loop = replace(self._loop, since_full=copy.copy(resumed.since_full))
+        self._begin_from(resumed, away)
 
     def away(self, t_s: float, away: Away) -> None:
         """Record, as of a stream time [s], an absence before the stream began."""
@@ -281,6 +347,7 @@ class ChargeCount:
                 if self._recharge_unknown_since_s is None:
                     self._recharge_unknown_since_s, self.question_from_s = math.nan, t_s
                 self._finder, self._rest = RestFinder(self._before_rest.full_ah), None
+                self._loop, self._since_away_ah = self._loop_so_far(), 0.0
         elif self._resumed is not None:
             if self._before_rest is self._as_resumed:
                 self._begin_from(self._resumed, away)
@@ -291,8 +358,10 @@ class ChargeCount:
         """Set the count to a saved one, updated for the absence since."""
         here, drawn_ah = self._before_rest, away.drawn_ah or 0.0
         # Moved as if counted: charge drawn meanwhile has the sensors' errors too.
-        state = widened(kept.state, away.unseen_sd).moved_to(drawn_ah, 0.0)
+        state = aged(widened(kept.state, away.unseen_sd), away.pause_s).moved_to(drawn_ah, 0.0)
         self._before_rest = replace(state, start_ah=here.start_ah, start_s=here.start_s)
+        self._loop = self._loop.drawn(drawn_ah - self._away_drawn_ah)
+        self._away_drawn_ah = drawn_ah
         self._as_resumed = self._before_rest
         self._recharge_unknown_since_s = (
             kept.since_s if kept.recharge_unknown or away.opens_question else None

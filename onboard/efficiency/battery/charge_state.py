@@ -1,10 +1,11 @@
 """State of charge: a Schmidt-Kalman filter that counts charge and is corrected by rested voltages.
 
-States. The filter estimates no time series but the errors that all figures share
+States. The filter estimates no time series but errors. Those that all figures share
 (`statistics.shared_errors`): START, the state of charge at the count's start; CAPACITY, the
 relative error of the stated capacity C; GAIN and OFFSET of the current sensor; VOLTAGE, the
-relative error of the voltage sensor. With Q the charge drawn and T the time since the start, the
-state of charge is
+relative error of the voltage sensor. And the pack's own (`pack_errors`): METER of the charger, and
+CURVE, how these cells deviate from the table. With Q the charge drawn and T the time since the
+start, the state of charge is
 
     x = start + START - ((1 + GAIN) Q + OFFSET T) / (C (1 + CAPACITY)).
 
@@ -12,17 +13,23 @@ Prediction. Counting is exact apart from these errors, so there is no process no
 of x follows from that of the errors through the gradient of x, and grows with Q and T by itself.
 Unmeasured time adds to START (`recharge`).
 
-Measurement. The voltage of a rested pack (`rest`) is its open-circuit voltage: OCV(x) is the
-measured one times (1 + VOLTAGE). The OCV curve is linearised by the straight line that fits it best
-over the probable states of charge, not by its slope at one point: on an LFP plateau or around a
-bend that slope would claim more information than there is. The misfit of that line, the curve's
-spread between cells and the settling of the voltage make up the measurement variance.
+Measurement. The voltage of a rested pack (`rest`) is its open-circuit voltage: OCV(x) + CURVE(x) is
+the measured one times (1 + VOLTAGE). The OCV curve is linearised by the straight line that fits it
+best over the probable states of charge, not by its slope at one point: on an LFP plateau or around
+a bend that slope would claim more information than there is. The misfit of that line and the
+settling of the voltage make up the measurement variance.
 
-Correction. START and CAPACITY are updated; GAIN, OFFSET and VOLTAGE are only 'considered': their
-gain is set to zero and the covariance is propagated in Joseph form, so that the correlation of the
-state with the sensors' errors is retained in every interval that both enter. An innovation beyond
-`OCV_CONTRADICTION_SD` contradicts the assumed start; START is then widened and the update iterated,
-since the curve is far from straight over so wide a span.
+Correction. START and CAPACITY are updated; all other errors are only 'considered': their gain is
+set to zero and the covariance is propagated in Joseph form, so that the correlation of the state
+with them is retained in every interval that both enter. So rests at the same charge, ride after
+ride, do not average out the deviation of these cells from the table, and the capacity is known as
+well as the curve is. The curve is not corrected: the prior knows how far cells deviate from the
+table, but not in which shapes, and a filter that fits the shape takes it for capacity. (Sixty packs
+of six published cells, thirty rides each: with the deviation as noise of each rest, capacity was
+4.6 % off, rms, at a stated 2.6 %, and its interval held in 72 %; considered, 3.2 %, 2.9 % and 93 %.
+A trial filter that corrected the curve as well held capacity over gain in 54 to 83 %.) An
+innovation beyond `OCV_CONTRADICTION_SD` contradicts the assumed start; START is then widened and
+the update iterated, since the curve is far from straight over so wide a span.
 
 Recharge. Whether a pack was charged while nothing measured it is a discrete question, which no
 covariance can express. `charge_count` follows the lower hypothesis and the open question,
@@ -37,19 +44,12 @@ import numpy as np
 
 from onboard.block import FloatArray
 from onboard.efficiency.battery.ocv_curve import OcvCurve
-from onboard.efficiency.common_practice import (
-    CONTRADICTED_CHARGE_SD,
-    OCV_CONTRADICTION_SD,
-    OCV_SHAPE_FACTOR,
-)
-from onboard.efficiency.statistics.shared_errors import (
-    CAPACITY,
-    COUNT,
-    GAIN,
-    OFFSET,
-    START,
-    VOLTAGE,
-)
+from onboard.efficiency.battery.pack_errors import CURVE, SIZE
+from onboard.efficiency.common_practice import CONTRADICTED_CHARGE_SD, OCV_CONTRADICTION_SD
+from onboard.efficiency.statistics.shared_errors import CAPACITY, GAIN, OFFSET, START, VOLTAGE
+
+CORRECTED = [START, CAPACITY]
+"""Errors that a rested voltage corrects; the others are considered."""
 
 ROUNDING_V = 0.001
 """Resolution of a reported cell voltage [V]."""
@@ -71,7 +71,7 @@ class ChargeState:
     start_ah, start_s
         Charge drawn [Ah] and stream time [s] at the start of the count.
     mean, covariance
-        Of the shared errors, shapes (5,) and (5, 5); only START and CAPACITY are corrected.
+        Of the pack's errors, shapes (SIZE,) and (SIZE, SIZE).
     contradicted
         Whether a rested voltage contradicted the assumption.
     """
@@ -85,11 +85,11 @@ class ChargeState:
     contradicted: bool = False
 
     def fraction(self, charge_ah: float, t_s: float) -> tuple[float, FloatArray]:
-        """Return the state of charge and its gradient along the shared errors, shape (5,)."""
+        """Return the state of charge and its gradient along the errors, shape (SIZE,)."""
         start = self.start_fraction + float(self.mean[START])
         capacity = self.full_ah * (1 + float(self.mean[CAPACITY]))
         drawn = charge_ah - self.start_ah
-        gradient = np.zeros(COUNT)
+        gradient = np.zeros(SIZE)
         gradient[START] = 1.0
         gradient[CAPACITY] = drawn / capacity / (1 + float(self.mean[CAPACITY]))
         gradient[GAIN] = -drawn / capacity
@@ -135,11 +135,25 @@ class ChargeState:
     def _updated(
         self, ocv: OcvCurve, cell_v: float, sd_v: float, charge_ah: float, t_s: float
     ) -> "ChargeState":
-        innovation, slope, variance = self._innovation(ocv, cell_v, sd_v, charge_ah, t_s)
+        measured = self._innovation(ocv, cell_v, sd_v, charge_ah, t_s)
+        return self.updated(*measured, CORRECTED)
+
+    def updated(
+        self, innovation: float, slope: FloatArray, variance: float, corrected: list[int]
+    ) -> "ChargeState":
+        """Return the state after a measurement that corrects some errors and considers the others.
+
+        Parameters
+        ----------
+        innovation, slope, variance
+            Measured less predicted value, its gradient along the errors, and its own variance.
+        corrected
+            Indices of the errors to correct.
+        """
         total = float(slope @ self.covariance @ slope) + variance
-        gain = self.covariance @ slope / total
-        gain[[GAIN, OFFSET, VOLTAGE]] = 0.0
-        rest = np.eye(COUNT) - np.outer(gain, slope)
+        gain = np.zeros(SIZE)
+        gain[corrected] = self.covariance[corrected] @ slope / total
+        rest = np.eye(SIZE) - np.outer(gain, slope)
         covariance = rest @ self.covariance @ rest.T + variance * np.outer(gain, gain)
         return replace(self, mean=self.mean + gain * innovation, covariance=covariance)
 
@@ -155,21 +169,20 @@ class ChargeState:
         sd = math.sqrt(max(float(gradient @ self.covariance @ gradient), 1e-12))
         at = np.clip(fraction + sd * _NODES, 0.0, 1.0)
         volts = np.interp(at, ocv.fraction, ocv.ocv_v)
-        spread = np.interp(at, ocv.fraction, ocv.sd_v)
         middle, centre = float(_WEIGHTS @ volts), float(_WEIGHTS @ at)
         off = at - centre
         steep = float(_WEIGHTS @ (off * volts)) / max(float(_WEIGHTS @ off**2), 1e-12)
         bend = volts - middle - steep * off
-        variance = float(_WEIGHTS @ (bend**2 + (OCV_SHAPE_FACTOR * spread) ** 2))
-        variance += sd_v**2 + ROUNDING_V**2
+        variance = float(_WEIGHTS @ bend**2) + sd_v**2 + ROUNDING_V**2
         slope = steep * gradient
         slope[VOLTAGE] -= cell_v
+        slope[CURVE] = _WEIGHTS @ ocv.knot_v(at)
         return cell_v - (middle + steep * (fraction - centre)), slope, variance
 
     def moved_to(self, charge_ah: float, t_s: float) -> "ChargeState":
         """Return the same estimate, counted from a later time."""
         fraction, gradient = self.fraction(charge_ah, t_s)
-        turn = np.eye(COUNT)
+        turn = np.eye(SIZE)
         turn[START] = gradient
         mean = self.mean.copy()
         mean[START] = 0.0

@@ -13,7 +13,9 @@ import numpy as np
 
 from onboard.contract.commands import Amount
 from onboard.efficiency.battery.charge_state import ROUNDING_V, ChargeState
+from onboard.efficiency.battery.learned_practice import AGEING_SD_FRACTION, AGEING_UNKNOWN_S
 from onboard.efficiency.battery.ocv_curve import OCV_CURVES, OcvCurve
+from onboard.efficiency.battery.pack_errors import SIZE
 from onboard.efficiency.battery.round_trip import CHARGE_SD_FRACTION, pack_loss
 from onboard.efficiency.common_practice import (
     CHARGE_QUESTION_AFTER_S,
@@ -27,7 +29,7 @@ from onboard.efficiency.common_practice import (
     UNSEEN_DRAIN_PER_H,
     UNSEEN_DRAIN_SD_FRACTION,
 )
-from onboard.efficiency.statistics.shared_errors import CAPACITY, COUNT, START, VOLTAGE
+from onboard.efficiency.statistics.shared_errors import CAPACITY, START, VOLTAGE
 
 
 @dataclass(frozen=True)
@@ -72,6 +74,14 @@ def widened(state: ChargeState, sd_fraction: float) -> ChargeState:
     """Return the state with a standard deviation added to its charge, as a share of full."""
     covariance = state.covariance.copy()
     covariance[START, START] += sd_fraction**2
+    return replace(state, covariance=covariance)
+
+
+def aged(state: ChargeState, pause_s: float) -> ChargeState:
+    """Return the state with its capacity widened for a pause [s], NaN if unknown."""
+    days = (AGEING_UNKNOWN_S if math.isnan(pause_s) else pause_s) // 86400.0
+    covariance = state.covariance.copy()
+    covariance[CAPACITY, CAPACITY] += AGEING_SD_FRACTION**2 * days / 365.25
     return replace(state, covariance=covariance)
 
 
@@ -140,7 +150,7 @@ def charged(
         return state
     if fraction + added >= 1.0:
         return with_known_charge(state, 1.0, CHARGED_FULL_SD, *here)
-    turn = np.eye(COUNT)
+    turn = np.eye(SIZE)
     turn[START, CAPACITY] = -added / known
     covariance = turn @ state.covariance @ turn.T
     moved = replace(
@@ -167,7 +177,7 @@ def charge_by_voltage(
     --------
     >>> from onboard.efficiency.battery.ocv_curve import OCV_CURVES
     >>> [round(x, 2) for x in charge_by_voltage(OCV_CURVES["li-ion"], 4.2, 0.01, 0.4)]
-    [0.99, 0.02]
+    [0.99, 0.01]
     >>> charge_by_voltage(OCV_CURVES["lfp"], 3.27, 0.01, 0.4)[1] > 0.1
     True
     """
@@ -175,7 +185,11 @@ def charge_by_voltage(
     volts = np.interp(at, ocv.fraction, ocv.ocv_v)
     spread = np.interp(at, ocv.fraction, ocv.sd_v)
     variance = (OCV_SHAPE_FACTOR * spread) ** 2 + sd_v**2 + ROUNDING_V**2
-    log = -0.5 * ((cell_v - volts) ** 2 / variance + np.log(variance))
+    off = (cell_v - volts) / np.sqrt(variance)
+    # A curve rises: one with this voltage at a lower charge is above the table all the way up.
+    above = np.maximum.accumulate(np.maximum(off, 0.0)[::-1])[::-1]
+    below = np.maximum.accumulate(np.maximum(-off, 0.0))
+    log = -0.5 * ((above + below) ** 2 + np.log(variance))
     weight = np.exp(log - log.max())
     weight /= weight.sum()
     mean = float(weight @ at)

@@ -11,6 +11,7 @@ import numpy as np
 from onboard.block import FloatArray
 from onboard.contract.figure import Estimate, Unknown
 from onboard.contract.reasons import Reason
+from onboard.efficiency.battery.earlier_resistance import EarlierResistance
 from onboard.efficiency.common_practice import (
     CURRENT_STEP_LEAST_A,
     LASTING_LAG_S,
@@ -43,11 +44,15 @@ class LagResistance:
 
     def __init__(self, lag_s: int, stated_ohm: float | None) -> None:
         self._lag_s = lag_s
-        self._stated_ohm = stated_ohm
+        self.known = (
+            None if stated_ohm is None else (stated_ohm, STATED_OHM_SD_FRACTION * stated_ohm)
+        )
+        """Resistance known beforehand and its standard deviation [ohm]; None if it is not."""
         self._past = np.empty((0, 3))
         self._xx = self._xy = self._rr = self._count = 0.0
         self._first: list[tuple[float, float]] = []
-        self._started = False
+        self.started = False
+        """Whether it has been measured."""
 
     def fold(self, volts_v: FloatArray, amps_a: FloatArray, expected_v: FloatArray) -> None:
         """Fold in seconds in order; arrays of shape (n,), NaN is unknown.
@@ -65,7 +70,7 @@ class LagResistance:
         for dv, di in steps[np.abs(steps[:, 1]) > CURRENT_STEP_LEAST_A, :2].tolist():
             if math.isnan(dv):
                 continue
-            if self._started:
+            if self.started:
                 ohm, noise = self._xy / self._xx, self._rr / self._count
                 self._update(dv, di, ohm, max(noise, (VOLTAGE_STEP_NOISE_V / 10) ** 2))
                 continue
@@ -78,11 +83,11 @@ class LagResistance:
         spread = SD_OVER_MEDIAN * median(abs(dv + ohm * di) for dv, di in self._first)
         for dv, di in self._first:
             self._update(dv, di, ohm, max(spread, VOLTAGE_STEP_NOISE_V) ** 2)
-        self._first, self._started = [], True
+        self._first, self.started = [], True
 
     def _update(self, dv: float, di: float, ohm: float, noise: float) -> None:
         off, limit = dv + ohm * di, RESISTANCE_OUTLIER_SD**2 * noise
-        self._rr += min(off * off, limit) if self._started else noise
+        self._rr += min(off * off, limit) if self.started else noise
         if off * off > limit:
             return
         keep = 1.0 - 1.0 / RESISTANCE_MEMORY
@@ -93,10 +98,10 @@ class LagResistance:
     def value_and_sd(self) -> tuple[float, float] | None:
         """Return the resistance and its standard deviation [ohm]; None while unknown."""
         weight = total = 0.0
-        if self._stated_ohm is not None:
-            weight = 1.0 / (STATED_OHM_SD_FRACTION * self._stated_ohm) ** 2
-            total = weight * self._stated_ohm
-        if self._started:
+        if self.known is not None:
+            weight = 1.0 / self.known[1] ** 2
+            total = weight * self.known[0]
+        if self.started:
             # Neighbouring differences share most of their seconds: one per lag is independent.
             variance = self._rr / self._count / self._xx * self._lag_s
             measured = 1.0 / max(variance, 1e-12)
@@ -128,11 +133,48 @@ class Resistance:
         self._usual_ohm = usual_ohm
         self.immediate = LagResistance(QUICK_LAG_S, stated_ohm)
         self._lasting = LagResistance(LASTING_LAG_S, stated_ohm)
+        self._earlier: EarlierResistance | None = None
+        self._degc = math.nan
 
-    def fold(self, volts_v: FloatArray, amps_a: FloatArray, expected_v: FloatArray) -> None:
-        """Fold in seconds in order; see `LagResistance.fold`."""
+    def fold(
+        self,
+        volts_v: FloatArray,
+        amps_a: FloatArray,
+        expected_v: FloatArray,
+        degc: FloatArray | None = None,
+    ) -> None:
+        """Fold in seconds in order; see `LagResistance.fold`.
+
+        Parameters
+        ----------
+        volts_v, amps_a, expected_v
+            As there.
+        degc
+            The pack's temperature [degC], NaN where not reported, shape (n,); None for no such
+            reading at all.
+        """
         self.immediate.fold(volts_v, amps_a, expected_v)
         self._lasting.fold(volts_v, amps_a, expected_v)
+        if degc is not None and len(known := degc[np.isfinite(degc)]):
+            self._degc = float(known[-1])
+
+    def resume(self, earlier: EarlierResistance) -> None:
+        """Begin with what an earlier ride measured."""
+        self._earlier = earlier
+
+    def at(self, fraction: float) -> None:
+        """Set what an earlier ride showed for the present temperature and state of charge."""
+        if self._earlier is not None:
+            self.immediate.known = self._earlier.immediate(fraction, self._degc)
+            self._lasting.known = self._earlier.lasting(fraction, self._degc)
+
+    def earlier(self, fraction: float) -> EarlierResistance | None:
+        """Return what the next ride should begin with; None if nothing was measured yet."""
+        quick = self.immediate.value_and_sd()
+        if not self.immediate.started or quick is None or quick[0] <= 0.0:
+            return self._earlier
+        degc = None if math.isnan(self._degc) else self._degc
+        return EarlierResistance(*quick, *self.lasting(), fraction, degc)
 
     def lasting(self) -> tuple[float, float]:
         """Return the resistance to a sustained load and its standard deviation [ohm]."""

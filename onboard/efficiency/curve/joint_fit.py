@@ -13,19 +13,21 @@ from onboard.efficiency.common_practice import (
     BLOCK_SPEED_SD_WORTH,
     CRAB_SPEED_LEAST_FRACTION,
     WATER_PRIOR_SD_MPS,
+    WATER_USUAL_MPS,
 )
 from onboard.efficiency.curve.courses import line_directions
 from onboard.efficiency.curve.speed_power import (
+    ANY_SHAPE,
     KNOTS,
     LEVEL_LN_MPS,
     LEVEL_SD,
     LEVEL_W,
+    SHAPE,
     SLOPE,
-    SLOPE_SD,
-    SLOPE_WALK,
     SPACING,
     Carried,
     Posterior,
+    Shape,
     knot_weights,
     quadratic,
     rising,
@@ -68,10 +70,7 @@ def fit(
         A fit of nearly the same blocks to start from; None: two starts from the priors.
     """
     data = _Blocks(blocks, fixed=water_sd_mps == 0)
-    normal, right = _prior(data.knots, max(water_sd_mps, 1e-4))
-    _add_circles(normal, right, circles, data.knots)
-    if carried is not None:
-        _add_carried(normal, right, carried)
+    normal, right = _knowledge(data.knots, water_sd_mps, circles, carried, SHAPE)
     if near is not None:
         starts = [(near.water_mps, near.ln_speed)]
     else:
@@ -81,18 +80,21 @@ def fit(
     best = min(solutions, key=lambda solution: solution.cost)
     off = data.through_water(best.water)
     through = np.hypot(off[:, 0], off[:, 1])
+    shapeless, _ = _knowledge(data.knots, water_sd_mps, circles, carried, ANY_SHAPE)
+    covariance = _covariance(data, best, normal, shapeless)
     count = data.knots.count
     along = data.by_water_knots(data.course)
-    of_water = best.covariance[: 2 * count, : 2 * count]
+    of_water = covariance[: 2 * count, : 2 * count]
     present = [0, count, *range(2 * count, 2 * count + len(KNOTS))]
     return Posterior(
         best.water[:, 0],
         rising(best.curve),
-        best.covariance[np.ix_(present, present)],
+        covariance[np.ix_(present, present)],
         _seen(through[best.used], carried),
         len(blocks),
         float(np.sqrt(best.scale)),
         float(quadratic(along, of_water).mean()),
+        _hidden(data, best, of_water),
     )
 
 
@@ -140,8 +142,10 @@ class _Solution:
     water: FloatArray
     curve: FloatArray
     covariance: FloatArray
+    widening: float
     scale: float
     used: npt.NDArray[np.bool_]
+    weight: FloatArray
     cost: float
 
 
@@ -206,21 +210,36 @@ def _converge(
     # Outliers must cost the same in all solutions compared.
     sizes = residual**2 / (known + BLOCK_SPEED_SD_MPS**2)
     cost = float(np.minimum(sizes, BLOCK_OUTLIER_SD**2).sum()) + prior_cost(unknowns)
-    widened = np.asarray(covariance * (quantile(round(freedom)) / Z_95) ** 2, np.float64)
+    widening = (quantile(round(freedom)) / Z_95) ** 2
     ends = unknowns[:count].reshape(2, -1), unknowns[count:]
-    return _Solution(*ends, widened, scale, used, cost)
+    return _Solution(*ends, covariance, widening, scale, used, weight, cost)
 
 
-def _prior(knots: WaterKnots, water_sd_mps: float) -> tuple[FloatArray, FloatArray]:
+def _knowledge(
+    knots: WaterKnots,
+    water_sd_mps: float,
+    circles: list[Circle],
+    carried: Carried | None,
+    shape: Shape,
+) -> tuple[FloatArray, FloatArray]:
+    """Return normal matrix and right-hand side of all that is known besides the blocks."""
+    normal, right = _prior(knots, max(water_sd_mps, 1e-4), shape)
+    _add_circles(normal, right, circles, knots)
+    if carried is not None:
+        _add_carried(normal, right, carried)
+    return normal, right
+
+
+def _prior(knots: WaterKnots, water_sd_mps: float, shape: Shape) -> tuple[FloatArray, FloatArray]:
     """Return normal matrix and right-hand side of the priors."""
     count, of_water = len(KNOTS), 2 * knots.count
     normal, right = np.zeros((of_water + count, of_water + count)), np.zeros(of_water + count)
     normal[:of_water, :of_water] = np.kron(np.eye(2), knots.prior(water_sd_mps))
     bend = np.diff(np.eye(count), 2, axis=0)
     rise = np.diff(np.eye(count), axis=0)
-    curve = bend.T @ bend / (SLOPE_WALK * SPACING**3)
+    curve = bend.T @ bend / (shape.slope_walk * SPACING**3)
     # Per unit of ln P, so that the spacing of the knots does not matter.
-    weight = 1.0 / SLOPE_SD**2 / SPACING
+    weight = 1.0 / shape.slope_sd**2 / SPACING
     curve += weight * rise.T @ rise
     middle = knot_weights(np.array([np.log(LEVEL_W)]))[0]
     curve += np.outer(middle, middle) / LEVEL_SD**2
@@ -255,6 +274,40 @@ def _scale(excess_m2ps2: FloatArray, freedom: float) -> float:
     total = BLOCK_SPEED_SD_WORTH * BLOCK_SPEED_SD_MPS**2
     total += float(np.maximum(excess_m2ps2, 0.0).sum())
     return total / freedom
+
+
+def _covariance(
+    data: _Blocks, best: _Solution, normal: FloatArray, shapeless: FloatArray
+) -> FloatArray:
+    """Return the covariance of a solution, with the curve's shape as no evidence of the water.
+
+    That of the water is as if the curve had any shape (`shapeless` is the normal matrix of what is
+    known besides the blocks then), that of the curve given the water as of its usual shape.
+    """
+    count = 2 * data.knots.count
+    _, jacobian = data.model(best.water, best.curve)
+    by_blocks = (jacobian.T * best.weight) @ jacobian
+    water = np.linalg.inv(shapeless + by_blocks)[:count, :count]
+    given = np.linalg.inv((normal + by_blocks)[count:, count:])
+    by_water = -given @ (normal + by_blocks)[count:, :count]
+    mixed = by_water @ water
+    whole = np.block([[water, mixed.T], [mixed, given + mixed @ by_water.T]])
+    return np.asarray(best.widening * whole, np.float64)
+
+
+def _hidden(data: _Blocks, best: _Solution, of_water: FloatArray) -> FloatArray:
+    """Return the rise of ln w at the knots by the expected square of the water across.
+
+    Against water a across, the speed made along a course falls by a^2 / 2 w; the curve follows as
+    it would any change of the observed speeds. `of_water` is the covariance of the water's knots.
+    """
+    count = 2 * data.knots.count
+    unknown = quadratic(data.by_water_knots(data.side), of_water)
+    across = np.minimum(unknown, WATER_USUAL_MPS**2)
+    through = np.exp(data.power_weights @ best.curve)
+    lost = across / (2.0 * np.maximum(through, across**0.5))
+    _, jacobian = data.model(best.water, best.curve)
+    return np.asarray(best.covariance[count:] @ (jacobian.T @ (best.weight * lost)), np.float64)
 
 
 def _seen(through: FloatArray, carried: Carried | None) -> tuple[float, float]:

@@ -1,7 +1,4 @@
-"""Learn the speed-power curve under way, one per set-up, and carry it over to later rides.
-
-Carry-over forgets: an earlier ride's curve is widened for the next day's load and weather.
-"""
+"""Learn the speed-power curve under way, one per set-up, and carry it over to later rides."""
 
 import contextlib
 import heapq
@@ -11,14 +8,15 @@ import numpy as np
 
 from onboard.block import FloatArray
 from onboard.efficiency.common_practice import (
-    BLOCK_SPEED_SD_MPS,
-    DAY_SHAPE_SD_FRACTION,
-    DAY_SPEED_SD_FRACTION,
+    BLOCK_OUTLIER_SD,
+    REJECTED_MOST_FRACTION,
     WATER_PRIOR_SD_MPS,
 )
+from onboard.efficiency.curve.carried import Learned, as_dict, carried_of, posterior_of, read_all
 from onboard.efficiency.curve.fouling import FoulingDetector
 from onboard.efficiency.curve.joint_fit import fit
-from onboard.efficiency.curve.speed_power import KNOTS, SLOPE_SD, Carried, Posterior, start_curve
+from onboard.efficiency.curve.ridden import none_ridden, ridden, together
+from onboard.efficiency.curve.speed_power import Carried, Posterior, knot_weights
 from onboard.efficiency.curve.steady import SteadyBlock, SteadyFinder
 from onboard.efficiency.curve.turning import Circle, CircleFinder
 from onboard.efficiency.sources.minutes import Minutes
@@ -59,7 +57,7 @@ class Learner:
     """
 
     def __init__(self, kept: Any = None) -> None:
-        self._carried = {} if kept is None else _read(kept)
+        self._carried = {} if kept is None else read_all(kept)
         self.setup = PLAIN_SETUP
         self._begin()
 
@@ -73,6 +71,8 @@ class Learner:
         """The last fit; None before the first steady stretch."""
         self._before_doubt: Posterior | None = None
         self._suspect: set[float] = set()
+        self._ridden = none_ridden()
+        """What the blocks no longer stored took."""
 
     @property
     def setups(self) -> tuple[str, ...]:
@@ -129,7 +129,7 @@ class Learner:
         self._blocks.append(block)
         self._count += 1
         while len(self._blocks) > BLOCKS_MOST:
-            self._suspect.discard(self._blocks.pop(0).t_s)
+            self._forget(self._blocks.pop(0))
         if self._count >= self._next_fit:
             self._refit()
 
@@ -138,25 +138,40 @@ class Learner:
         if setup == self.setup and self.posterior is not None:
             return self.posterior
         carried = self._carried.get(setup)
-        return None if carried is None else _posterior_of(carried)
+        return None if carried is None else carried.posterior
 
     def over_ground(self) -> Posterior | None:
-        """Return the curve with the water fixed at rest: against speed over ground."""
-        return self._fit(water_sd_mps=0.0) if self._blocks else None
+        """Return the curve against speed over ground; None where that through water tells more."""
+        if self.posterior is None:
+            return None
+        return self._over_ground_unless(self.posterior.through_any_water(), self._blocks)
+
+    def for_another_day(self, setup: str) -> tuple[Posterior, Posterior | None, FloatArray] | None:
+        """Return what a later ride would know of a set-up; None if that is nothing.
+
+        Returns
+        -------
+        tuple
+            The curve through water; that over ground, where no course ridden tells the water from
+            the craft; and the sums of what riding took (see `onboard.efficiency.curve.ridden`).
+        """
+        learned = (self._learned() if setup == self.setup else None) or self._carried.get(setup)
+        if learned is None:
+            return None
+        over = learned.over_ground
+        ground = None if over is None else posterior_of(over, determines_water=True)
+        return learned.posterior, ground, learned.ridden
 
     def as_dict(self) -> dict[str, Any]:
         """Return all curves, in JSON's own types."""
         learned = self._learned()
         now = {} if learned is None else {self.setup: learned}
-        return {
-            name: {
-                "first_knot": carried.first_knot,
-                "ln_speed": carried.ln_speed.tolist(),
-                "covariance": carried.covariance.tolist(),
-                "seen_mps": list(carried.seen_mps),
-            }
-            for name, carried in (self._carried | now).items()
-        }
+        return {name: as_dict(one) for name, one in (self._carried | now).items()}
+
+    def _forget(self, block: SteadyBlock) -> None:
+        if block.t_s not in self._suspect:
+            self._ridden = together(self._ridden, ridden([block]))
+        self._suspect.discard(block.t_s)
 
     def _refit(self) -> None:
         """Refit, starting from the last fit, or from the priors after much growth."""
@@ -169,14 +184,29 @@ class Learner:
         later = min(int(REFIT_GROWTH * self._count), self._count + REFIT_MOST)
         self._next_fit = max(self._count + 1, later)
 
-    def _fit(
-        self, water_sd_mps: float = WATER_PRIOR_SD_MPS, near: Posterior | None = None
-    ) -> Posterior:
-        circles = self._circles if water_sd_mps else []
-        return fit(self._blocks, circles, self._carried.get(self.setup), water_sd_mps, near)
+    def _fit(self, near: Posterior | None = None) -> Posterior:
+        return fit(self._blocks, self._circles, self._prior(), WATER_PRIOR_SD_MPS, near)
 
-    def _learned(self) -> Carried | None:
-        """Return the curve to carry over to later rides; None where nothing was learned.
+    def _prior(self) -> Carried | None:
+        carried = self._carried.get(self.setup)
+        return None if carried is None else carried.curve
+
+    def _over_ground_unless(
+        self, through: Posterior, blocks: list[SteadyBlock]
+    ) -> Posterior | None:
+        """Return the curve of blocks with the water fixed at rest, unless another tells more.
+
+        Where the water moves and the courses differ, no curve over ground fits them.
+        """
+        if through.determines_water:
+            return None
+        carried = self._carried.get(self.setup)
+        over = fit(blocks, [], None if carried is None else carried.over_ground, 0.0)
+        tells_more = over.mean_variance() < through.mean_variance()
+        return over if tells_more and _fits(over, blocks) else None
+
+    def _learned(self) -> Learned | None:
+        """Return what to carry over to later rides; None where nothing was learned.
 
         A curve carried into this ride is passed on unchanged: as a prior of each fit it must count
         only once.
@@ -184,55 +214,22 @@ class Learner:
         sound = [block for block in self._blocks if block.t_s not in self._suspect]
         if not sound:
             return None
-        learned = fit(sound, self._circles, self._carried.get(self.setup))
-        ln_low, _ = learned.ln_power_at(np.array([learned.seen_mps[0]]))
-        ln_high, _ = learned.ln_power_at(np.array([learned.seen_mps[1]]))
-        first = max(int(np.searchsorted(KNOTS, ln_low[0])) - 1, 0)
-        last = min(int(np.searchsorted(KNOTS, ln_high[0])), len(KNOTS) - 1)
-        inside = slice(2 + first, 2 + last + 1)
-        covariance = learned.covariance[inside, inside].copy()
-        covariance += DAY_SPEED_SD_FRACTION**2 + np.eye(len(covariance)) * DAY_SHAPE_SD_FRACTION**2
-        ln_speed = learned.ln_speed[first : last + 1]
-        return Carried(first, ln_speed, covariance, learned.seen_mps)
+        learned = fit(sound, self._circles, self._prior())
+        through = learned.through_any_water()
+        over = self._over_ground_unless(through, sound)
+        before = self._carried.get(self.setup)
+        took = together(none_ridden() if before is None else before.ridden, self._ridden)
+        took = together(took, ridden(sound))
+        return Learned(carried_of(through), None if over is None else carried_of(over), took)
 
 
-def _posterior_of(carried: Carried) -> Posterior:
-    """Return the posterior of a carried curve alone: no water, and wider beyond the speeds seen."""
-    count = len(KNOTS)
-    known = slice(carried.first_knot, carried.first_knot + len(carried.ln_speed))
-    ends = KNOTS[known][[0, -1]]
-    beyond = np.abs(KNOTS - np.clip(KNOTS, *ends))
-    curve = np.diag((SLOPE_SD * beyond) ** 2 + float(np.diag(carried.covariance).max()))
-    curve[known, known] = carried.covariance
-    covariance = np.zeros((2 + count, 2 + count))
-    covariance[2:, 2:] = curve
-    start = start_curve(carried)
-    return Posterior(np.zeros(2), start, covariance, carried.seen_mps, 0, BLOCK_SPEED_SD_MPS, 0.0)
-
-
-def _read(kept: Any) -> dict[str, Carried]:
-    try:
-        return {str(name): _read_one(stated) for name, stated in kept.items()}
-    except (KeyError, TypeError, AttributeError, ValueError, IndexError):
-        raise ValueError("the kept speed-power curves are not readable") from None
-
-
-def _read_one(stated: dict[str, Any]) -> Carried:
-    first = int(stated["first_knot"])
-    ln_speed = _finite(stated["ln_speed"])
-    covariance = _finite(stated["covariance"])
-    low, high = (float(speed) for speed in stated["seen_mps"])
-    if not (
-        first >= 0 and 1 <= len(ln_speed) <= len(KNOTS) - first
-        and covariance.shape == (len(ln_speed), len(ln_speed)) and 0 < low <= high
-        and np.all(np.linalg.eigvalsh(covariance) > 0)
-    ):  # fmt: skip
-        raise ValueError("cannot be")
-    return Carried(first, ln_speed, covariance, (low, high))
-
-
-def _finite(values: Any) -> FloatArray:
-    array = np.array(values, dtype=np.float64)
-    if not np.isfinite(array).all():
-        raise ValueError("cannot be")
-    return array
+def _fits(over_ground: Posterior, blocks: list[SteadyBlock]) -> bool:
+    """Return whether one rising curve passes through blocks of all courses."""
+    velocity = np.array([[block.east_mps, block.north_mps] for block in blocks])
+    if (velocity @ velocity.sum(axis=0) > 0.0).all():
+        return True  # about one course: nothing contradicts it
+    ln_power = np.log([block.power_w for block in blocks])
+    speed = np.exp(knot_weights(ln_power) @ over_ground.ln_speed)
+    off = np.abs(np.hypot(velocity[:, 0], velocity[:, 1]) - speed)
+    outside = off > BLOCK_OUTLIER_SD * over_ground.velocity_sd_mps
+    return bool(outside.mean() <= REJECTED_MOST_FRACTION)

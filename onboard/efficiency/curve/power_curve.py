@@ -1,5 +1,8 @@
 """The speed-power curve as shown, and the power expected on a course."""
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 import numpy as np
 import numpy.typing as npt
 
@@ -9,32 +12,52 @@ from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import Curve, SpeedKind
 from onboard.efficiency.common_practice import (
     CURVE_BLOCKS_LEAST,
+    CURVE_SYSTEMATIC_SD,
     PLANNED_SLOWEST_MPS,
-    THROUGH_WATER_SD_MPS,
+    WEATHER_SD_FRACTION,
 )
 from onboard.efficiency.curve.learner import Learner
-from onboard.efficiency.curve.speed_power import Posterior
-from onboard.efficiency.statistics.shared_errors import Z_95
+from onboard.efficiency.curve.speed_power import KNOTS, Posterior
+from onboard.efficiency.statistics.monotone_cubic import interpolate
+from onboard.efficiency.statistics.shared_errors import GAIN, VOLTAGE, Z_95
 
 STEP_MPS = 0.1
 
+SPEEDS = 64
+"""Speeds evaluated over the span learned, to tell the best from its neighbours."""
 
-def curve(learner: Learner) -> Curve | Unknown:
-    """Return the curve of the present set-up."""
+
+def curve(learner: Learner, errors: FloatArray) -> Curve | Unknown:
+    """Return the curve of the present set-up.
+
+    Parameters
+    ----------
+    learner
+        With the last fit.
+    errors
+        Covariance of the shared errors, shape (5, 5): all powers share the sensors' gains.
+
+    Notes
+    -----
+    Through water the band is for calm water on any course: wind and waves of the ride are in the
+    powers, and are unknown. Over ground it is for the courses ridden, in the water as it was.
+    """
     known = learner.posterior
     if known is None or known.blocks < CURVE_BLOCKS_LEAST:
         return Unknown(Reason.TOO_FEW_STRETCHES)
-    kind: SpeedKind = "through_water"
-    if known.course_variance > THROUGH_WATER_SD_MPS**2:
-        kind, known = "over_ground", learner.over_ground()
-        assert known is not None
-    low, high = known.seen_mps
+    gains = float(errors[np.ix_((GAIN, VOLTAGE), (GAIN, VOLTAGE))].sum())
+    kind: SpeedKind = "over_ground"
+    shown, of_all = learner.over_ground(), gains
+    if shown is None:
+        kind, shown = "through_water", known.through_any_water()
+        of_all += WEATHER_SD_FRACTION**2
+    low, high = shown.seen_mps
     first, last = np.ceil(low / STEP_MPS), np.floor(high / STEP_MPS)
     speed = np.round(np.arange(first, last + 1) * STEP_MPS, 1)
     if not len(speed):
         speed = np.array([(low + high) / 2])
-    ln_power, _ = known.ln_power_at(speed)
-    reach = Z_95 * np.sqrt(known.curve_variance(speed))
+    ln_power, _ = shown.ln_power_at(speed)
+    reach = Z_95 * np.sqrt(shown.curve_variance(speed) + of_all)
     power, least, most = (np.exp(ln_power + part * reach).tolist() for part in (0, -1, 1))
     return Curve(tuple(speed.tolist()), tuple(power), tuple(least), tuple(most), kind)
 
@@ -81,3 +104,63 @@ class GroundPower:
         low, high = self._known.seen_mps
         drift = float(np.hypot(*self._known.water_mps))
         return np.linspace(max(low - drift, PLANNED_SLOWEST_MPS), high + drift, count)
+
+
+@dataclass(frozen=True)
+class SpeedsOnCourses:
+    """The learned speeds over ground on a mix of courses, rising.
+
+    Parameters
+    ----------
+    speed_mps, power_w
+        Shape (n,).
+    log_covariance
+        Of ln P, shape (n, n).
+    """
+
+    speed_mps: FloatArray
+    power_w: FloatArray
+    log_covariance: FloatArray
+
+
+def speeds_on_courses(
+    known: Posterior, courses: Sequence[tuple[float | None, float]], ridden_mps: float | None
+) -> SpeedsOnCourses:
+    """Return the battery power of the speeds learned, as a mean over courses.
+
+    Parameters
+    ----------
+    known
+        Curve and water.
+    courses
+        Over ground [deg], with their shares of the distance; None as a course: in still water.
+    ridden_mps
+        A speed over ground that is one of the rows, whether learned or not.
+    """
+    speeds = GroundPower(known).speeds(SPEEDS)
+    if ridden_mps is not None:
+        speeds = np.unique(np.append(speeds, ridden_mps))
+    low, high = known.seen_mps
+    inside = np.zeros(len(speeds))
+    power, by_power = np.zeros(len(speeds)), np.zeros((len(speeds), len(known.covariance)))
+    steep = np.zeros(len(speeds))
+    for course_deg, share in courses:
+        course = np.radians(course_deg or 0.0)
+        velocity = speeds[:, None] * np.array([np.sin(course), np.cos(course)])
+        if course_deg is None:
+            velocity = velocity + known.water_mps
+        through = np.hypot(*(velocity - known.water_mps).T)
+        _, rows, slope = known.gradient_at(velocity)
+        # Smooth: with straight lines between knots the best speed would always be at one of them.
+        ln_power = interpolate(np.log(np.maximum(through, 1e-3)), known.ln_speed, KNOTS)
+        part = share * np.exp(np.clip(ln_power, KNOTS[0], KNOTS[-1]))
+        power += part
+        by_power += part[:, None] * rows
+        steep += part / slope
+        inside += share * ((through >= low) & (through <= high))
+    rows, steep = by_power / power[:, None], steep / power
+    kept = inside > 0.5
+    if ridden_mps is not None:
+        kept |= speeds == ridden_mps
+    covariance = rows @ known.covariance @ rows.T + CURVE_SYSTEMATIC_SD**2 * np.outer(steep, steep)
+    return SpeedsOnCourses(speeds[kept], power[kept], covariance[np.ix_(kept, kept)])

@@ -11,7 +11,7 @@ steady now      `trip/steady_now.py`        how long power and course of a run h
                                             each 10 s against the mean so far
 steady block    `curve/steady.py`           20 s to learn the curve from, after 10 s of settling
 straight leg    `trial/stretches.py`        a stretch without turns, settled, to be compared
-same riding     `advice/present_riding.py`  back to where the rider changed something, so that a
+same riding     `riding/like_blocks.py`     back to where the rider changed something, so that a
                                             range goes on 'as now'
 ==============  ==========================  =======================================================
 

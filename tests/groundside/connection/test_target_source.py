@@ -27,12 +27,12 @@ class Fixed:
             yield Update(shown, None if shown else "no feed")
 
 
-LEFT, RECENT = Figure(640.0), Figure(40.0)
+RANGE, RECENT = Figure(17_000.0, 16_000.0, 18_000.0), Figure(40.0)
 
 
-def at(made_m: float, left: Estimate = LEFT, recent: Estimate = RECENT) -> Snapshot:
+def at(made_m: float, reach: Estimate = RANGE, recent: Estimate = RECENT) -> Snapshot:
     return snapshot(
-        trip__distance_m=Figure(made_m), battery__left_wh=left, wh_per_km__last_300_s=recent
+        trip__distance_m=Figure(made_m), range_m__now=reach, wh_per_km__last_300_s=recent
     )
 
 
@@ -62,7 +62,7 @@ def test_the_distance_to_go_shrinks_from_the_first_snapshot_on() -> None:
     assert (first.distance_m, first.cue, first.wh_per_km) == (20_000.0, "ease", 32.0)
     assert targets(at(5_000.0), None)[-1] is None
     last = target(at(5_000.0), None, at(15_000.0))
-    assert (last.distance_m, last.cue, last.wh_per_km) == (10_000.0, "push", 64.0)
+    assert (last.distance_m, last.cue, last.wh_per_km) == (10_000.0, "hold", 64.0)
 
 
 def test_distance_made_survives_a_restart_of_the_daemon() -> None:
@@ -75,13 +75,13 @@ def test_distance_made_during_an_unknown_spell_is_counted_once() -> None:
 
 
 def test_reasons_for_unknown_figures_are_passed_on() -> None:
-    nothing_left = target(at(0.0, left=NO_CURRENT))
+    nothing_left = target(at(0.0, reach=NO_CURRENT))
     assert nothing_left.cue == nothing_left.wh_per_km == NO_CURRENT
     nothing_lately = target(at(0.0, recent=HARDLY))
-    assert (nothing_lately.wh_per_km, nothing_lately.cue) == (32.0, HARDLY)
+    assert nothing_lately.wh_per_km == nothing_lately.cue == HARDLY
     assert nothing_lately.reason.code is Standing.NO_CUE
     no_battery = Unknown(Reason.NO_BATTERY)
-    assert target(snapshot(battery=no_battery)).cue == no_battery
+    assert target(at(0.0, reach=no_battery)).cue == no_battery
 
 
 def test_the_daemon_s_own_target_is_kept() -> None:

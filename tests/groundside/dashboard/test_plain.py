@@ -49,16 +49,17 @@ def written(timed: Sequence[tuple[float, Update]]) -> list[str]:
 def test_a_whole_line() -> None:
     # by hand: 2.21 m/s = 7.956 km/h
     assert line_of(snapshot(), KMH) == (
-        "00:07:11  412 W  8.0 km/h  51 Wh/km (20 s)  48 Wh/km (5 min)  left 812 Wh  "
-        "range 16.4 km  trip 1.93 km 93 Wh  data 0.1 s old"
+        "00:07:11  412 W  8.0 km/h  51 (48 to 54) Wh/km (20 s)  48 (46 to 50) Wh/km (5 min)  "
+        "left 812 (771 to 853) Wh  range 16.4 (15.6 to 17.2) km  "
+        "trip 1.93 (1.83 to 2.03) km 93 (88 to 98) Wh  data 0.1 s old"
     )
 
 
 def test_nautical_units() -> None:
     # by hand: 2.21 m/s = 4.296 kn; 51 Wh/km * 1.852 = 94.45; 16.4 km = 8.855 NM
     line = line_of(snapshot(), CHOICES["kn"])
-    assert "4.3 kn  94 Wh/NM (20 s)" in line
-    assert "range 8.9 NM  trip 1.04 NM" in line
+    assert "4.3 kn  94 (90 to 99) Wh/NM (20 s)" in line
+    assert "range 8.9 (8.4 to 9.3) NM  trip 1.04 (0.99 to 1.09) NM" in line
 
 
 def test_an_unknown_figure_has_its_reason() -> None:
@@ -92,7 +93,7 @@ def test_alerts_are_in_the_line() -> None:
     )
     line = line_of(snapshot(alerts=alerts), CHOICES["kn"])
     assert "DANGER: Reserve or cut-off reached: land now." in line
-    assert "WARNING: No speed surely makes the distance: 2.0 NM is sure, at 3.9 kn." in line
+    assert "WARNING: No speed tried surely makes the distance: 2.0 NM is sure, at 3.9 kn." in line
     assert "Impossible values" not in line
 
 

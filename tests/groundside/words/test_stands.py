@@ -37,11 +37,11 @@ def test_the_distance_at_best_speed_is_in_the_readers_units() -> None:
     target = replace(TARGET, reason=beyond)
     assert (
         stand_text(target, KNOTS)
-        == "No speed surely makes the distance: 5.0 NM is sure, at 5.0 kn."
+        == "No speed tried surely makes the distance: 5.0 NM is sure, at 5.0 kn."
     )
     assert (
         stand_text(target, KMH)
-        == "No speed surely makes the distance: 9.3 km is sure, at 9.3 km/h."
+        == "No speed tried surely makes the distance: 9.3 km is sure, at 9.3 km/h."
     )
 
 

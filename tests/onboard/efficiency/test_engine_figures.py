@@ -3,18 +3,17 @@
 import numpy as np
 import pytest
 
-from groundside.studies.consumption_cue import distance_target
 from onboard.block import Block
+from onboard.contract.battery import BatteryState
 from onboard.contract.figure import Figure, Unknown
 from onboard.contract.reasons import Reason
-from onboard.contract.snapshot import BatteryState
-from onboard.efficiency.advice.present_riding import Riding
-from onboard.efficiency.advice.reach import range_m, time_left_s
+from onboard.efficiency.advice.reach import range_now_m, time_riding_s
 from onboard.efficiency.battery.ocv_curve import OCV_CURVES
 from onboard.efficiency.engine import Engine
 from onboard.efficiency.statistics.shared_errors import Spread
 from onboard.efficiency.trip.consumption import Stretch, wh_per_km
 from onboard.profile import Battery, Profile, Sensors
+from tests.onboard.efficiency.advice.plain_pack import PlainPack, riding
 from tests.onboard.efficiency.made_channels import channel
 
 EXACT = np.zeros((5, 5))
@@ -41,13 +40,11 @@ def test_rule_of_three() -> None:
     ratio = wh_per_km(Stretch(5400.0, plain(385.0), plain(11_300.0)), EXACT).value
     assert round(ratio) == 34
     power_w = 385.0 / 11_300.0 * 3600.0 * 2.2
-    riding = Riding(power_w, 2.2, 50.0, 3600.0, 0.0, 0.0, 0.0)
-    assert 18_700 <= range_m(plain(640.0), riding, EXACT).value <= 18_900
-    far = range_m(plain(2560.0), riding, EXACT).value
+    now = riding(power_w, 2.2)
+    assert 18_700 <= range_now_m(PlainPack(640.0), now).value <= 18_900
+    far = range_now_m(PlainPack(2560.0), now).value
     assert far == pytest.approx(75_000, rel=0.005)
-    assert time_left_s(plain(2560.0), plain(power_w), EXACT).value / 3600 == pytest.approx(
-        9.5, abs=0.05
-    )
+    assert time_riding_s(PlainPack(2560.0), now).value / 3600 == pytest.approx(9.5, abs=0.05)
     assert far / 2.2 / 3600 == pytest.approx(9.5, abs=0.05)
 
 
@@ -229,23 +226,3 @@ def test_a_pack_without_current_leaves_the_summary_counting() -> None:
         )
     )
     assert engine.figures().trip.energy_wh.value == pytest.approx(200.0)
-
-
-@pytest.mark.parametrize(
-    ("left_wh", "recent", "cue", "difference"),
-    [(640.0, 40.0, "ease", 0.25), (640.0, 31.0, "hold", -0.03125), (640.0, 24.0, "push", -0.25)],
-)
-def test_cue_for_a_distance(left_wh: float, recent: float, cue: str, difference: float) -> None:
-    target = distance_target(20_000.0, Figure(left_wh), Figure(recent))
-    assert target.wh_per_km == pytest.approx(32.0)
-    assert target.cue == cue
-    assert target.difference_fraction == pytest.approx(difference)
-
-
-def test_no_cue_without_its_figures() -> None:
-    assert distance_target(9.0, Unknown(Reason.NO_BATTERY), Figure(3.0)).cue == Unknown(
-        Reason.NO_BATTERY
-    )
-    assert distance_target(9.0, Figure(3.0), Unknown(Reason.HARDLY_MOVING)).wh_per_km > 0
-    assert distance_target(0.0, Figure(3.0), Figure(1.0)).reason.code == "distance_made"
-    assert distance_target(9.0, Figure(0.0), Figure(1.0)).cue == "ease"

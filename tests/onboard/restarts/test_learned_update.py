@@ -97,6 +97,10 @@ def test_without_a_save_the_records_are_used(tmp_path: Path) -> None:
     assert fraction(kept) == pytest.approx(fraction(rode(60).saved_state()), abs=NEAR)
     assert kept is not None
     assert kept["curves"] is None
+    # The file was deleted to forget: nothing of the pack comes back from the records.
+    assert kept["battery"]["covariance"] is None
+    assert "gain_readings" not in kept["battery"]
+    assert Ride(PROFILE, saved=kept).saved_state()["battery"]["fraction"] == fraction(kept)
 
 
 def test_an_up_to_date_save_is_unchanged(tmp_path: Path) -> None:

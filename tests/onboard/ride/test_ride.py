@@ -3,6 +3,7 @@
 import itertools
 import json
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -80,3 +81,47 @@ def test_the_pace_of_arrival_changes_no_figure() -> None:
     for key in ("energy_wh", "distance_m", "wh_per_km"):
         a, b = at_once["trip"][key]["value"], in_time["trip"][key]["value"]
         assert abs(a - b) < 1e-3 * b, key
+
+
+def test_energy_is_counted_with_the_current_sensor_as_learned_from_the_next_trip_on() -> None:
+    # A charger showed 3 % more than the sensor, twenty times better than the profile's 2 %.
+    first = Ride(PROFILE)
+    first.take(LogScanner().push(live([], [0])[1], final=True))
+    before = json.loads(json.dumps(first.saved_state()))
+    before["battery"]["gain_readings"] = [[0.03, 1e-3, 1e-9, 0.0, 0.0]]
+    plain, corrected = Ride(PROFILE), Ride(PROFILE, saved=before)
+    found = []
+    for ride in (plain, corrected):
+        ride.take(LogScanner().push(live([], [0])[1], final=True))
+        found.append(snapshot(ride))
+    one, other = (shot["trip"]["energy_wh"] for shot in found)
+    assert other["value"] == pytest.approx(1.03 * one["value"], rel=2e-4)
+    # The rest of the width is the voltage's and the gaps'.
+    assert other["high"] - other["low"] < 0.6 * (one["high"] - one["low"])
+    assert found[1]["battery"]["learned"]["charges"] == 1
+    assert found[1]["battery"]["learned"]["current_scale"]["value"] == pytest.approx(1.03, abs=2e-4)
+    # And once only: the next ride counts on with the same scale.
+    after = json.loads(json.dumps(corrected.saved_state()))
+    assert after["battery"]["gain_readings"] == []
+    third = Ride(PROFILE, saved=after)
+    third.take(LogScanner().push(live([], [0])[1], final=True))
+    assert snapshot(third)["trip"]["energy_wh"]["value"] == pytest.approx(other["value"], rel=1e-9)
+
+
+def test_a_new_profile_of_the_pack_keeps_the_charge_and_forgets_the_rest() -> None:
+    first = Ride(PROFILE)
+    first.take(LogScanner().push(live([], [0])[1], final=True))
+    saved_first = json.loads(json.dumps(first.saved_state()))
+    saved_first["battery"] |= {"capacity_error": -0.2, "gain_readings": [[0.03, 1e-3, 1e-9, 0, 0]]}
+    other = parse_profile("[battery]\nchemistry = 'li-ion'\ncells = 14\nenergy_wh = 1100\n")
+    ride = Ride(other, saved=saved_first)
+    ride.take(LogScanner().push(live([], [0])[1], final=True))
+    learned = snapshot(ride)["battery"]["learned"]
+    fresh = Ride(other)
+    fresh.take(LogScanner().push(live([], [0])[1], final=True))
+    assert learned["current_scale"]["value"] == 1.0
+    for end in ("low", "value", "high"):
+        expected = snapshot(fresh)["battery"]["learned"]["capacity_ah"][end]
+        assert learned["capacity_ah"][end] == pytest.approx(expected, rel=0.02)
+    again = json.loads(json.dumps(ride.saved_state()))["battery"]
+    assert again["fraction"] < saved_first["battery"]["fraction"] < 1.0

@@ -72,6 +72,15 @@ def checks(changes: dict[str, Any], **more: Any) -> dict[str, tuple[str, str]]:
         ("battery", {"amps_a": QUIET}, "--", "nothing for 7 s"),
         ("resistance", {}, "ok", "50 (40 to 60) mohm"),
         ("resistance", {"battery": NO_BATTERY}, "--", "no [battery] in the craft profile"),
+        ("capacity", {}, "ok", "24.2 (23.1 to 25.3) Ah, by 4 rests"),
+        ("capacity", {"battery__learned__rests": 1}, "ok", "24.2 (23.1 to 25.3) Ah, by 1 rest"),
+        (
+            "capacity",
+            {"battery__learned__rests": 0},
+            "ok",
+            "24.2 (23.1 to 25.3) Ah, by the profile",
+        ),
+        ("capacity", {"battery": NO_BATTERY}, "--", "no [battery] in the craft profile"),
         ("energy left", {}, "ok", "68 % (65 % to 71 %), reserve 20 %"),
         ("energy left", {"reserve_fraction": QUIET}, "ok", "68 % (65 % to 71 %)"),
         (
@@ -143,14 +152,14 @@ def test_the_worst_come_first() -> None:
     shown = made_snapshot(trip__bridged_energy_fraction=0.2, volts_v=QUIET)
     _, instruments = craft_blocks(state(shown))
     states = [item.name for item in instruments]
-    assert states == ["LOOK", "--", *["ok"] * 10]
+    assert states == ["LOOK", "--", *["ok"] * 11]
 
 
 def test_alerts_come_first_in_the_riders_units() -> None:
     unmade = Alert(AlertCode.CANNOT_BE_MADE, 75.0, best_m=3704.0, best_speed_mps=2.0)
     alerts, _ = craft_blocks(state(snapshot(alerts=(unmade,)), units=CHOICES["kn"]))
     assert [item.text for item in alerts] == [
-        "No speed surely makes the distance: 2.0 NM is sure, at 3.9 kn. (for 1 min 15 s)"
+        "No speed tried surely makes the distance: 2.0 NM is sure, at 3.9 kn. (for 1 min 15 s)"
     ]
     none, _ = craft_blocks(state())
     assert [(item.name, item.text) for item in none] == [("alert", "none")]

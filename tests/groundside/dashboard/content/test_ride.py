@@ -62,7 +62,7 @@ def cue_of(shown: dict[str, Any], **more: Any) -> CueContent:
             {"units": KN},
             "",
             (
-                "No speed surely makes the distance: 2.0 NM is sure, at 3.9 kn.",
+                "No speed tried surely makes the distance: 2.0 NM is sure, at 3.9 kn.",
                 "aim 85 Wh/NM",
                 "2.81 NM to go",
             ),
@@ -158,6 +158,21 @@ def test_an_open_run_follows_the_cue() -> None:
 def test_the_consumption_in_big_type(figure: Any, units: Any, big: BigFigureContent) -> None:
     shown = state(snapshot(wh_per_km__last_20_s=figure), units=units)
     assert ride_content(shown).consumption == big
+
+
+@pytest.mark.parametrize(
+    ("figure", "digits", "why"),
+    [
+        (Figure(16_400.0, 9_000.0, 25_000.0), "16.4", ""),
+        # The first range of a ride once stood there as 64 km.
+        (Figure(64_000.0, 8_000.0, 120_000.0), None, "8.0 to 120 km: settling"),
+    ],
+)
+def test_a_range_that_cannot_be_told_is_not_drawn_large(
+    figure: Figure, digits: str | None, why: str
+) -> None:
+    content = ride_content(state(snapshot(range_m__now=figure)))
+    assert (content.range.digits, content.range.why) == (digits, why)
 
 
 @pytest.mark.parametrize(

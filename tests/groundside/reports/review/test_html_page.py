@@ -88,7 +88,7 @@ def test_a_page_of_one_ride() -> None:
         "harbour_loop.tlog demo skiff, 2025-06-14 09:30 UTC",
         "consumption 52.3 Wh/km (50.2 to 54.5)",
         "8.1 to 9.0 00:00:35 0.08 2.9 296 35.7 (34.0 to 37.4)",
-        "left 815 Wh (739 to 890)",
+        "left 815 Wh (742 to 889)",
         "water not known: needs steady stretches",
         "In brackets: the ends of the 95 % interval.",
         CAUTION,

@@ -12,12 +12,17 @@ from groundside.studies.review_result import Review
 from groundside.words.log_remarks import log_remark_text
 from groundside.words.units import CHOICES
 from onboard.contract.alerts import AlertCode
+from onboard.contract.battery import BatteryState
 from onboard.contract.commands import Mark
 from onboard.contract.figure import Estimate, Figure, Unknown
 from onboard.contract.log_remarks import LogRemark, LogRemarkCode
 from onboard.contract.reasons import Reason
+from onboard.contract.snapshot import Curve
 from onboard.profile import Profile, load_profile
 from onboard.record.marks import MarkBook, TimedCommand
+from onboard.restarts.refold import CARRIED_NAME, carried_text
+from onboard.ride.ride import Ride
+from onboard.telemetry.logs.telemetry_log import read_log
 from tests.small_streams import GROUND_STATION, INVALID, Sender, records
 
 LOGS = Path(__file__).parents[4] / "replay_logs"
@@ -83,7 +88,10 @@ def test_the_keys_that_other_programs_rely_on() -> None:
     assert result["range_m"] == {
         key: getattr(made.range_m, key) for key in ("value", "low", "high")
     }
-    assert set(result["battery"]) == {"left_wh", "left_fraction", "resistance_ohm"}
+    assert set(result["battery"]) == {"left_wh", "left_fraction", "resistance_ohm", "learned"}
+    learned = result["battery"]["learned"]
+    assert set(learned) == {"capacity_ah", "rests", "current_scale", "charges"}
+    assert (learned["rests"], learned["charges"]) == (1, 0)
     assert set(result["curve"]) == {"speed_mps", "power_w", "low_w", "high_w", "speed_kind"}
     assert result["set_and_drift"] is None
     assert result["why"] == {"set_and_drift": {"code": "needs_other_courses"}}
@@ -107,6 +115,29 @@ def test_a_session_s_marks_are_applied(tmp_path: Path) -> None:
         # A fifth of it is the reserve.
         assert before < 0.7
         assert after == pytest.approx(0.8, abs=0.02)
+
+
+def test_a_session_begins_with_the_battery_as_its_trip_did(tmp_path: Path) -> None:
+    (tmp_path / "telemetry.tlog").write_bytes((LOGS / "harbour_loop.tlog").read_bytes())
+    profile = load_profile(LOGS / "harbour_loop.toml")
+    alone = review(tmp_path, profile)
+    earlier = Ride(profile)
+    earlier.take(next(part for part in read_log(LOGS / "harbour_loop.tlog", 1 << 24) if len(part)))
+    saved = json.loads(json.dumps(earlier.saved_state()))
+    saved["battery"] |= {"fraction": 0.6, "gain_readings": [[0.03, 1e-3, 1e-9, 0.0, 0.0]]}
+    (tmp_path / CARRIED_NAME).write_text(carried_text(saved))
+    found = review(tmp_path, profile)
+    usual_wh = value(alone.trip.energy_wh)
+    assert value(found.trip.energy_wh) == pytest.approx(1.03 * usual_wh, rel=1e-3)
+    assert isinstance(found.battery, BatteryState)
+    assert isinstance(alone.battery, BatteryState)
+    assert found.battery.learned.rests == alone.battery.learned.rests + 1
+    # The curve is that of this log alone.
+    assert isinstance(found.curve, Curve) and isinstance(alone.curve, Curve)
+    assert found.curve.speed_mps == pytest.approx(alone.curve.speed_mps)
+    # One of another version is left out.
+    (tmp_path / CARRIED_NAME).write_text(carried_text({**saved, "battery": "full"}))
+    assert review(tmp_path, profile).battery == alone.battery
 
 
 def test_damage_is_counted_and_local(tmp_path: Path) -> None:

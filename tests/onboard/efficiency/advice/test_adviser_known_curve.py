@@ -6,19 +6,30 @@ import numpy as np
 import pytest
 
 from onboard.contract.figure import Figure, Unknown
+from onboard.contract.reasons import Reason
 from onboard.efficiency.advice.adviser import Adviser
 from onboard.efficiency.advice.target import Aim
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.battery.recharge import Away
 from onboard.efficiency.curve.speed_power import KNOTS, Posterior
+from onboard.efficiency.riding.present_riding import Riding
 from onboard.efficiency.sources.settled_seconds import SettledSeconds
 from onboard.profile import Battery, Sensors
+from tests.onboard.efficiency.advice.plain_pack import riding
 from tests.onboard.efficiency.curve.made_blocks import SPEEDS, cubic
 
 METRES_PER_DEGREE = 111_131.8, 78_846.8
 """Of latitude and longitude at 45 degrees north (WGS 84)."""
 
 BATTERY = Battery("li-ion", 14, 25.0, resistance_ohm=1e-3, reserve_fraction=0.2)
+
+
+NO_RIDING = Unknown(Reason.TOO_LITTLE_RIDING)
+
+
+def ridden(speed_mps: float = 2.0) -> Riding:
+    """Return a riding at a speed on the curve, on all courses."""
+    return riding(14 + 18 * speed_mps**3, speed_mps, courses=((90.0, 1.0),))
 
 
 def curve(water_mps=(0.0, 0.0), seen_mps=(0.5, 2.6), sd: float = 0.0) -> Posterior:
@@ -71,7 +82,7 @@ def test_leaving_home_is_distinguished_from_passing_by(
         return 1.0, 100.0
 
     monkeypatch.setattr(adviser.home, "evaluate", evaluate)
-    adviser.evaluate(pack(), curve())
+    adviser.evaluate(pack(), curve(), NO_RIDING)
     # Home lies west by up to 3 degrees.
     assert seen == [pytest.approx(leaving_mps, abs=0.15)]
 
@@ -81,13 +92,13 @@ def test_the_range_is_longest_at_the_speed_of_least_consumption() -> None:
     adviser = Adviser()
     adviser.fold(out(90, 300))
     some = pack()
-    advice = adviser.advice(some, curve())
+    advice = adviser.advice(some, curve(), NO_RIDING)
     left_wh = some.left_wh(21.0)
     assert advice.range_best_m.value == pytest.approx(left_wh / 7.992 * 1000, rel=5e-3)
     assert advice.best_speed_mps.value == pytest.approx(0.7299, abs=0.03)
     # If the lowest learned speed is 1.4 m/s: at it, (14 + 18 * 1.4^3) / 3.6 / 1.4 Wh/km.
     cost = (14 + 18 * 1.4**3) / 3.6 / 1.4
-    advice = adviser.advice(some, curve(seen_mps=(1.4, 2.6)))
+    advice = adviser.advice(some, curve(seen_mps=(1.4, 2.6)), NO_RIDING)
     assert advice.range_best_m.value == pytest.approx(some.left_wh(63.4) / cost * 1000, rel=0.015)
 
 
@@ -95,7 +106,7 @@ def aimed(speed_mps: float, **sensors: float) -> Figure | Unknown:
     adviser = Adviser()
     adviser.set_aim(Aim(speed_mps=speed_mps))
     adviser.fold(out(90, 300))
-    return adviser.advice(pack(**sensors), curve()).range_target_m
+    return adviser.advice(pack(**sensors), curve(), NO_RIDING).range_target_m
 
 
 def test_the_range_at_a_speed_to_hold_has_the_variance_of_all_its_parts() -> None:
@@ -108,7 +119,8 @@ def test_the_range_at_a_speed_to_hold_has_the_variance_of_all_its_parts() -> Non
     # own shape: 4.9 to 6.5 % in all.
     relative = (found.high - found.value) / 1.959964 / found.value
     assert 0.049 < relative < 0.065
-    assert found.value - found.low == pytest.approx(found.high - found.value)
+    # The weather is a factor: the upper side is the longer one.
+    assert found.value - found.low == pytest.approx(found.high - found.value, rel=0.06)
     doubted = aimed(2.0, **(exact | {"current_scale_sd": 0.1}))
     more = ((doubted.high - doubted.value) / 1.959964 / found.value) ** 2 - relative**2
     assert more == pytest.approx(0.1**2, rel=0.1)
@@ -129,7 +141,9 @@ def test_the_quiet_time_follows_from_the_spare_energy_and_the_power_drawn() -> N
         adviser = Adviser()
         adviser.fold(out(90, 720, power_w=now_w))
         adviser.home.evaluate = lambda ahead, leaving: (spare_wh, home_w)
-        assert adviser.evaluate(pack(), curve()) == pytest.approx(spare_wh * 3600 / drawn_w)
+        assert adviser.evaluate(pack(), curve(), NO_RIDING) == pytest.approx(
+            spare_wh * 3600 / drawn_w
+        )
 
 
 def test_the_margin_home_reaches_up_to_that_of_a_pack_charged_unseen() -> None:
@@ -141,13 +155,14 @@ def test_the_margin_home_reaches_up_to_that_of_a_pack_charged_unseen() -> None:
     adviser, known = Adviser(), curve()
     adviser.fold(out(90, 500))
     low, high = (
-        adviser.advice(one, replace(known, blocks=n)) for n, one in enumerate((asked, full))
+        adviser.advice(one, replace(known, blocks=n), NO_RIDING)
+        for n, one in enumerate((asked, full))
     )
     assert low.home.margin_wh.value < high.home.margin_wh.value - 200.0
     assert low.home.margin_wh.high == pytest.approx(high.home.margin_wh.high)
     assert low.range_best_m.high == pytest.approx(high.range_best_m.high)
     asked.charged(("charged_wh", 0.0))
-    closed = adviser.advice(asked, replace(known, blocks=9))
+    closed = adviser.advice(asked, replace(known, blocks=9), NO_RIDING)
     assert closed.home.margin_wh.value == pytest.approx(low.home.margin_wh.value, abs=1.0)
     assert closed.home.margin_wh.high < high.home.margin_wh.value - 100.0
 
@@ -157,11 +172,11 @@ def test_a_new_distance_counts_from_where_it_is_set() -> None:
     adviser.set_aim(Aim(distance_m=9000.0))
     first = out(90, 400)
     adviser.fold(first)
-    adviser.evaluate(some, curve())
+    adviser.evaluate(some, curve(), ridden())
     assert adviser.target.distance_m == pytest.approx(9000.0 - 800.0)
     adviser.set_aim(Aim(distance_m=5000.0))
     adviser.fold(out(90, 100, begin=first))
-    adviser.evaluate(some, curve())
+    adviser.evaluate(some, curve(), ridden())
     assert adviser.target.distance_m == pytest.approx(5000.0 - 200.0)
 
 
@@ -172,7 +187,7 @@ def test_the_probability_is_that_of_the_present_speed() -> None:
         adviser = Adviser()
         adviser.set_aim(Aim(distance_m=45_000.0))
         adviser.fold(out(90, 300, speed_mps))
-        adviser.evaluate(some, curve())
+        adviser.evaluate(some, curve(), ridden(speed_mps))
         assert (adviser.target.confidence_fraction > 0.9) is likely
         assert (adviser.target.confidence_fraction < 0.1) is not likely
 
@@ -182,12 +197,12 @@ def test_the_best_speed_is_that_on_the_course_made_good(course_deg: float) -> No
     # 0.5 m/s from the north: with it and against it another speed over ground is best.
     adviser = Adviser()
     adviser.fold(out(course_deg, 300))
-    found = adviser.advice(pack(), curve((0.0, -0.5))).best_speed_mps
+    found = adviser.advice(pack(), curve((0.0, -0.5)), NO_RIDING).best_speed_mps
     at_once = Adviser()
     at_once.fold(out((course_deg + 180.0) % 360, 300))
-    other = at_once.advice(pack(), curve((0.0, -0.5))).best_speed_mps
-    # By hand, on the course as evaluated (in steps of 15 degrees): cost over all ground speeds.
-    course = np.radians(round(course_deg / 15) * 15)
+    other = at_once.advice(pack(), curve((0.0, -0.5)), NO_RIDING).best_speed_mps
+    # By hand: cost over all ground speeds.
+    course = np.radians(course_deg)
     through = np.linspace(0.55, 2.6, 4000)
     along, across = -0.5 * np.cos(course), 0.5 * np.sin(course)
     over = along + np.sqrt(through**2 - across**2)
@@ -197,20 +212,20 @@ def test_the_best_speed_is_that_on_the_course_made_good(course_deg: float) -> No
         assert abs(found.value - other.value) > 0.2
 
 
-def test_the_interval_of_the_best_speed_is_that_of_the_shifts() -> None:
-    # Only the water along the course is uncertain, by 0.1 m/s: the best speeds with 0.1 m/s more
-    # and less, computed separately.
+def test_the_interval_of_the_best_speed_holds_that_of_any_likely_water() -> None:
+    # Only the water along the course is uncertain, by 0.1 m/s: the best speeds with up to two
+    # standard deviations more and less, computed separately.
     count = 2 + len(KNOTS)
     only = np.zeros((count, count))
     only[1, 1] = 0.1**2
     known = replace(curve((0.0, -0.3)), covariance=only)
     adviser = Adviser()
     adviser.fold(out(0.0, 300))
-    found = adviser.advice(pack(), known).best_speed_mps
+    found = adviser.advice(pack(), known, NO_RIDING).best_speed_mps
     through = np.linspace(0.5, 2.6, 40_000)
-    ends = []
-    for water in (-0.4, -0.2):
+    for water in (-0.45, -0.4, -0.2, -0.12):
         over = through + water
-        ends.append(over[np.argmin(np.where(over > 0.02, cubic(through) / over, np.inf))])
-    half = 1.959964 * abs(ends[1] - ends[0]) / 2
-    assert found.high - found.value == pytest.approx(half, rel=0.2, abs=0.01)
+        best = over[np.argmin(np.where(over > 0.02, cubic(through) / over, np.inf))]
+        assert found.low - 0.03 <= best <= found.high + 0.03
+    # It is not all speeds: twice the best one takes far more in any of these.
+    assert found.high < 2.5 * found.value < 2.0

@@ -10,24 +10,25 @@ from onboard.block import Block
 from onboard.contract.figure import Figure, Unknown
 from onboard.contract.reasons import Reason
 from onboard.efficiency.advice.counted_pack import CountedPack
-from onboard.efficiency.advice.present_riding import Riding
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.battery.recharge import Away
 from onboard.efficiency.battery.saved_charge import SavedCharge
 from onboard.efficiency.common_practice import CHARGE_QUESTION_FROM_S, SILENT_S
 from onboard.efficiency.meters.energy import EnergyMeter
 from onboard.efficiency.parts import Parts
+from onboard.efficiency.riding.present_riding import Scatter
 from onboard.efficiency.sources.battery_side import BatterySide
 from onboard.efficiency.sources.instruments import Instruments
 from onboard.efficiency.sources.power_sources import PowerSources
 from onboard.efficiency.statistics.shared_errors import CAPACITY, COUNT, Spread
 from onboard.efficiency.trip.consumption import Stretch
 from onboard.profile import Battery, Profile, Sensors
+from tests.onboard.efficiency.advice.plain_pack import riding
 from tests.onboard.efficiency.battery.made_packs import seconds
 from tests.onboard.efficiency.sources.test_sources_silent import channel
 
 LFP = Battery("lfp", 16, 20.0, resistance_ohm=1e-3, start_fraction=0.6)
-RIDING = Riding(400.0, 2.0, 50.0, 600.0, 0.0036, 0.5, 0.0049)
+RIDING = riding(400.0, cost=Scatter(0.0002, 0.0036, 0.5), draw=Scatter(0.0003, 0.0049, 0.5))
 
 
 def metered(counter_ah: float | None, count: int = 60) -> tuple[PowerSources, CountedPack]:
@@ -154,13 +155,13 @@ KEPT = Pack(LFP, Sensors()).count.as_dict()
 )
 def test_a_saved_state_is_used_if_possible(changed: dict, can_be: bool) -> None:
     if can_be:
-        read = SavedCharge.read(KEPT | changed, 20.0, 0.0).state
+        read = SavedCharge.read(KEPT | changed, Pack(LFP, Sensors()).count.state, 0.0).state
         fraction, _ = read.fraction(0.0, 0.0)
         assert fraction == (KEPT | changed)["fraction"]
         assert read.mean[CAPACITY] == (KEPT | changed)["capacity_error"]
     else:
         with pytest.raises(ValueError, match="kept battery state"):
-            SavedCharge.read(KEPT | changed, 20.0, 0.0)
+            SavedCharge.read(KEPT | changed, Pack(LFP, Sensors()).count.state, 0.0)
 
 
 def test_a_corrected_capacity_survives_the_run() -> None:

@@ -20,7 +20,7 @@ def target_for(aim: Aim, seconds: int = 30, **ridden):
     adviser = Adviser()
     adviser.set_aim(aim)
     adviser.fold(leg(seconds, **ridden))
-    return adviser.advice(NO_PACK, None).target
+    return adviser.advice(NO_PACK, None, NO_PACK).target
 
 
 @pytest.mark.parametrize(
@@ -45,9 +45,9 @@ def test_the_cue_is_immediate_and_follows_within_ten_seconds() -> None:
     adviser = Adviser()
     adviser.fold(leg(30, power_w=400.0))
     adviser.set_aim(Aim(power_w=300.0))
-    assert adviser.advice(NO_PACK, None).target.cue == "ease"
+    assert adviser.advice(NO_PACK, None, NO_PACK).target.cue == "ease"
     adviser.fold(leg(10, power_w=300.0, first_s=31.0))
-    assert adviser.advice(NO_PACK, None).target.cue == "hold"
+    assert adviser.advice(NO_PACK, None, NO_PACK).target.cue == "hold"
 
 
 @pytest.mark.parametrize(
@@ -77,7 +77,7 @@ def test_unknown_power_gives_no_cue() -> None:
     adviser = Adviser()
     adviser.set_aim(Aim(power_w=300.0))
     adviser.fold(settled)
-    target = adviser.advice(NO_PACK, None).target
+    target = adviser.advice(NO_PACK, None, NO_PACK).target
     assert target.cue == target.difference_fraction == Unknown(Reason.NOT_KNOWN_LATELY)
     assert (target.reason.code, target.cue) == ("no_cue", Unknown(Reason.NOT_KNOWN_LATELY))
 

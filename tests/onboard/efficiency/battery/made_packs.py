@@ -48,11 +48,20 @@ def load(battery: Battery, amps, *, start=1.0, begin_s=0.0, drawn_ah=0.0) -> Set
     return seconds(open_v - battery.resistance_ohm * amps, amps, begin_s, drawn_ah)
 
 
-@cache
 def published() -> dict[str, np.ndarray]:
     """Return open-circuit voltages at `AT` of published cells; origin: tests/data/README.md."""
+    return _curves("pybamm_ocv_soc.csv")
+
+
+def further() -> dict[str, np.ndarray]:
+    """Return the same of Li-ion cells that the table was not made of."""
+    return _curves("pybamm_ocv_further.csv")
+
+
+@cache
+def _curves(name: str) -> dict[str, np.ndarray]:
     sets: dict[str, list[float]] = {}
-    with (DATA / "pybamm_ocv_soc.csv").open(newline="") as file:
+    with (DATA / name).open(newline="") as file:
         for row in csv.DictReader(file):
             sets.setdefault(row["parameter_set"], []).append(float(row["ocv_V"]))
     return {name: np.array(volts) for name, volts in sets.items()}
@@ -69,4 +78,4 @@ def discharge(name: str, c_rate: float) -> dict[str, float]:
 
 def charge_and_sd(pack: Pack, charge_ah: float, t_s: float) -> tuple[float, float]:
     fraction, gradient = pack.count.state.fraction(charge_ah, t_s)
-    return fraction, float(np.sqrt(gradient @ pack.covariance @ gradient))
+    return fraction, float(np.sqrt(gradient @ pack.count.state.covariance @ gradient))

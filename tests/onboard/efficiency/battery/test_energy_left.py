@@ -17,7 +17,7 @@ from tests.onboard.efficiency.battery.made_packs import discharge
 
 LI_ION = OCV_CURVES["li-ion"]
 CUTOFF_V = 49.0
-SAGGING = UsableEnergy(LI_ION, 14.0, False, 0.2, CUTOFF_V, 0.15, 0.03)
+SAGGING = UsableEnergy(LI_ION, 14.0, 0.2, CUTOFF_V, 0.15, 0.03)
 
 
 @pytest.mark.parametrize("name", ["Chen2020", "Mohtat2020", "Ai2020"])

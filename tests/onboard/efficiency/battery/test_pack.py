@@ -11,14 +11,16 @@ from scipy.integrate import simpson
 from onboard.efficiency.battery.charge_state import ChargeState
 from onboard.efficiency.battery.ocv_curve import OCV_CURVES
 from onboard.efficiency.battery.pack import Pack
+from onboard.efficiency.battery.pack_errors import SIZE, prior
 from onboard.efficiency.battery.recharge import Away
 from onboard.efficiency.battery.resistance import LagResistance
 from onboard.efficiency.sources.settled_seconds import SettledSeconds
-from onboard.efficiency.statistics.shared_errors import CAPACITY, GAIN, START, prior_covariance
+from onboard.efficiency.statistics.shared_errors import CAPACITY, GAIN, START
 from onboard.profile import Battery, Sensors
 from tests.onboard.efficiency.battery.made_packs import LFP, LI_ION, load, published, seconds
 
 DATA = Path(__file__).parents[3] / "data"
+TABLE = OCV_CURVES["li-ion"]
 NO_ZERO = Sensors(current_offset_sd_a=0.0)
 
 
@@ -141,7 +143,7 @@ def test_a_rested_li_ion_pack_is_corrected_to_its_true_charge() -> None:
     pack.fold(load(LI_ION, np.full(30, 0.1), start=0.6))
     fraction, gradient = pack.count.state.fraction(0.0, 30.0)
     assert fraction == pytest.approx(0.6, abs=0.1)
-    assert np.sqrt(gradient @ pack.covariance @ gradient) < 0.12
+    assert np.sqrt(gradient @ pack.count.state.covariance @ gradient) < 0.12
     assert not pack.contradicted
 
 
@@ -181,7 +183,7 @@ def test_on_the_lfp_plateau_a_voltage_is_uninformative() -> None:
 
 
 def test_sensors_are_considered_and_never_corrected() -> None:
-    state = ChargeState(25.0, 1.0, 0.0, 0.0, np.zeros(5), prior_covariance(Sensors(), LI_ION))
+    state = ChargeState(25.0, 1.0, 0.0, 0.0, np.zeros(SIZE), prior(Sensors(), LI_ION, TABLE))
     after = state.anchored(OCV_CURVES["li-ion"], 3.70, 0.005, 14.5, 7200.0)
     assert np.all(after.mean[[GAIN, 3, 4]] == 0)
     assert after.covariance[GAIN, GAIN] == pytest.approx(0.02**2)
@@ -190,13 +192,13 @@ def test_sensors_are_considered_and_never_corrected() -> None:
 
 
 def test_an_anchor_never_widens_the_interval() -> None:
-    prior = prior_covariance(Sensors(), LI_ION)
-    state = ChargeState(25.0, 1.0, 0.0, 0.0, np.zeros(5), prior)
+    before = prior(Sensors(), LI_ION, TABLE)
+    state = ChargeState(25.0, 1.0, 0.0, 0.0, np.zeros(SIZE), before)
     for charge in (0.5, 5.0, 14.5, 20.0):
         _, gradient = state.fraction(charge, 3600.0)
         volts = float(np.interp(1 - charge / 25, *_table("li-ion")))
         after = state.anchored(OCV_CURVES["li-ion"], volts, 0.005, charge, 3600.0)
-        assert gradient @ after.covariance @ gradient <= gradient @ prior @ gradient * 1.0001
+        assert gradient @ after.covariance @ gradient <= gradient @ before @ gradient * 1.0001
 
 
 def _table(chemistry: str) -> tuple[np.ndarray, np.ndarray]:

@@ -10,7 +10,7 @@ import pytest
 from onboard.contract.commands import Amount
 from onboard.efficiency.battery.ocv_curve import OCV_CURVES
 from onboard.efficiency.battery.pack import Pack
-from onboard.efficiency.battery.recharge import Away, charged, with_known_charge
+from onboard.efficiency.battery.recharge import Away, aged, charged, with_known_charge
 from onboard.efficiency.statistics.shared_errors import CAPACITY, START
 from onboard.profile import Battery, Sensors
 from tests.onboard.efficiency.battery.made_packs import LFP, LI_ION, fraction, load
@@ -100,6 +100,16 @@ def test_a_charge_stated_by_the_rider(battery: Battery, amount: Amount, found: f
     assert np.linalg.eigvalsh(pack.covariance)[0] > -1e-12
 
 
+@pytest.mark.parametrize("before", [0.05, 0.1, 0.2, 0.4])
+def test_a_voltage_of_a_full_pack_means_full_however_empty_it_was(before: float) -> None:
+    # Cells differ by 0.4 V near empty; but one that had 4.2 V there would be above all others at
+    # any charge. The pack was found full to 25 % only.
+    pack = at(LI_ION, before)
+    pack.fold(load(LI_ION, np.full(30, 0.1), start=1.0))
+    assert fraction(pack) == pytest.approx(0.985, abs=0.015)
+    assert np.sqrt(pack.covariance[START, START]) < 0.04
+
+
 def test_a_charge_fills_a_larger_pack_less() -> None:
     # By differences: the charge after 7 Ah into a pack of 25 Ah and one a thousandth larger.
     known = with_known_charge(Pack(LI_ION, Sensors()).count.state, 0.4, 0.02, 0.0, 0.0)
@@ -114,6 +124,16 @@ def test_a_charge_fills_a_larger_pack_less() -> None:
     capacity = known.covariance[CAPACITY, CAPACITY]
     assert change < 0
     assert after.covariance[START, CAPACITY] == pytest.approx(change * capacity, rel=5e-3)
+
+
+def test_a_pack_ages_while_nobody_looks() -> None:
+    # Common practice: 2 % in a year, with the square root of time; a week where no clock shows it.
+    state = Pack(LFP, Sensors()).count.state
+    grown = [
+        aged(state, pause_s).covariance[CAPACITY, CAPACITY] - 0.03**2
+        for pause_s in (3600.0, 365.25 * 86400.0, 4 * 365.25 * 86400.0, math.nan)
+    ]
+    assert grown == pytest.approx([0.0, 0.02**2, 0.04**2, 0.02**2 * 7 / 365.25], rel=5e-3)
 
 
 def test_a_brown_out_hardly_widens_and_asks_nothing() -> None:

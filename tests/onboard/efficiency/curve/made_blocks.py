@@ -14,6 +14,11 @@ def cubic(speed_mps):
     return 14.0 + 18.0 * speed_mps**3
 
 
+def above_hotel(speed_mps):
+    """Return the power of a high hotel load and little else at low speeds: P = 49 + 12.5 v^2.7."""
+    return 49.0 + 12.5 * speed_mps**2.7
+
+
 def steep(speed_mps):
     """Return a power that goes from P ~ v^3 to P ~ v^8 above 2 m/s."""
     return 20.0 * speed_mps**3 * (1.0 + (speed_mps / 2.0) ** 10) ** 0.5

@@ -12,15 +12,21 @@ from onboard.contract.figure import Figure, Unknown
 from onboard.contract.snapshot import Curve, SetAndDrift
 from onboard.efficiency.curve.learner import Learner
 from onboard.efficiency.curve.power_curve import curve
+from onboard.efficiency.curve.ridden import took
 from onboard.efficiency.curve.set_and_drift import set_and_drift
+from onboard.efficiency.statistics.shared_errors import prior_covariance
+from onboard.profile import Sensors
 from tests.onboard.efficiency.curve.made_blocks import (
     SPEEDS,
+    above_hotel,
     cubic,
     settled,
     velocity_over_ground,
 )
 
 WATER = np.array([0.2, -0.1])
+EXACT = np.zeros((5, 5))
+"""Shared errors of exact sensors."""
 
 
 def seconds(legs, seed=0, power_at=cubic, water_mps=WATER):
@@ -51,7 +57,7 @@ def test_three_courses_give_water_and_the_curve_through_it() -> None:
     # Short legs: the water wanders, so a course ridden long ago is uninformative about it now.
     turns = [(course, power, 100) for power in (120.0, 260.0) * 2 for course in (10, 130, 250)]
     learner = learned(turns)
-    water, found = set_and_drift(learner.posterior), curve(learner)
+    water, found = set_and_drift(learner.posterior), curve(learner, EXACT)
     assert isinstance(water, SetAndDrift)
     assert isinstance(water.east_mps, Figure) and isinstance(water.north_mps, Figure)
     assert water.east_mps.value == pytest.approx(0.2, abs=0.05)
@@ -67,7 +73,7 @@ def test_three_courses_give_water_and_the_curve_through_it() -> None:
 def test_one_course_gives_no_water_and_a_curve_over_ground() -> None:
     learner = learned([(90, 120.0, 300), (90, 260.0, 300)])
     assert isinstance(set_and_drift(learner.posterior), Unknown)
-    found = curve(learner)
+    found = curve(learner, EXACT)
     assert isinstance(found, Curve)
     assert found.speed_kind == "over_ground"
     # The water sets 0.2 m/s along the course and 0.1 m/s across it.
@@ -75,9 +81,97 @@ def test_one_course_gives_no_water_and_a_curve_over_ground() -> None:
     assert np.interp(over_ground, found.speed_mps, found.power_w) == pytest.approx(260, rel=0.1)
 
 
+def test_one_line_in_still_water_gives_a_curve_that_is_true_and_not_through_water() -> None:
+    # Out at three speeds, back at a power below all of them: the bend above the hotel load was
+    # taken for water along the line.
+    powers = above_hotel(np.array([2.02, 2.9, 1.46, 0.95]))
+    legs = [(40, power, 420) for power in powers[:3]] + [(220, powers[3], 420)]
+    learner = Learner()
+    learner.fold(seconds(legs, power_at=above_hotel, water_mps=np.zeros(2)))
+    found = curve(learner, prior_covariance(Sensors(), None))
+    assert isinstance(found, Curve)
+    assert found.speed_kind == "over_ground"
+    true_w = above_hotel(np.array(found.speed_mps))
+    assert np.mean((np.array(found.low_w) < true_w) & (true_w < np.array(found.high_w))) > 0.9
+    ridden_w = np.interp([0.95, 1.46, 2.02, 2.9], found.speed_mps, found.power_w)
+    assert ridden_w == pytest.approx(powers[[3, 2, 0, 1]], rel=0.06)
+
+
+def test_where_water_moves_between_unlike_powers_no_curve_over_ground_is_shown() -> None:
+    # 0.4 m/s with the craft out, against it back: 260 W back are slower than 120 W out.
+    legs = [(40, 120.0, 300), (40, 400.0, 300), (220, 260.0, 300)]
+    learner = Learner()
+    learner.fold(seconds(legs, water_mps=0.5 * np.array([0.643, 0.766])))
+    known = learner.posterior
+    assert known is not None and not known.determines_water
+    found = curve(learner, EXACT)
+    assert isinstance(found, Curve)
+    assert found.speed_kind == "through_water"
+    true_w = cubic(np.array(found.speed_mps))
+    assert (np.array(found.low_w) < true_w).all() and (true_w < np.array(found.high_w)).all()
+
+
+def test_the_band_holds_the_gains_that_all_powers_share() -> None:
+    errors = np.zeros((5, 5))
+    errors[2, 2], errors[4, 4] = 0.02**2, 0.005**2
+    learner = learned()
+    exact, shared = curve(learner, EXACT), curve(learner, errors)
+    assert isinstance(exact, Curve) and isinstance(shared, Curve)
+    # Of the current and of the voltage, 1.959964 standard deviations each way.
+    alone, both = (np.log(np.array(one.high_w) / one.low_w) for one in (exact, shared))
+    by_gains = 2.0 * 1.959964 * np.hypot(0.02, 0.005)
+    assert np.sqrt(both**2 - alone**2) == pytest.approx(by_gains)
+    # And the weather of the ride, 3 %, in a curve that is to hold in calm water.
+    known = learner.posterior
+    assert known is not None
+    variance = known.through_any_water().curve_variance(np.array(exact.speed_mps))
+    assert alone == pytest.approx(2.0 * 1.959964 * np.sqrt(variance + 0.03**2))
+
+
+def test_what_a_single_course_took_is_kept_and_serves_another_day() -> None:
+    one_course = [(90, 120.0, 300), (90, 260.0, 300)]
+    kept = json.loads(json.dumps(learned(one_course).as_dict()))
+    later = Learner(kept).for_another_day("as is")
+    assert later is not None
+    through, over_ground, sums = later
+    assert not through.determines_water and over_ground is not None
+    # Over ground it is known as well as speed and day allow, through water to a factor.
+    slow_mps = 0.2 + np.sqrt(np.interp(120.0, cubic(SPEEDS), SPEEDS) ** 2 - 0.01)
+    at = np.array([slow_mps])
+    assert np.sqrt(over_ground.curve_variance(at)[0]) < 0.08
+    assert np.sqrt(through.curve_variance(at)[0]) > 0.3
+    took_there = took(sums, float(slow_mps))
+    assert took_there is not None
+    assert took_there.wh_per_km == pytest.approx(120.0 / slow_mps / 3.6, rel=0.02)
+    # 300 s at one power are 14 blocks after settling.
+    assert took_there.seconds_s == pytest.approx(280.0, abs=40.0)
+    # Three courses later the water is known, and rides add up.
+    both = Learner(learned(kept=kept).as_dict()).for_another_day("as is")
+    assert both is not None
+    assert both[0].determines_water and both[1] is None
+    assert both[2][:, 1].sum() > sums[:, 1].sum() + 40
+
+
+def test_a_curve_kept_before_rides_were_summed_is_still_read() -> None:
+    kept = learned().as_dict()
+    for key in ("over_ground", "ridden"):
+        del kept["as is"][key]
+    later = Learner(kept).for_another_day("as is")
+    assert later is not None
+    assert later[0].determines_water and later[1] is None and len(later[2]) == 0
+
+
+def test_blocks_that_are_no_longer_stored_still_count_as_ridden(monkeypatch) -> None:
+    whole = learned()
+    monkeypatch.setattr("onboard.efficiency.curve.learner.BLOCKS_MOST", 20)
+    few = learned()
+    assert len(few._blocks) == 20
+    assert few.as_dict()["as is"]["ridden"] == whole.as_dict()["as is"]["ridden"]
+
+
 def test_nothing_learned_yet() -> None:
     learner = Learner()
-    assert isinstance(curve(learner), Unknown)
+    assert isinstance(curve(learner, EXACT), Unknown)
     assert isinstance(set_and_drift(learner.posterior), Unknown)
 
 
@@ -118,6 +212,13 @@ def test_each_set_up_has_its_own_curve() -> None:
     assert learner.posterior is None
 
 
+SOUND = {"first_knot": 1, "ln_speed": [0.1], "covariance": [[1.0]], "seen_mps": [1, 2]}
+
+
+def test_a_sound_saved_curve_is_read() -> None:
+    assert Learner({"as is": {**SOUND, "ridden": [[20.0, 1.0, 5.0, 25.0]]}}).carried == ("as is",)
+
+
 @pytest.mark.parametrize(
     "spoilt",
     [
@@ -136,6 +237,12 @@ def test_each_set_up_has_its_own_curve() -> None:
         },
         {"as is": {"first_knot": -3, "ln_speed": [0.1], "covariance": [[1.0]], "seen_mps": [1, 2]}},
         {"as is": {"first_knot": 1, "ln_speed": [0.1], "covariance": [[1.0]], "seen_mps": [2, 1]}},
+        {"as is": {**SOUND, "ridden": [[20.0, 1.0, 5.0]]}},
+        {"as is": {**SOUND, "ridden": [[20.0, 1.0, 5.0, 25.0], [20.0, 1.0, 5.0, 25.0]]}},
+        {"as is": {**SOUND, "ridden": [[20.0, 0.0, 5.0, 25.0]]}},
+        {"as is": {**SOUND, "ridden": [[1e9, 1.0, 5.0, 25.0]]}},
+        {"as is": {**SOUND, "ridden": "x"}},
+        {"as is": {**SOUND, "over_ground": {}}},
     ],
 )
 def test_a_malformed_saved_curve_is_refused(spoilt) -> None:

@@ -67,6 +67,19 @@ def test_a_stated_charge_changes_figure_and_alert_at_once() -> None:
     assert after.values == figures.target.reason.values != before.values
 
 
+def test_an_alert_does_not_contradict_the_figures_beside_it() -> None:
+    # 'Cannot be made' stayed for 20 s beside a target that could be.
+    engine = Engine(Profile(battery=PACK), learned())
+    engine.set_aim(Aim(distance_m=400_000.0))
+    engine.fold(ride([(90, 2.4, 300)])[0])
+    shown = engine.figures()
+    assert alert(shown, "cannot_be_made") is not None
+    engine.adviser.set_aim(Aim(distance_m=2_000.0))
+    figures = engine.figures()
+    assert figures.target.cue == "hold"
+    assert alert(figures, "cannot_be_made") is None
+
+
 def test_an_alert_ends_with_its_target() -> None:
     engine = Engine(Profile(battery=PACK), learned())
     engine.set_aim(Aim(distance_m=400_000.0))

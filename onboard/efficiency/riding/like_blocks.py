@@ -1,0 +1,156 @@
+"""Blocks ridden as now: back to where the rider changed something, transitions left out.
+
+What shows the rider's hand:
+
+- power and speed that differ in the same direction, by more than both thresholds;
+- a step of power on a straight course: water and wind do not change it within seconds;
+- where power stays to a per cent or so (a held power or throttle): any other level of it, unless
+  the throttle channel says that the throttle stayed.
+
+On a new course the craft first settles: after turning into a water current, a rider who holds the
+speed over ground sees it drop and then recover, which taken alone looks like an opened throttle. So
+blocks that differ are passed over if riding as now lies beyond them within `PASSING_BLOCKS`, and a
+step of power soon after a turn shows nothing.
+"""
+
+import numpy as np
+
+from onboard.block import FloatArray
+from onboard.efficiency.meters.steadiness import POWER_CHANGED, SPEED_CHANGED
+from onboard.efficiency.riding.common_practice import (
+    HELD_POWER_CHANGED,
+    HELD_POWER_SD,
+    POWER_STEPPED,
+    THROTTLE_CHANGED,
+    TURNED_DEG,
+    TURNED_STRAIGHT_LEAST,
+)
+from onboard.efficiency.riding.courses import Bools, Indices, along, angle
+from onboard.efficiency.riding.ridden_blocks import (
+    STRAIGHT,
+    THROTTLE,
+    course_rad,
+    ln_power,
+    ln_speed,
+)
+
+BEFORE_BLOCKS, AFTER_BLOCKS = 2, 12
+"""Blocks before a boundary, and after it, whose means are compared."""
+
+PASSING_BLOCKS, BEYOND_BLOCKS = 9, 3
+"""Longest transition, and blocks that must be as now beyond it."""
+
+AFTER_TURN_BLOCKS = 4
+"""Blocks after a turn in which the craft still settles."""
+
+SD_PER_MEDIAN = 1.4826
+"""Standard deviation of a normal distribution over the median of its absolute value (tables)."""
+
+
+class LikeBlocks:
+    """Find the blocks ridden as now.
+
+    Parameters
+    ----------
+    blocks
+        As in `ridden_blocks`, shape (n, 7), oldest first.
+    """
+
+    def __init__(self, blocks: FloatArray) -> None:
+        self._logs = np.stack([ln_power(blocks), ln_speed(blocks)], axis=1)
+        self._throttle = blocks[:, THROTTLE]
+        self._course = course_rad(blocks)
+        self._turned = _turned(self._course, blocks[:, STRAIGHT])
+        self._settled = _settled(self._turned)
+        steps = np.diff(self._logs[:, 0])[~self._turned[1:]]
+        self._holds_power = _scatter(steps[-AFTER_BLOCKS:]) < HELD_POWER_SD
+
+    def found(self) -> Indices:
+        """Return the indices of the blocks ridden as now, rising; the last block is one of them."""
+        at = len(self._logs) - 1
+        like = [at]
+        while at > 0:
+            now = like[-AFTER_BLOCKS:]
+            before = self._next_older(at, now)
+            if before is None:
+                break
+            at = before
+            like.append(at)
+        return np.array(like[::-1], np.int64)
+
+    def _next_older(self, at: int, now: list[int]) -> int | None:
+        """Return the newest block before one that is as now; None where the riding begins."""
+        older = list(range(max(at - BEFORE_BLOCKS, 0), at))
+        # The newest of them alone, too: the older one may lie before a change.
+        if not (self._changed(older, now) and self._changed([at - 1], now)):
+            return at - 1
+        return self._beyond_transition(at, now)
+
+    def _beyond_transition(self, at: int, now: list[int]) -> int | None:
+        """Return the newest block as now beyond a transition; None where there is none."""
+        oldest = max(at - 1 - PASSING_BLOCKS, BEYOND_BLOCKS - 1)
+        for last in range(at - 2, oldest - 1, -1):
+            if not self._changed(list(range(last - BEYOND_BLOCKS + 1, last + 1)), now):
+                return last
+        return None
+
+    def _changed(self, older: list[int], now: list[int]) -> bool:
+        """Return whether the rider changed something between some blocks and those as now."""
+        on_course = along(self._course[now], self._course[older[-1]])
+        near = [block for block, same in zip(now, on_course, strict=True) if same]
+        return (
+            self._both_changed(older, near or now)
+            or self._power_stepped(older, near[-BEFORE_BLOCKS:])
+            or self._held_power_changed(older, near or now)
+        )
+
+    def _both_changed(self, older: list[int], now: list[int]) -> bool:
+        """Return whether power and speed differ in the same direction."""
+        power, speed = self._difference(older, now)
+        return power * speed > 0 and abs(power) > POWER_CHANGED and abs(speed) > SPEED_CHANGED
+
+    def _power_stepped(self, older: list[int], near: list[int]) -> bool:
+        """Return whether power stepped on a straight course, between neighbouring blocks."""
+        if not near or not self._settled[near].all() or self._turned[older].any():
+            return False
+        power, _ = self._difference(older, near)
+        return abs(power) > POWER_STEPPED
+
+    def _held_power_changed(self, older: list[int], now: list[int]) -> bool:
+        """Return whether a held power had another level, other than by a load at one throttle."""
+        if not self._holds_power:
+            return False
+        power, _ = self._difference(older, now)
+        return abs(power) > HELD_POWER_CHANGED and not self._throttle_stayed(older, now)
+
+    def _difference(self, older: list[int], now: list[int]) -> tuple[float, float]:
+        """Return by how much ln power and ln speed were higher."""
+        power, speed = self._logs[older].mean(axis=0) - self._logs[now].mean(axis=0)
+        return float(power), float(speed)
+
+    def _throttle_stayed(self, older: list[int], now: list[int]) -> bool:
+        before, after = float(self._throttle[older].mean()), float(self._throttle[now].mean())
+        return abs(before - after) < THROTTLE_CHANGED * after
+
+
+def _turned(course: FloatArray, straight: FloatArray) -> Bools:
+    """Return in which blocks the craft turned, shape (n,)."""
+    turned = straight < TURNED_STRAIGHT_LEAST
+    turned[1:] |= angle(course[1:], course[:-1]) > np.radians(TURNED_DEG)
+    return turned
+
+
+def _settled(turned: Bools) -> Bools:
+    """Return which blocks lie long enough after the last turn, shape (n,)."""
+    block = np.arange(len(turned))
+    last_turn = np.maximum.accumulate(np.where(turned, block, -AFTER_TURN_BLOCKS))
+    return np.asarray(block - last_turn >= AFTER_TURN_BLOCKS)
+
+
+def _scatter(steps: FloatArray) -> float:
+    """Return the standard deviation of blocks, from the steps between them; infinite with none.
+
+    A step is the difference of two blocks, hence the root of two. The median is robust against
+    steps that the rider made.
+    """
+    return SD_PER_MEDIAN * float(np.median(np.abs(steps))) / 2**0.5 if len(steps) else np.inf
