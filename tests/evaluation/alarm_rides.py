@@ -1,7 +1,7 @@
 """Rides for the alarms: in order, with hands that fidget and ease; and with one fault each.
 
-The weather is that of all worlds, so wind rises and turns in some and the water moves. A fault comes
-in the middle of a leg: nothing else changes then.
+The weather is that of all worlds: wind rises and turns in some, and the water moves. A fault comes
+in the middle of a leg, where nothing else changes.
 """
 
 import math
@@ -46,13 +46,13 @@ DRIFT_CHANCE, DRIFT_S = 0.08, (30.0, 400.0)
 """How often, in place of a leg, the craft drifts with the drive off, and how long [s]."""
 
 FIDGETS_CHANCE, FIDGET_S, FIDGET_SD = 0.5, 60.0, 0.012
-"""Share of hands that never rest; mean time between their corrections [s], and how large they are."""
+"""Share of hands that never rest; mean time between their corrections [s], and their size."""
 
 EASES_CHANCE, EASE_SD = 0.25, 0.1
 """Share of legs over which the hand eases or opens slowly, and by how much."""
 
 HEAT_SHARE, HEAT_RAMP_S, HEAT_DUE = (0.22, 0.5), (60.0, 480.0), 0.2
-"""Power that a hot drive cuts back, how long it takes to [s], and the share from which it is due."""
+"""Power that a hot drive cuts back, the time it takes [s], and the share from which it is due."""
 
 WEED_SHARE = (0.15, 0.6)
 """Power that weed costs at a speed, more."""

@@ -1,4 +1,4 @@
-"""Alarms: how many cry on rides in order, and whether each comes on days with its fault, in time."""
+"""Alarms: how many are false on rides in order, and whether those of faults come in time."""
 
 from collections import Counter
 from typing import Any
@@ -27,11 +27,11 @@ CODE_AND_DELAY_S = {
     UNEVEN: ("cells_uneven", 60.0),
 }
 """The alert of each fault and the delay stated for it [s]: after the drive gives a fifth less; after
-weed came, on a course ridden before; after a cell is within 2 % of its cut-off; after cells are a
-tenth more apart than the limit."""
+weed came, the course being held; after a cell is within 2 % of its cut-off; after cells are a tenth
+more apart than the limit."""
 
 LEFT_TOLERANCE = 0.08
-"""Energy left may be this far off, as a share of full: two standard deviations of what is stated."""
+"""Energy left may be so far off, as a share of full: two standard deviations of the profile's."""
 
 
 def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
