@@ -26,9 +26,9 @@ CODE_AND_DELAY_S = {
     CELL: ("cell_low", 15.0),
     UNEVEN: ("cells_uneven", 60.0),
 }
-"""The alert of each fault and the delay stated for it [s]: after the drive gives a fifth less; after
-weed came, the course being held; after a cell is within 2 % of its cut-off; after cells are a tenth
-more apart than the limit."""
+"""The alert of each fault and the delay stated for it [s]: after the drive gives a fifth less;
+after weed came, the course being held; after a cell is within 2 % of its cut-off; after cells are a
+tenth more apart than the limit."""
 
 LEFT_TOLERANCE = 0.08
 """Energy left may be so far off, as a share of full: two standard deviations of the profile's."""
