@@ -74,6 +74,13 @@ class AlarmRide:
     """The truth, step by step."""
     low_cell_v: Any
     """True voltage of the lowest cell at each step."""
+    pack_v: Any
+    """The pack's voltage, or the sum of its cells where that is lower, as one gives out."""
+
+    @property
+    def start_off(self) -> float:
+        """Charge at the start beyond what the owner states."""
+        return self.world.craft.battery.start_fraction - self.world.stated.start_fraction
 
 
 class Hand:
@@ -176,7 +183,8 @@ def alarm_ride(seed: int, craft: str | None, variant: str) -> AlarmRide:
         due_s = _first(_apart(world, volts, columns["amps_a"]), 10.0)
     block = dash.extend(telemetry.block())
     hours = voyage.time_s / 3600.0
-    return AlarmRide(world, kind, saved, block, hours, due_s, columns, volts.min(axis=1))
+    pack_v = np.minimum(columns["volts_v"], volts.sum(axis=1))
+    return AlarmRide(world, kind, saved, block, hours, due_s, columns, volts.min(axis=1), pack_v)
 
 
 def _in_order(hand: Hand) -> None:

@@ -26,12 +26,12 @@ CODE_AND_DELAY_S = {
     CELL: ("cell_low", 15.0),
     UNEVEN: ("cells_uneven", 60.0),
 }
-"""The alert of each fault and the delay stated for it [s]: after the drive gives a fifth less; after
-weed came, the course being held; after a cell is within 2 % of its cut-off; after cells are a tenth
-more apart than the limit."""
+"""The alert of each fault and the delay stated for it [s]: once the drive gives a fifth less; once
+weed came, the course held; once a cell is within 2 % of its cut-off; once cells are a tenth further
+apart than the limit."""
 
 LEFT_TOLERANCE = 0.08
-"""Energy left may be so far off, as a share of full: two standard deviations of the profile's."""
+"""Energy left may be off by this share of full: two standard deviations of what is stated."""
 
 
 def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
@@ -55,12 +55,14 @@ def _is_due(made: AlarmRide, t_s: float, code: str) -> bool:
     span = slice(max(min(round((t_s - 20.0) / 0.2), last), 0), min(round(t_s / 0.2), last) + 1)
     stated = made.world.stated
     left = left_fraction(made, span.stop - 1)
-    volts_v = float(made.columns["volts_v"][span].min())
+    volts_v = float(made.pack_v[span].min())
     return {
         "near_cutoff": volts_v < 1.04 * stated.cutoff_v,
         "cell_low": float(made.low_cell_v[span].min()) < 1.04 * stated.cutoff_v / stated.cells,
         "energy_low": left < 0.1 + LEFT_TOLERANCE,
         "reserve_reached": left < LEFT_TOLERANCE or volts_v < 1.1 * stated.cutoff_v,
+        # The owner's statement is off by more than can be expected.
+        "battery_contradicted": abs(made.start_off) > 2.5 * stated.start_sd,
         "drive_hot": float(made.columns["drive_degc"][span].max()) > 80.0,
         # Of the closed loop's case.
         "turn_back": True,
