@@ -44,7 +44,7 @@ def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
         "craft": made.world.name,
         "kind": made.kind,
         "hours": made.hours,
-        "due_s": made.due_s,
+        "fault_s": made.fault_s,
         "events": [[t_s, code, _is_due(made, t_s, code)] for t_s, code in events],
     }
 
@@ -96,7 +96,7 @@ def table(rows: list[dict[str, Any]]) -> str:
 def _faults(rows: list[dict[str, Any]]) -> str:
     lines = []
     for variant, (code, delay_s) in CODE_AND_DELAY_S.items():
-        days = [row for row in rows if row["variant"] == variant and row["due_s"] is not None]
+        days = [row for row in rows if row["variant"] == variant and row["fault_s"] is not None]
         lags = [lag for row in days if (lag := _lag_s(row, code)) is not None]
         early = sum(_is_early(row, code) for row in days)
         lines.append(
@@ -118,16 +118,14 @@ def _faults(rows: list[dict[str, Any]]) -> str:
     return markdown("alarms on days with a fault", head, lines)
 
 
-EARLY_S = 60.0
-"""An alert so long before it is due is about something else [s]."""
-
-
 def _lag_s(row: dict[str, Any], code: str) -> float | None:
-    """Return the delay of the first alert that is about the fault; None if it never came."""
-    lags = [t_s - row["due_s"] for t_s, name, _ in row["events"] if name == code]
-    return min((lag for lag in lags if lag > -EARLY_S), default=None)
+    """Return the delay of the first alert after the fault began; None if it never came."""
+    began_s, due_s = row["fault_s"]
+    return min(
+        (t_s - due_s for t_s, name, _ in row["events"] if name == code and t_s > began_s),
+        default=None,
+    )
 
 
 def _is_early(row: dict[str, Any], code: str) -> bool:
-    times = [t_s for t_s, name, _ in row["events"] if name == code]
-    return any(t_s < row["due_s"] - EARLY_S for t_s in times)
+    return any(t_s <= row["fault_s"][0] for t_s, name, _ in row["events"] if name == code)

@@ -70,7 +70,7 @@ def test_alarms(tmp_path: Path) -> None:
     assert len(rides) == 3
     for row in again.of(rides):
         json.dumps(row, allow_nan=False)
-        assert row["due_s"] is None or row["variant"] != "healthy"
+        assert row["fault_s"] is None or row["variant"] != "healthy"
     table = CASES["alarms"].table(again.of(rides))
     assert "alarms on rides in order: 1 rides" in table
     for fault, code in (("heat", "heat_limiting"), ("cell", "cell_low")):
