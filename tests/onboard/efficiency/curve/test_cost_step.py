@@ -64,6 +64,7 @@ def test_what_is_clear_in_a_calm_is_not_in_gusts() -> None:
     [
         # The throttle opened where the curve is steep: much more power, hardly more speed.
         [(60, 500.0, 12), (60, 720.0, 12)],
+        [(60, 480.0, 12), (60, 850.0, 12)],
         # Eased.
         [(60, 500.0, 12), (60, 300.0, 12)],
         # Turned.
