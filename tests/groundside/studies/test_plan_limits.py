@@ -26,8 +26,8 @@ class Square:
         return np.log(40.0 * through_water_mps**2), np.full(len(through_water_mps), 0.5)
 
     def curve_variance(self, through_water_mps: np.ndarray) -> np.ndarray:
-        # What a plan counts apart: 0.8 of 1.5 % and 1 % of speed, at the slope of 1/2.
-        apart = 0.8 * (0.015**2 + 0.01**2) * 4.0
+        # What a plan counts apart: 0.65 of 1.5 % and 1 % of speed, at the slope of 1/2.
+        apart = 0.65 * (0.015**2 + 0.01**2) * 4.0
         return np.full(len(through_water_mps), self.sd**2 + apart)
 
 
