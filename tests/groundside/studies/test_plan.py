@@ -13,6 +13,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from groundside.studies.leg import Leg
 from groundside.studies.pack_supply import Supply
 from groundside.studies.plan import (
     Knowledge,
@@ -23,7 +24,7 @@ from groundside.studies.plan import (
     plan_rows,
     too_far,
 )
-from groundside.studies.way_ahead import Leg, Way
+from groundside.studies.way_ahead import Way
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
 from onboard.efficiency.curve.ridden import none_ridden, ridden

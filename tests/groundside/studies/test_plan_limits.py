@@ -7,10 +7,11 @@ from statistics import NormalDist
 import numpy as np
 import pytest
 
+from groundside.studies.leg import Leg
 from groundside.studies.pack_supply import Packs, Supply
 from groundside.studies.plan import Knowledge, rows_at
 from groundside.studies.plan_limits import leave_with_fraction, turn_round_m
-from groundside.studies.way_ahead import Leg, Way
+from groundside.studies.way_ahead import Way
 from onboard.efficiency.curve.ridden import none_ridden
 from onboard.profile import Battery, Sensors
 
