@@ -138,7 +138,8 @@ _WRITERS: Mapping[str, Callable[[float, Units], str]] = {
     "share": lambda value, _: percent(value),
     "Wh": lambda value, _: f"{whole(value)} Wh",
     "W": lambda value, _: f"{whole(value)} W",
-    "V": lambda value, _: f"{value:.1f} V",
+    # Of a cell the second decimal counts, of a pack it does not.
+    "V": lambda value, _: f"{value:.{1 if abs(value) >= 9.95 else 2}f} V",
     "A": lambda value, _: f"{value:.1f} A",
     "°C": lambda value, _: f"{whole(value)} °C",
 }

@@ -20,6 +20,10 @@ CELLS_APART_OHM_AH = 0.15
 """Difference of resistance between two cells of a pack in order, times the capacity [ohm Ah]: half
 as much again as a whole cell usually has (`CELL_OHM_AH`), which leaves room for the cold."""
 
+CELLS_JUDGED = 0.22, 0.92
+"""State of charge, by the mean voltage, between which cells are judged: beyond, the open-circuit
+curves of published cells differ by more than the cells of a pack may."""
+
 CELLS_EVEN_AGAIN_FRACTION = 0.8
 """Share of the limit below which uneven cells are even again."""
 

@@ -12,8 +12,9 @@ from typing import Any
 
 from onboard.contract.advice import Standing, Target, WayHome
 from onboard.contract.alerts import AlertCode
+from onboard.contract.battery import BatteryState
 from onboard.contract.figure import Figure, Unknown
-from onboard.contract.snapshot import BatteryState, Figures
+from onboard.contract.snapshot import Figures
 
 SURE = 0.99
 """Chance from which a distance is sure."""

@@ -49,8 +49,9 @@ def cold(world: World, leg: Leg) -> World:
     stated, pack = world.stated, world.craft.battery
     if stated.capacity_sd == COLD_CAPACITY_SD:
         return world
-    degc = float(generator(world.seed, "day").uniform(*COLD_DEGC))
-    kept_fraction = 1.0 - COLD_LOSS_PER_K * (REFERENCE_DEGC - degc)
+    rng = generator(world.seed, "day")
+    degc = float(rng.uniform(*COLD_DEGC))
+    kept_fraction = 1.0 - float(rng.uniform(*COLD_LOSS_PER_K)) * (REFERENCE_DEGC - degc)
     pack = replace(pack, temperature_degc=degc, capacity_ah=pack.capacity_ah * kept_fraction)
     stated = replace(stated, capacity_sd=COLD_CAPACITY_SD, resistance_ohm=None)
     ride = replace(world.ride, craft=replace(world.craft, battery=pack))

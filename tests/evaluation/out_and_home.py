@@ -37,7 +37,7 @@ def trip(world: World, leg: Leg, pilot: Pilot) -> dict[str, Any]:
     asked = False
     try:
         while voyage.time_s < LONGEST_OUT_S:
-            _go(voyage, EVERY_OUT_S, world)
+            ride_on(voyage, EVERY_OUT_S, world)
             pilot.observe(telemetry.block())
             turn = pilot.turn_back(voyage.home_m)
             asked = asked or turn is not None
@@ -55,7 +55,7 @@ def trip(world: World, leg: Leg, pilot: Pilot) -> dict[str, Any]:
         homeward = _at_speed(homeward, pilot.home_speed_mps())
         voyage.begin(homeward)
         while voyage.home_m > arrival_m and voyage.index < voyage.count:
-            _go(voyage, EVERY_HOME_S, world, arrival_m)
+            ride_on(voyage, EVERY_HOME_S, world, arrival_m)
             pilot.observe(telemetry.block())
             advised_mps = pilot.home_speed_mps()
             if pilot.ease():
@@ -91,7 +91,8 @@ def _eased(leg: Leg) -> Leg:
     return replace(leg, power_w=EASED_POWER * (leg.power_w or 0.0))
 
 
-def _go(voyage: Voyage, seconds_s: float, world: World, arrival_m: float = 0.0) -> None:
+def ride_on(voyage: Voyage, seconds_s: float, world: World, arrival_m: float = 0.0) -> None:
+    """Ride on for a time, or until home; raise `StrandedError` when the pack gives out."""
     for _ in range(round(seconds_s / voyage.step_s)):
         if voyage.index >= voyage.count or voyage.home_m < arrival_m:
             return

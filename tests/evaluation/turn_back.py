@@ -4,6 +4,7 @@ from typing import Any
 
 from tests.craft.chance import generator
 from tests.evaluation.days import cold, following, nearly_empty, rising_headwind
+from tests.evaluation.hopeless import is_hopeless
 from tests.evaluation.out_and_home import trip
 from tests.evaluation.pilots import ByEngine, earlier_curve
 from tests.evaluation.rides import drawn_leg
@@ -32,7 +33,10 @@ def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
     leg = drawn_leg(world, generator(seed, "rider"), least=0.35)
     if variant in DAYS:
         world = DAYS[variant](world, leg)
-    return trip(world, leg, ByEngine(world.stated, kept))
+    made = trip(world, leg, ByEngine(world.stated, kept))
+    failed = made.get("stranded", False) or made.get("surplus", BELOW) < BELOW
+    made["hopeless"] = variant == HEADWIND and failed and is_hopeless(world, leg)
+    return made
 
 
 def table(rows: list[dict[str, Any]]) -> str:
@@ -40,13 +44,15 @@ def table(rows: list[dict[str, Any]]) -> str:
     lines = []
     for variant in VARIANTS:
         mine = [row for row in rows if row["variant"] == variant]
-        done = [row for row in mine if "surplus" in row]
+        apart = [row for row in mine if row["hopeless"]]
+        done = [row for row in mine if "surplus" in row and not row["hopeless"]]
         home = [row["surplus"] for row in done if not row["stranded"] and not row["late"]]
         lines.append(
             [
                 variant,
                 str(len(mine)),
-                str(len(mine) - len(done)),
+                str(len(mine) - len(done) - len(apart)),
+                str(len(apart)),
                 str(sum(row["stranded"] for row in done)),
                 str(sum(row["late"] for row in done)),
                 share(sum(surplus < BELOW for surplus in home), len(home)),
@@ -56,7 +62,7 @@ def table(rows: list[dict[str, Any]]) -> str:
             ]
         )
     head = (
-        "trips", "number", "no advice", "stranded", "not home in time", "home below the reserve",
-        "surplus, 1st percentile", "median", "95th percentile",
+        "trips", "number", "no advice", "hopeless", "stranded", "not home in time",
+        "home below the reserve", "surplus, 1st percentile", "median", "95th percentile",
     )  # fmt: skip
     return markdown("turn back: energy at home beyond the reserve, of the full pack", head, lines)

@@ -309,7 +309,7 @@ class AlertConditions:
     def change_setup(self, t_s: float) -> None:
         """Forget at a stream time [s] what another set-up took: it is no measure of this one."""
         self.observe(FoulingObserved(t_s, False))
-        self._heat = HeatLimit()
+        self._minutes, self._heat = Minutes(), HeatLimit()
 
     def alerts(self, shown: Figures) -> tuple[Alert, ...]:
         """Return the alerts that are on, in the order of `CONDITIONS`.

@@ -18,7 +18,8 @@ A minute at the speeds v over ground and w through water and the power P shows
     v - w = c u + k w - f v (dw/dP),
 
 with c the cosine of its course to the line home. Both drifts are shrunk towards no trend by their
-priors. They forget: each is an Ornstein-Uhlenbeck process, as no wind rises for ever.
+priors. They forget: each is an Ornstein-Uhlenbeck process, as no wind rises for ever. Minutes on
+other courses show nothing, but time goes by.
 """
 
 import math
@@ -83,9 +84,8 @@ class Headwind:
 
     @classmethod
     def unknown(cls) -> Self:
-        """Return the priors."""
-        sds = WATER_PRIOR_SD_MPS, WATER_RATE_SD_MPS2, 0.0, DRAG_SD_JPM, DRAG_RATE_SD_JPMS
-        return cls(np.zeros(5), np.diag(np.square(sds)), 0.0, 0.0)
+        """Return the priors of what the fit of curve and water does not know."""
+        return cls(np.zeros(5), _prior(0.0, 0.0), 0.0, 0.0)
 
     def more_mps(self, ahead_s: FloatArray) -> FloatArray:
         """Return the mean speed over ground in times ahead beyond that by curve and water alone.
@@ -129,20 +129,24 @@ class HeadwindTrend:
         self._open: list[list[float]] = []
         self._minutes: list[list[float]] = []
         """Of each minute: its end [s], mean power [W], mean velocity east and north [m/s]."""
+        self._minute_s = 0.0
+        """Stream time at the end of the last minute, under way or not [s]."""
         self._last: tuple[Posterior, float, float, Headwind] | None = None
         """The last result, with the curve, the bearing and the minute that it is based on."""
 
     def fold(self, seconds: SettledSeconds) -> None:
         """Fold in seconds, in order."""
+        if len(seconds):
+            self._minute_s = float(seconds.t_s[-1] // MINUTE_S * MINUTE_S)
         rows = np.stack([seconds.t_s, seconds.power_w, seconds.east_mps, seconds.north_mps], axis=1)
         for row in rows[np.isfinite(rows).all(axis=1)].tolist():
-            if self._open and row[0] // MINUTE_S != self._open[0][0] // MINUTE_S:
-                self._close()
             self._open.append(row)
+            if row[0] % MINUTE_S == 0:
+                self._close()
 
     def _close(self) -> None:
-        rows, self._open = np.array(self._open), []
-        if len(rows) < MINUTE_S:
+        rows, self._open = np.array(self._open[-MINUTE_S:]), []
+        if len(rows) < MINUTE_S or rows[-1, 0] - rows[0, 0] >= MINUTE_S:
             return
         speed = np.hypot(rows[:, 2], rows[:, 3])
         power, east, north = rows[:, 1:].mean(axis=0).tolist()
@@ -155,37 +159,46 @@ class HeadwindTrend:
         """Return what the minutes show by a curve, along the line home."""
         # Cached: a snapshot asks every second, and little changes within a minute.
         bearing_deg = round(bearing_deg / BEARING_STEP_DEG) * BEARING_STEP_DEG
-        newest_s = self._minutes[-1][0] if self._minutes else -math.inf
         last = self._last
-        if last is None or last[0] is not known or last[1:3] != (bearing_deg, newest_s):
+        if last is None or last[0] is not known or last[1:3] != (bearing_deg, self._minute_s):
             wind = self._homeward(math.radians(bearing_deg), known)
-            last = self._last = known, bearing_deg, newest_s, wind
+            last = self._last = known, bearing_deg, self._minute_s, wind
         return last[3]
 
     def _homeward(self, bearing_rad: float, known: Posterior) -> Headwind:
-        line = np.array([math.sin(bearing_rad), math.cos(bearing_rad)])
-        minutes = np.array(self._minutes).reshape(-1, 4)
-        speed = np.hypot(minutes[:, 2], minutes[:, 3])
-        cosine = minutes[:, 2:] @ line / np.maximum(speed, 1e-9)
-        along = np.abs(cosine) > ALONG_COSINE
-        if not along.any():
+        if not self._minutes:
             return Headwind.unknown()
-        minutes, speed, cosine = minutes[along], speed[along], cosine[along]
+        line = np.array([math.sin(bearing_rad), math.cos(bearing_rad)])
+        fitted = float(known.water_mps @ line)
+        minutes = np.array(self._minutes)
+        speed = np.hypot(minutes[:, 2], minutes[:, 3])
+        cosine = minutes[:, 2:] @ line / speed
+        along = np.abs(cosine) > ALONG_COSINE
         through = np.exp(np.interp(np.log(minutes[:, 1]), KNOTS, known.ln_speed))
         _, slope = known.ln_power_at(through)
         side = np.stack([minutes[:, 3], -minutes[:, 2]], axis=1) / speed[:, None]
         least = CRAB_SPEED_LEAST_FRACTION * through
         left = np.sqrt(np.maximum(through**2 - (side @ known.water_mps) ** 2, least**2))
-        rows = np.zeros((len(minutes), 5))
-        rows[:, WATER], rows[:, CURVE] = cosine, left
         by_drag = speed * slope * through / minutes[:, 1]
-        rows[:, DRAG] = np.where(cosine > 0.0, -by_drag, 0.0)
-        curve_sd = slope[-1] * math.sqrt(float(known.curve_variance(through[-1:])[0]))
-        prior = Headwind.unknown().covariance
-        prior[CURVE, CURVE] = curve_sd**2
+        rows = np.zeros((len(minutes), 5))
+        rows[along, WATER], rows[along, CURVE] = cosine[along], left[along]
+        homeward = cosine > ALONG_COSINE
+        rows[homeward, DRAG] = -by_drag[homeward]
+        curve_sd = float(slope[-1]) * math.sqrt(float(known.curve_variance(through[-1:])[0]))
+        prior = _prior(WATER_PRIOR_SD_MPS, curve_sd) if along.any() else _prior(0.0, 0.0)
         noise = known.velocity_sd_mps**2
-        mean, covariance = _filter(minutes[:, 0], speed - left, rows, prior, noise)
-        return Headwind(mean, covariance, float(through[-1]), float(known.water_mps @ line))
+        # A last row that shows nothing brings the states up to the present.
+        t_s = np.append(minutes[:, 0], self._minute_s)
+        rows = np.concatenate([rows, np.zeros((1, 5))])
+        mean, covariance = _filter(t_s, np.append(speed - left, 0.0), rows, prior, noise)
+        if not along.any():
+            mean[WATER] = fitted
+        return Headwind(mean, covariance, float(through[-1]), fitted)
+
+
+def _prior(water_sd_mps: float, curve_sd: float) -> FloatArray:
+    sds = water_sd_mps, WATER_RATE_SD_MPS2, curve_sd, DRAG_SD_JPM, DRAG_RATE_SD_JPMS
+    return np.diag(np.square(sds))
 
 
 def _filter(

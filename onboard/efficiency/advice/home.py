@@ -149,7 +149,7 @@ class Home:
         return int(np.argmax(tried if tried.max() > 0 else surely))
 
     def _to_hold(self, ways: WaysHome, seen: npt.NDArray[np.bool_]) -> int:
-        """Return the row to hold: up to the power ridden so far if that is sure, else the surest."""
+        """Return the row to hold: the power ridden so far, the highest sure one, or the surest."""
         sure = seen & (ways.power_w <= self._usual_w) & (ways.margin_at(SURE_HOME_SD) > 0.0)
         surest = self._surest(ways, seen)
         return max(int(np.flatnonzero(sure)[-1]), surest) if sure.any() else surest
@@ -164,8 +164,8 @@ class Home:
         """Mean speed under way until turning back was first advised [m/s]."""
         return self._out_m / self._out_s if self._out_s else 0.0
 
-    def way(self, ahead: Outlook, leaving_mps: float) -> WayHome | Unknown:
-        """Return the way home, with the advice as last evaluated; parameters as of `evaluate`."""
+    def way(self, ahead: Outlook) -> WayHome | Unknown:
+        """Return the way home in an outlook, with the advice as last evaluated."""
         where = self.where()
         if where is None:
             return Unknown(Reason.NO_POSITION)

@@ -1,8 +1,9 @@
 """The voltage under the present load, carried forward to the cut-off.
 
-A cold or weak pack may give out at full throttle with half its energy left, long before the count of
-its charge shows it: resistance grows meanwhile, and part of the sag takes many minutes. So the
-measured voltage itself is extrapolated, by the regression of the last two minutes on time and power.
+A cold or weak pack may give out at full throttle with half its energy left, long before the count
+of its charge shows it: resistance grows meanwhile, and part of the sag takes many minutes. So the
+measured voltage itself is extrapolated, by the regression of the last two minutes on time and
+power.
 """
 
 import math

@@ -11,6 +11,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from onboard.block import FloatArray
 from onboard.contract.figure import Figure
@@ -50,7 +51,7 @@ class WaysHome:
 
     speed_mps: FloatArray
     power_w: FloatArray
-    arrives: FloatArray
+    arrives: npt.NDArray[np.bool_]
     needed_wh: FloatArray
     margin_wh: FloatArray
     slowed: FloatArray

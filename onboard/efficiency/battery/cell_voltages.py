@@ -13,8 +13,8 @@ At a mean voltage V under a current I, the highest and the lowest differ by at m
 where U is the open-circuit voltage, s the charge at which it is V, and d `CELLS_APART_CHARGE`: on a
 plateau the second term vanishes, and at the ends of the curve, where cells in order drift apart as
 they fill or empty, it grows by as much as they do. The sag is not added to V: that places the pack
-lower on the curve, where the limit is wider. Above the voltage of a full rested cell nothing is
-said, as cells just off the charger are apart until they have settled.
+lower on the curve, where the limit is wider. Outside `CELLS_JUDGED` nothing is said: published
+cells differ most at the ends, and cells just off the charger are apart until they have settled.
 """
 
 from dataclasses import dataclass
@@ -28,6 +28,7 @@ from onboard.efficiency.alert_practice import (
     CELLS_APART_CHARGE,
     CELLS_APART_OHM_AH,
     CELLS_APART_V,
+    CELLS_JUDGED,
 )
 from onboard.efficiency.battery.ocv_curve import OCV_CURVES, OcvCurve
 from onboard.efficiency.common_practice import PACKS_MOST, STALE_READING_S
@@ -80,7 +81,8 @@ class CellVoltages:
             return
         low_v, high_v = self._scale * channel["low_cell_v"], self._scale * channel["high_cell_v"]
         cells = (channel["cells"] == self._battery.cells) & (low_v < high_v)
-        cells &= (low_v >= CELL_LEAST_V) & (high_v <= CELL_MOST_V) & np.isfinite(channel.t_s)
+        cells &= (low_v >= CELL_LEAST_V) & (high_v <= CELL_MOST_V)
+        cells &= np.isfinite(channel.t_s + channel["low_cell"])
         if not cells.any():
             return
         mean_v = self._scale * channel["volts_v"] / self._battery.cells
@@ -115,7 +117,7 @@ class CellVoltages:
 
 
 def most_apart_v(curve: OcvCurve, mean_v: FloatArray, rate_per_h: FloatArray) -> FloatArray:
-    """Return the most that cells of a pack in order are apart [V]; NaN just off the charger.
+    """Return the most that cells of a pack in order are apart [V]; NaN near full and empty.
 
     Parameters
     ----------
@@ -128,11 +130,11 @@ def most_apart_v(curve: OcvCurve, mean_v: FloatArray, rate_per_h: FloatArray) ->
 
     Examples
     --------
-    Lithium iron phosphate at rest: on its plateau, and nearly empty.
+    Lithium iron phosphate at rest: on its plateau, at a quarter of its charge, and nearly empty.
 
-    >>> volts, rest = np.array([3.27, 2.9]), np.zeros(2)
-    >>> np.round(most_apart_v(OCV_CURVES["lfp"], volts, rest), 3)
-    array([0.054, 0.455])
+    >>> volts = np.array([3.27, 3.19, 2.9])
+    >>> np.round(most_apart_v(OCV_CURVES["lfp"], volts, np.zeros(3)), 3)
+    array([0.054, 0.081,   nan])
     """
     # The curve may be level over a piece; interpolation needs it to rise.
     rising_v = np.maximum.accumulate(curve.ocv_v) + 1e-9 * curve.fraction
@@ -140,4 +142,5 @@ def most_apart_v(curve: OcvCurve, mean_v: FloatArray, rate_per_h: FloatArray) ->
     by_charge = np.interp(charge + CELLS_APART_CHARGE, curve.fraction, curve.ocv_v)
     by_charge -= np.interp(charge - CELLS_APART_CHARGE, curve.fraction, curve.ocv_v)
     most_v: FloatArray = CELLS_APART_V + by_charge + CELLS_APART_OHM_AH * rate_per_h
-    return np.where(mean_v > curve.ocv_v[-1], np.nan, most_v)
+    least, most = CELLS_JUDGED
+    return np.where((charge > least) & (charge < most), most_v, np.nan)

@@ -78,7 +78,7 @@ def turning(blocks: FloatArray) -> Turning | None:
 
 
 def _turns_in_a_row(courses: list[float]) -> int:
-    """Return how many of the latest turns in a row were turns round, given the legs' courses [rad]."""
+    """Return how many of the latest turns were turns round, from the legs' courses [rad]."""
     opposite = math.pi - math.radians(RECIPROCAL_DEG)
     turned = [angle(a, b) > opposite for a, b in itertools.pairwise(courses)]
     return next((n for n, is_round in enumerate(turned[::-1]) if not is_round), len(turned))

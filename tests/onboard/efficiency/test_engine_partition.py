@@ -23,15 +23,17 @@ PROFILE = Profile(
 
 def stream(seed: int, seconds: float) -> dict[str, Channel]:
     """Return columns with gaps, unknowns, outliers, repeats and late samples."""
-    rng = np.random.default_rng(seed)
+    rng, cells = np.random.default_rng(seed), np.random.default_rng([seed, 1])
     channels = {}
-    rates = {"power": 2.0, "battery": 3.0, "gps": 5.0, "fused": 4.0, "drive": 2.0}
+    rates = {"power": 2.0, "battery": 3.0, "gps": 5.0, "fused": 4.0, "drive": 2.0, "hud": 2.0}
     for name, rate in rates.items():
         t_s = np.sort(rng.uniform(0, seconds, int(rate * seconds)))
         gap = rng.uniform(0, seconds)
         t_s = t_s[(t_s < gap) | (t_s > gap + 12)]
         t_s[rng.random(len(t_s)) < 0.03] -= 1.0
-        columns = {key: rng.uniform(0, 10, len(t_s)) for key in COLUMNS[name]}
+        columns = {
+            key: (cells if "cell" in key else rng).uniform(0, 10, len(t_s)) for key in COLUMNS[name]
+        }
         if name in ("power", "battery"):
             columns["volts_v"] = rng.uniform(9, 10, len(t_s))
             odd = rng.random(len(t_s)) < 0.01
@@ -45,6 +47,9 @@ def stream(seed: int, seconds: float) -> dict[str, Channel]:
             pack[rng.random(len(t_s)) < 0.003] = 4
             columns["pack"] = pack.astype(float)
             columns["amps_a"][pack == 2] *= rng.choice([1.0, 0.02])
+            columns["cells"] = cells.choice([16.0, 16.0, 16.0, 1.0], len(t_s))
+            columns["low_cell_v"] = np.where(t_s % 80 < 40, 2.4, 3.1)
+            columns["high_cell_v"] = columns["low_cell_v"] + cells.uniform(0.0, 0.4)
         if name == "gps":
             columns["speed_sd_mps"] = rng.choice([0.1, np.nan, 2.0], len(t_s), p=[0.8, 0.1, 0.1])
             columns["course_deg"] = t_s * 0.7 % 360
@@ -54,8 +59,8 @@ def stream(seed: int, seconds: float) -> dict[str, Channel]:
             columns["longitude_deg"] = -30 - t_s * 1e-5
         if name == "drive":
             columns["motor"] = rng.choice([0.0, 1.0, 7.0], len(t_s), p=[0.5, 0.49, 0.01])
-        for column in (columns[key] for key in columns if key not in ("pack", "motor")):
-            column[rng.random(len(t_s)) < 0.02] = np.nan
+        for key in (key for key in columns if key not in ("pack", "motor")):
+            columns[key][(cells if "cell" in key else rng).random(len(t_s)) < 0.02] = np.nan
         for key in ("volts_v", "speed_mps"):
             if key in columns:
                 columns[key][rng.random(len(t_s)) < 0.01] = 1e17

@@ -1,22 +1,13 @@
 """The variances of an outlook, by finite differences and closed forms."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 
-from onboard.efficiency.advice.home import Home
 from onboard.efficiency.advice.outlook import Outlook, outlook
-from onboard.efficiency.common_practice import AT_HOME_M, WEATHER_SD_FRACTION
+from onboard.efficiency.common_practice import WEATHER_SD_FRACTION
 from onboard.efficiency.curve.water_walk import WANDER_M2PS3
 from onboard.efficiency.statistics.shared_errors import CAPACITY, GAIN, OFFSET, START, VOLTAGE
-from tests.onboard.efficiency.advice.test_outlook import (
-    SPEEDS,
-    advise,
-    ahead,
-    six_km_out,
-    straight_out,
-)
+from tests.onboard.efficiency.advice.test_outlook import SPEEDS, ahead
 
 VOLTS = 48.0
 LEFT_BY = np.array([900.0, 420.0, -130.0, -11.0, 60.0])
@@ -87,72 +78,3 @@ def test_the_water_wanders_on_the_way(seconds: float, counts_s: float) -> None:
     upper = np.expm1(2.05 * relative) / 2.05
     assert sd[40] == pytest.approx(needed[40] * upper, rel=1e-6)
     assert of_water > 0.1 * WEATHER_SD_FRACTION**2
-
-
-def tried_from(speed_mps: float, full_wh: float = 500.0) -> Outlook:
-    return replace(ahead(full_wh=full_wh), seen=speed_mps <= SPEEDS)
-
-
-def test_the_way_home_uses_an_observed_speed_if_one_suffices() -> None:
-    # 6 km: 39.7 Wh at 0.63 m/s; 25/3 Wh/km, so 50 Wh, at 1.0 m/s, the lowest speed tried.
-    home = six_km_out()
-    assert advise(home, tried_from(1.0, 500.0), 0.0).speed_mps == pytest.approx(1.0, abs=0.02)
-    assert advise(home, tried_from(1.0, 60.0), 0.0).speed_mps == pytest.approx(1.0, abs=0.02)
-    assert advise(home, tried_from(1.0, 48.0), 0.0).speed_mps == pytest.approx(0.63, abs=0.02)
-
-
-def test_the_margin_shown_has_the_interval_of_the_evaluation() -> None:
-    home = six_km_out()
-    outlook = ahead(full_wh=60.0, log_variance=0.01)
-    way = advise(home, outlook, 0.0)
-    row = int(np.argmin(np.abs(SPEEDS - way.speed_mps)))
-    needed, margin, sd = outlook.margin(way.distance_m)
-    assert way.margin_wh.value == pytest.approx(margin[row])
-    assert way.margin_wh.high - way.margin_wh.low == pytest.approx(2 * 1.959964 * sd[row])
-    half = 1.959964 * needed[row] * np.hypot(0.1, WEATHER_SD_FRACTION)
-    assert way.energy_wh.high - way.energy_wh.value == pytest.approx(half)
-
-
-@pytest.mark.parametrize(
-    ("metres", "turn_back"), [(AT_HOME_M - 8.0, False), (AT_HOME_M + 8.0, True)]
-)
-def test_no_turn_back_at_home(metres: float, turn_back: bool) -> None:
-    # The pack is as good as empty.
-    # 50 s out at 2 m/s, then home is set so many metres ahead.
-    home = Home()
-    home.fold(straight_out(60))
-    home.put(45.0 + (100.0 + metres) / 111_131.8, -30.0)
-    assert home.where()[0] == pytest.approx(metres, abs=0.1)
-    assert advise(home, ahead(full_wh=0.001), 0.0).turn_back is turn_back
-
-
-def test_turn_back_ends_at_home() -> None:
-    home, out = Home(), straight_out(40)
-    home.fold(out)
-    home.turn_back = True
-    home.put(float(out.latitude_deg[-1]), float(out.longitude_deg[-1]))
-    assert advise(home, ahead(full_wh=0.001), 0.0).turn_back is False
-
-
-def test_a_home_set_before_the_start_stays() -> None:
-    home = Home()
-    home.put(45.02, -30.0)
-    home.fold(straight_out(510))
-    # 0.02 degrees of latitude are 2223 m; a kilometre of it is made.
-    distance, bearing = home.where()
-    assert distance == pytest.approx(0.02 * 111_131.8 - 1000.0, abs=3.0)
-    assert bearing == pytest.approx(0.0, abs=0.01)
-
-
-@pytest.mark.parametrize(("before", "seconds"), [(40.5, 30.0), (42.3, 30.0)])
-def test_the_time_to_react_is_kept_on_the_way_out(before: float, seconds: float) -> None:
-    # The energy that must be left: the way home from the place in half a minute, plus half a
-    # minute's power; by hand from the rows.
-    home = six_km_out()
-    outlook = ahead(full_wh=before)
-    spare_wh, power_w = home.evaluate(outlook, 1.0)
-    _, margin, sd = outlook.margin(home.where()[0] + seconds * 1.0)
-    surely = margin - 1.644854 * sd
-    row = int(np.argmax(surely))
-    assert power_w == pytest.approx(outlook.power_w[row])
-    assert spare_wh == pytest.approx(surely[row] - seconds * power_w / 3600)

@@ -1,8 +1,10 @@
 """Weed is detected and cleared; new speeds and courses and a poorly known curve raise no alarm."""
 
 import dataclasses
+import math
 
 import numpy as np
+import pytest
 
 from onboard.efficiency.common_practice import (
     FOULED_BLOCKS_LEAST,
@@ -11,6 +13,7 @@ from onboard.efficiency.common_practice import (
 )
 from onboard.efficiency.curve.fouling import FoulingDetector
 from onboard.efficiency.curve.joint_fit import fit
+from onboard.efficiency.sources.minutes import Minute
 from tests.onboard.efficiency.curve.made_blocks import cubic, ride
 
 WATER = (0.1, -0.1)
@@ -104,3 +107,59 @@ def test_a_lasting_excess_is_a_changed_craft() -> None:
     passed = fed(watch, later(200.0, FOULED_BLOCKS_MOST, factor=1.6), by)
     assert [len(one) for one in passed] == [0] * (FOULED_BLOCKS_MOST - 1) + [FOULED_BLOCKS_MOST]
     assert not watch.fouled
+
+
+def test_a_step_on_the_course_just_ridden_is_weed_before_the_curve_shows_it() -> None:
+    # A fifth more power: the curve alone, known to 8 % here, could not tell.
+    watch, by = FoulingDetector(), known([(0, 120.0, 6), (0, 250.0, 6)])
+    before = later(180.0, 10, course=0.0, seed=5)
+    fed(watch, before, by)
+    assert not watch.fouled
+    after = [
+        dataclasses.replace(block, t_s=before[-1].t_s + block.t_s - 1000)
+        for block in later(180.0, 12, factor=1.3, course=0.0, seed=6)
+    ]
+    passed = [watch.fold(block, by) for block in after]
+    assert watch.fouled
+    assert 0.15 < watch.excess_fraction < 0.5
+    assert passed[-1] == []
+    clean = [
+        dataclasses.replace(block, t_s=after[-1].t_s + block.t_s - 1000)
+        for block in later(180.0, 4, course=0.0, seed=7)
+    ]
+    fed(watch, clean, by)
+    assert not watch.fouled
+
+
+def test_a_wind_that_blocks_have_lain_about_is_no_weed() -> None:
+    # To and fro in a wind, each way costs 40 % more or less than the curve.
+    by = known()
+    for factors in ((0.7, 1.4), (1.0, 1.0)):
+        watch = FoulingDetector()
+        for turned, factor in zip((30.0, 210.0) * 3, factors * 3, strict=True):
+            fed(watch, later(150.0, 6, factor=factor, course=turned, seed=8), by)
+        fed(watch, later(150.0, 6, factor=1.5, course=110.0, seed=9), by)
+        assert watch.fouled is (factors == (1.0, 1.0))
+
+
+def test_a_power_never_tried_at_the_end_of_the_curve_is_no_weed() -> None:
+    # On one course up to 250 W; then 40 % more, where the curve has become too steep for a speed
+    # to show it.
+    legs = [(0, 120.0, 8), (0, 250.0, 8)]
+    by = fit(ride(np.random.default_rng(1), cubic, legs, WATER), [])
+    watch = FoulingDetector()
+    fed(watch, later(250.0, 8, factor=1.4, course=0.0), by)
+    assert not watch.fouled
+
+
+def test_a_loaded_propeller_is_weed_and_its_blocks_are_not_learned_from() -> None:
+    watch, by = FoulingDetector(), known()
+    minutes = [
+        Minute(10.0 * n, 300.0 if n < 12 else 360.0, 50.0, 2.0, 0.0, math.nan, 900.0)
+        for n in range(24)
+    ]
+    for minute in minutes:
+        watch.fold_minute(minute)
+    assert watch.fouled
+    assert watch.excess_fraction == pytest.approx(0.2)
+    assert fed(watch, later(200.0, 3), by) == [[]] * 3

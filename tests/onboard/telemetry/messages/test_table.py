@@ -98,6 +98,10 @@ MEANING = [
             "charge_out_ah": 4.21,
             "energy_out_wh": 110.0,
             "temperature_degc": 21.5,
+            "cells": 8,
+            "low_cell": 6,
+            "low_cell_v": 3.298,
+            "high_cell_v": 3.303,
         },
     ),
     (
@@ -109,9 +113,13 @@ MEANING = [
             "energy_out_wh": UNKNOWN,
             "temperature_degc": UNKNOWN,
             "left_fraction": UNKNOWN,
+            "cells": 1,
+            "low_cell": UNKNOWN,
+            "low_cell_v": UNKNOWN,
+            "high_cell_v": UNKNOWN,
         },
     ),
-    ("BATTERY_STATUS_over65V", {"volts_v": 68.0}),
+    ("BATTERY_STATUS_over65V", {"volts_v": 68.0, "cells": 2}),
     (
         "GPS_RAW_INT",
         {
