@@ -68,12 +68,19 @@ class AlarmRide:
     """State of an engine that learned the craft on an earlier ride."""
     block: Block
     hours: float
-    due_s: float | None
-    """When the fault is due to be reported [s]."""
+    fault_s: tuple[float, float] | None
+    """When the fault began, and when it is due to be reported [s]."""
     columns: dict[str, Any]
     """The truth, step by step."""
     low_cell_v: Any
     """True voltage of the lowest cell at each step."""
+    pack_v: Any
+    """The pack's voltage, or the sum of its cells where that is lower, as one gives out."""
+
+    @property
+    def start_off(self) -> float:
+        """Charge at the start beyond what the owner states."""
+        return self.world.craft.battery.start_fraction - self.world.stated.start_fraction
 
 
 class Hand:
@@ -161,22 +168,23 @@ def alarm_ride(seed: int, craft: str | None, variant: str) -> AlarmRide:
     most_a = world.extras.most_motor_amps_a
     dash = Dash(voyage, seed, most_a, bool(rng.random() < 0.5), reported)
     hand = Hand(world, manner, voyage, dash, rng)
-    rides: dict[str, Callable[[Hand], float | None]] = {
+    rides: dict[str, Callable[[Hand], tuple[float, float] | None]] = {
         HEALTHY: _in_order,
         HEAT: _heat,
         WEED: lambda hand: _weed(hand, _with_weed),
         DRAG: lambda hand: _weed(hand, _with_drag),
     }
-    due_s = rides.get(variant, _to_empty)(hand)
+    fault_s = rides.get(variant, _to_empty)(hand)
     columns = voyage.columns()
     volts = cell_volts(world.craft.battery, cells, columns)
     if variant == CELL:
-        due_s = _first(volts.min(axis=1) < 1.02 * world.stated.cutoff_v / volts.shape[1], 3.0)
+        fault_s = _first(volts.min(axis=1) < 1.02 * world.stated.cutoff_v / volts.shape[1], 3.0)
     if variant == UNEVEN:
-        due_s = _first(_apart(world, volts, columns["amps_a"]), 10.0)
+        fault_s = _first(_apart(world, volts, columns["amps_a"]), 40.0)
     block = dash.extend(telemetry.block())
     hours = voyage.time_s / 3600.0
-    return AlarmRide(world, kind, saved, block, hours, due_s, columns, volts.min(axis=1))
+    pack_v = np.minimum(columns["volts_v"], volts.sum(axis=1))
+    return AlarmRide(world, kind, saved, block, hours, fault_s, columns, volts.min(axis=1), pack_v)
 
 
 def _in_order(hand: Hand) -> None:
@@ -191,8 +199,8 @@ def _in_order(hand: Hand) -> None:
         hand.ride(float(hand.rng.uniform(*LEG_S[hand.manner.often])))
 
 
-def _heat(hand: Hand) -> float | None:
-    """Hold a throttle until the drive cuts back, slowly or in steps; return when that is due."""
+def _heat(hand: Hand) -> tuple[float, float] | None:
+    """Hold a throttle until the drive cuts back, slowly or in steps."""
     rng, voyage = hand.rng, hand.voyage
     power_w = hand.world.most_w * float(rng.uniform(0.5, 0.95))
     course = float(rng.uniform(0.0, 360.0))
@@ -210,11 +218,13 @@ def _heat(hand: Hand) -> float | None:
     hand.cuts = lambda t_s: (1.0 - cut(t_s)) ** (1.0 / power)
     hand.ride(900.0)
     due_s = next(began_s + t for t in range(1000) if cut(began_s + t) >= HEAT_DUE)
-    return due_s if voyage.time_s > due_s + 200.0 else None
+    return (began_s, due_s) if voyage.time_s > due_s + 200.0 else None
 
 
-def _weed(hand: Hand, fouled: Callable[[Craft, str, float, float], Craft]) -> float | None:
-    """Ride legs and learn; catch weed in the middle of the last one; return when."""
+def _weed(
+    hand: Hand, fouled: Callable[[Craft, str, float, float], Craft]
+) -> tuple[float, float] | None:
+    """Ride legs and learn; catch weed in the middle of the last one."""
     rng, voyage, world = hand.rng, hand.voyage, hand.world
     powers = world.most_w * rng.permutation([0.2, 0.35, 0.5, 0.75, 0.95])[: int(rng.integers(2, 5))]
     for power_w in powers.tolist():
@@ -230,7 +240,7 @@ def _weed(hand: Hand, fouled: Callable[[Craft, str, float, float], Craft]) -> fl
     began_s, more = voyage.time_s, float(rng.uniform(*WEED_SHARE))
     voyage.ride = replace(voyage.ride, craft=fouled(world.craft, world.name, power_w, more))
     hand.go(500.0)
-    return began_s if voyage.time_s > began_s + 320.0 else None
+    return (began_s, began_s) if voyage.time_s > began_s + 320.0 else None
 
 
 def _with_weed(craft: Craft, _name: str, _power_w: float, more: float) -> Craft:
@@ -281,11 +291,11 @@ def _apart(world: World, volts: Any, amps_a: Any) -> Any:
     return np.ptp(volts, axis=1) > 1.1 * most_v
 
 
-def _first(holds: Any, lasts_s: float) -> float | None:
-    """Return when a condition first held and went on to for a while [s]; None if never."""
+def _first(holds: Any, lasts_s: float) -> tuple[float, float] | None:
+    """Return zero and when a condition first held for a while [s]; None if it never did."""
     steps = round(lasts_s / 0.2)
     through = np.convolve(holds, np.ones(steps), "valid") > steps - 0.5
-    return None if not through.any() else float(np.argmax(through)) * 0.2
+    return (0.0, float(np.argmax(through)) * 0.2) if through.any() else None
 
 
 def left_fraction(ride: AlarmRide, at: int) -> float:

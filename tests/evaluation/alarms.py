@@ -26,12 +26,12 @@ CODE_AND_DELAY_S = {
     CELL: ("cell_low", 15.0),
     UNEVEN: ("cells_uneven", 60.0),
 }
-"""The alert of each fault and the delay stated for it [s]: after the drive gives a fifth less;
-after weed came, the course being held; after a cell is within 2 % of its cut-off; after cells are a
-tenth more apart than the limit."""
+"""The alert of each fault and the delay stated for it [s]: once the drive gives a fifth less; once
+weed came, the course held; once a cell is within 2 % of its cut-off; once cells are a tenth further
+apart than the limit."""
 
 LEFT_TOLERANCE = 0.08
-"""Energy left may be so far off, as a share of full: two standard deviations of the profile's."""
+"""Energy left may be off by this share of full: two standard deviations of what is stated."""
 
 
 def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
@@ -44,7 +44,7 @@ def ride(seed: int, craft: str | None, variant: str) -> dict[str, Any]:
         "craft": made.world.name,
         "kind": made.kind,
         "hours": made.hours,
-        "due_s": made.due_s,
+        "fault_s": made.fault_s,
         "events": [[t_s, code, _is_due(made, t_s, code)] for t_s, code in events],
     }
 
@@ -55,12 +55,14 @@ def _is_due(made: AlarmRide, t_s: float, code: str) -> bool:
     span = slice(max(min(round((t_s - 20.0) / 0.2), last), 0), min(round(t_s / 0.2), last) + 1)
     stated = made.world.stated
     left = left_fraction(made, span.stop - 1)
-    volts_v = float(made.columns["volts_v"][span].min())
+    volts_v = float(made.pack_v[span].min())
     return {
         "near_cutoff": volts_v < 1.04 * stated.cutoff_v,
         "cell_low": float(made.low_cell_v[span].min()) < 1.04 * stated.cutoff_v / stated.cells,
         "energy_low": left < 0.1 + LEFT_TOLERANCE,
         "reserve_reached": left < LEFT_TOLERANCE or volts_v < 1.1 * stated.cutoff_v,
+        # The owner's statement is off by more than can be expected.
+        "battery_contradicted": abs(made.start_off) > 2.5 * stated.start_sd,
         "drive_hot": float(made.columns["drive_degc"][span].max()) > 80.0,
         # Of the closed loop's case.
         "turn_back": True,
@@ -94,7 +96,7 @@ def table(rows: list[dict[str, Any]]) -> str:
 def _faults(rows: list[dict[str, Any]]) -> str:
     lines = []
     for variant, (code, delay_s) in CODE_AND_DELAY_S.items():
-        days = [row for row in rows if row["variant"] == variant and row["due_s"] is not None]
+        days = [row for row in rows if row["variant"] == variant and row["fault_s"] is not None]
         lags = [lag for row in days if (lag := _lag_s(row, code)) is not None]
         early = sum(_is_early(row, code) for row in days)
         lines.append(
@@ -116,16 +118,14 @@ def _faults(rows: list[dict[str, Any]]) -> str:
     return markdown("alarms on days with a fault", head, lines)
 
 
-EARLY_S = 60.0
-"""An alert so long before it is due is about something else [s]."""
-
-
 def _lag_s(row: dict[str, Any], code: str) -> float | None:
-    """Return the delay of the first alert that is about the fault; None if it never came."""
-    lags = [t_s - row["due_s"] for t_s, name, _ in row["events"] if name == code]
-    return min((lag for lag in lags if lag > -EARLY_S), default=None)
+    """Return the delay of the first alert after the fault began; None if it never came."""
+    began_s, due_s = row["fault_s"]
+    return min(
+        (t_s - due_s for t_s, name, _ in row["events"] if name == code and t_s > began_s),
+        default=None,
+    )
 
 
 def _is_early(row: dict[str, Any], code: str) -> bool:
-    times = [t_s for t_s, name, _ in row["events"] if name == code]
-    return any(t_s < row["due_s"] - EARLY_S for t_s in times)
+    return any(t_s <= row["fault_s"][0] for t_s, name, _ in row["events"] if name == code)

@@ -62,3 +62,17 @@ def test_range(tmp_path: Path) -> None:
         assert len(known) > 10
         assert np.median(errors) < 0.3
     assert "| duty | 1 |" in CASES["range"].table(again.of(rides))
+
+
+@pytest.mark.slow
+def test_alarms(tmp_path: Path) -> None:
+    rides, again = ridden("alarms", tmp_path / "results.jsonl", "healthy", "heat", "cell")
+    assert len(rides) == 3
+    for row in again.of(rides):
+        json.dumps(row, allow_nan=False)
+        assert row["fault_s"] is None or row["variant"] != "healthy"
+    table = CASES["alarms"].table(again.of(rides))
+    assert "alarms on rides in order: 1 rides" in table
+    for fault, code in (("heat", "heat_limiting"), ("cell", "cell_low")):
+        assert f"| {fault} | {code} | " in table
+        assert f"{code} | 120 s | 1 | 100.0 %" in table or fault == "cell"

@@ -46,6 +46,7 @@ class FoulingDetector:
         self._excess_fraction = 0.0
         self._recent: deque[SteadyBlock] = deque(maxlen=int(STEP_LOOK_BACK_S // BLOCK_S))
         self._excesses: deque[float] = deque(maxlen=FOULED_SCATTER_MOST)
+        """How blocks in order lie about the curve."""
         self._clean: list[SteadyBlock] = []
         """What the speed took before the step that is weed now."""
         self._doubted: list[SteadyBlock] = []
@@ -126,27 +127,20 @@ class FoulingDetector:
         # Hysteresis: half the threshold sustains the suspicion.
         share = 0.5 if self._by_cost else 1.0
         if excess <= share * LEAST:
-            self._note(excess)
+            self._excesses.append(excess)
             return False
         _, variance = known.at_velocity(velocity)
         # The water has kept wandering since the last fit.
         of_speed = known.velocity_sd_mps**2 + WANDER_M2PS3 * FOULING_FIT_AGE_S
         sd = float(np.sqrt(variance[0] + of_speed / (through * slope) ** 2))
         above = excess > share * max(LEAST, FOULED_EXCESS_SD * sd)
-        # A power never tried, near the highest speed seen, may as well be the curve going on.
-        ends = known.ln_power_at(np.array([high]))[0][0] < np.log(block.power_w)
-        goes_on = ends and through * (1.0 + 2.0 * sd * slope) > high
-        if (
-            above
-            and sd <= FOULED_SD_MOST
-            and not goes_on
-            and excess > FOULED_EXCESS_SD * self._usual
-        ):
+        tells = sd <= FOULED_SD_MOST and not _goes_on(block, known, through * (1 + 2 * sd * slope))
+        if above and tells and excess > FOULED_EXCESS_SD * self._usual:
             self._beyond_doubt += 1
             self._excess_fraction = float(np.expm1(excess))
         elif not self._by_cost:
             self._beyond_doubt = 0
-            self._note(excess)
+            self._excesses.append(excess)
         return above
 
     def _is_still(self, block: SteadyBlock, known: Posterior) -> bool | None:
@@ -158,13 +152,19 @@ class FoulingDetector:
             self._excess_fraction = float(np.expm1(excess))
         return excess > LEAST / 2
 
-    def _note(self, excess: float) -> None:
-        """Note how a block in order lies about the curve."""
-        self._excesses.append(excess)
-
     @property
     def _usual(self) -> float:
         """Root mean square of how blocks lie about the curve in this ride; 0 while they are few."""
         if len(self._excesses) < FOULED_SCATTER_FEWEST:
             return 0.0
         return float(np.sqrt(np.mean(np.square(self._excesses))))
+
+
+def _goes_on(block: SteadyBlock, known: Posterior, most_mps: float) -> bool:
+    """Return whether a power was never tried, at what may be beyond the speeds seen [m/s].
+
+    Then it may as well be the curve that goes on, more steeply than it is known to.
+    """
+    high = known.seen_mps[1]
+    ln_most = float(known.ln_power_at(np.array([high]))[0][0])
+    return bool(np.log(block.power_w) > ln_most and most_mps > high)

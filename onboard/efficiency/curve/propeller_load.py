@@ -11,8 +11,9 @@ less each turn, and its torque coefficient rises, in the B-series by up to about
 The speed v is over ground, so only minutes on a like course are compared.
 
 Where no revs are reported, throttle times voltage stands in for them: right for a drive whose
-throttle is a duty. For the sake of other kinds the power must then not have fallen, and the
-throttle hardly have been opened: no drive takes as much power as before at less throttle.
+throttle is a duty. For the sake of other kinds the power must then not have fallen, the throttle
+hardly have been opened (no drive takes as much power as before at less throttle), and a sag of the
+pack lowers no revs: it does not where the throttle is a current or a power.
 """
 
 import math
@@ -131,7 +132,7 @@ def _revs(was: Minute, now: Minute, power: float) -> float:
         return revs if abs(revs) < LOAD_REVS_MOST else math.nan
     if not (now.throttle > THROTTLE_STEP and was.throttle > THROTTLE_STEP):
         return math.nan
-    volts = math.log(now.volts_v / was.volts_v)
+    volts = max(math.log(now.volts_v / was.volts_v), 0.0)
     hand = volts + math.log(now.throttle / was.throttle)
     if power < -LOAD_FELL_MOST or not -LOAD_EASED_MOST < hand < LOAD_OPENED_MOST:
         return math.nan

@@ -39,3 +39,24 @@ def test_the_silent_source_is_named(reason: Reason, expected: str) -> None:
 )
 def test_an_alert_whose_value_is_lost_keeps_its_last_state(code, name: str, expected: str) -> None:
     assert expected in alert_text(Alert(code, **{name: None}), KMH)
+
+
+@pytest.mark.parametrize(
+    ("alert", "expected"),
+    [
+        (
+            Alert(AlertCode.CELL_LOW, cell=5, source="battery 0", cell_v=2.984),
+            "Cell 5 of battery 0 at 2.98 V, near its cut-off: ease off now.",
+        ),
+        (
+            Alert(AlertCode.CELLS_UNEVEN, cell=12, source="battery 1", apart_v=0.148),
+            "Cells of battery 1 are 0.15 V apart: cell 12 will be empty first. Balance them.",
+        ),
+        (
+            Alert(AlertCode.NEAR_CUTOFF, volts_v=42.86),
+            "Battery at 42.9 V, near its cut-off: ease off now.",
+        ),
+    ],
+)
+def test_a_cell_s_voltage_has_two_decimals_and_a_pack_s_one(alert: Alert, expected: str) -> None:
+    assert alert_text(alert, KMH) == expected

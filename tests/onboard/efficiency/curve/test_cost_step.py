@@ -15,6 +15,11 @@ WATER = (0.1, -0.1)
 LEARNED = [(course, power, 4) for course in (0, 120, 240) for power in (120.0, 250.0)]
 
 
+def wall(speed_mps):
+    """Return a power that goes from P ~ v^3 to P ~ v^10 above 2 m/s: a hull at its speed."""
+    return 20.0 * speed_mps**3 * (1.0 + (speed_mps / 2.0) ** 14) ** 0.5
+
+
 def known(power_at=cubic, legs=LEARNED):
     return fit(ride(np.random.default_rng(1), power_at, legs, WATER), [])
 
@@ -64,6 +69,7 @@ def test_what_is_clear_in_a_calm_is_not_in_gusts() -> None:
     [
         # The throttle opened where the curve is steep: much more power, hardly more speed.
         [(60, 500.0, 12), (60, 720.0, 12)],
+        [(60, 500.0, 12), (60, 880.0, 12)],
         # Eased.
         [(60, 500.0, 12), (60, 300.0, 12)],
         # Turned.
@@ -72,10 +78,12 @@ def test_what_is_clear_in_a_calm_is_not_in_gusts() -> None:
     ],
 )
 def test_what_the_rider_changes_is_no_step(legs) -> None:
-    by = known(steep, [(course, power, 4) for course in (0, 120, 240) for power in (200.0, 500.0)])
-    for seed in range(10):
-        rng = np.random.default_rng(seed)
-        assert steps(ride(rng, steep, legs, WATER, speed_sd=0.015), by) == []
+    learned = [(course, power, 4) for course in (0, 120, 240) for power in (100.0, 300.0)]
+    for power_at in (cubic, steep, wall):
+        by = known(power_at, learned)
+        for seed in range(10):
+            rng = np.random.default_rng(seed)
+            assert steps(ride(rng, power_at, legs, WATER, speed_sd=0.01), by) == []
 
 
 def test_an_error_of_the_water_drops_out() -> None:

@@ -1,5 +1,6 @@
 """Learning under way: from seconds to curve and water, by set-up, and carried over."""
 
+import dataclasses
 import itertools
 import json
 
@@ -296,3 +297,44 @@ def test_a_curve_of_another_day_keeps_the_day_to_day_spread() -> None:
     speed = np.array([1.8, 2.2])
     # A power goes with about the cube of speed: 4.5 % and more.
     assert (np.sqrt(ahead.curve_variance(speed)) > 2.5 * 0.015).all()
+
+
+def test_a_loaded_propeller_is_told_in_time_and_for_any_cut_and_not_carried_over() -> None:
+    # Weed in the middle of a leg: a third more power at the revs, at the same speed.
+    clean = seconds([(10, 120.0, 300), (130, 120.0, 300), (10, 200.0, 300)])
+    volts, revs = np.full(900, 50.0), {("drive", "rpm"): np.full(900, 1000.0)}
+    weed = np.where(np.arange(900) < 720, 1.0, 1.33)
+    ride = dataclasses.replace(clean, volts_v=volts, power_w=clean.power_w * weed, readings=revs)
+    whole = Learner()
+    ((t_s, fouled, more),) = whole.fold(ride)
+    assert fouled
+    assert 760.0 <= t_s <= 840.0
+    assert more == pytest.approx(0.33, abs=0.05)
+    for cuts in ([721], [779, 800], list(range(1, 900))):
+        pieces, changes = Learner(), []
+        for begin, end in itertools.pairwise([0, *cuts, 900]):
+            changes += pieces.fold(ride.part(begin, end))
+        assert changes == [(t_s, fouled, more)]
+    before = Learner()
+    before.fold(ride.part(0, 720))
+    speed = np.array([1.9])
+    kept, clean_kept = (Learner(one.as_dict()).known("as is") for one in (whole, before))
+    ln_power, _ = kept.ln_power_at(speed)
+    assert ln_power == pytest.approx(clean_kept.ln_power_at(speed)[0], abs=0.05)
+
+
+def test_another_set_up_starts_without_a_load() -> None:
+    # The propeller of the other set-up takes more at its revs: that is no weed.
+    light, heavy = (
+        dataclasses.replace(
+            seconds([(10, power_w, 300)]),
+            volts_v=np.full(300, 50.0),
+            readings={("drive", "rpm"): np.full(300, 1000.0)},
+        )
+        for power_w in (200.0, 300.0)
+    )
+    learner = Learner()
+    learner.fold(light)
+    learner.select("other")
+    later = dataclasses.replace(heavy, t_s=heavy.t_s + 300.0)
+    assert learner.fold(later) == []

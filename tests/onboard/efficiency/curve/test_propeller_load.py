@@ -77,6 +77,13 @@ def test_more_power_at_a_held_duty_is_a_load_without_revs() -> None:
     assert load_excess(was, minute(power_w=650.0, throttle=0.5, speed=2.1)) == CANNOT_TELL
 
 
+@pytest.mark.parametrize("volts", [48.0, 45.0])
+def test_a_pack_that_sags_at_a_held_current_or_power_is_no_load(volts: float) -> None:
+    # The drive keeps the motor's current up, whatever the pack's voltage is.
+    was = minute(power_w=500.0, throttle=0.8)
+    assert load_excess(was, minute(power_w=505.0, throttle=0.8, volts=volts, speed=1.99)) < LEAST
+
+
 def test_neither_revs_nor_throttle_tell_nothing() -> None:
     assert load_excess(minute(), minute(power_w=900.0)) == CANNOT_TELL
     assert load_excess(minute(turns=10.0), minute(turns=20.0, power_w=9000.0)) == CANNOT_TELL
