@@ -146,9 +146,17 @@ class Home:
             if not crawl.all():
                 surely = np.where(crawl, -np.inf, surely)
                 break
-        # Untried speeds count only if no tried one suffices.
+        # Untried speeds count only if no tried one suffices, and powers never ridden only in need:
+        # an empty pack is known best where it has least to give.
         tried = np.where(seen, surely, -np.inf)
-        return int(np.argmax(tried if tried.max() > 0 else surely))
+        gentle = ways.power_w <= self._usual_w if self._usual_w else np.full(len(seen), True)
+        for some in (tried, np.where(gentle, surely, -np.inf)):
+            if some.max() > 0:
+                return int(np.argmax(some))
+        for some in (np.where(gentle, tried, -np.inf), np.where(gentle, surely, -np.inf), tried):
+            if np.isfinite(some).any():
+                return int(np.argmax(some))
+        return int(np.argmin(np.where(ways.arrives, ways.needed_wh, np.inf)))
 
     def _to_hold(self, ways: WaysHome, seen: npt.NDArray[np.bool_]) -> int:
         """Return the row to hold: the power ridden so far, the highest sure one, or the surest."""

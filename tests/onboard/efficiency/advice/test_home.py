@@ -115,9 +115,22 @@ def test_powers_never_ridden_are_not_counted_on() -> None:
 
 def test_the_way_home_uses_an_observed_speed_if_one_suffices() -> None:
     home = drifted()
-    for full, tried in ((500.0, True), (300.0, True), (150.0, False)):
+    for full, tried in ((500.0, True), (190.0, True), (180.0, False), (100.0, True)):
         way = advise(home, ahead(full_wh=full, seen_from=1.7))
         assert (way.speed_mps >= 1.7) is tried
+
+
+def test_on_an_empty_pack_the_cheapest_speed_is_advised() -> None:
+    """At 30 m from home with nothing left, 3.1 m/s on three kilowatts were advised; it gave out."""
+    home = out()
+    home.put(45.0 + 4035.0 / METRES_PER_DEGREE, -30.0)
+    home.know(curve(seen_mps=(1.9, 2.1)), CUTOFF_V)
+    empty = replace(
+        rows(ahead(full_wh=0.0), SPEEDS > 1.5),
+        left_own=np.linspace(100.0, 0.0, len(SPEEDS[SPEEDS > 1.5])),
+    )
+    for outlook in (empty, replace(empty, seen=np.abs(empty.speed_mps - 2.0) < 0.1)):
+        assert advise(home, outlook).speed_mps < OUT_MPS + 0.1
 
 
 def test_turn_back_comes_before_it_is_too_late_and_stays() -> None:
