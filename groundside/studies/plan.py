@@ -249,7 +249,8 @@ def _quadratic(gradient: FloatArray, covariance: FloatArray) -> FloatArray:
 def best_row(rows: Sequence[PlanRow]) -> PlanRow:
     """Return the fastest speed that surely arrives; failing that, the most likely to arrive.
 
-    Where none is likely at all, it is the one that lacks least energy. Only learned speeds are considered, unless there is none.
+    Where none is likely at all, it is the one that lacks least energy. Only learned speeds are
+    considered, unless there is none.
     """
     learned = [row for row in rows if not row.extrapolated] or list(rows)
     sure = [row for row in learned if row.arrive_fraction >= SURE_FRACTION]

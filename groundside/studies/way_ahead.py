@@ -16,6 +16,7 @@ from typing import Self
 import numpy as np
 import numpy.typing as npt
 
+from groundside.studies.leg import Leg
 from groundside.studies.trip_practice import (
     AIR_DENSITY_KGPM3,
     DRIVE_FRACTION,
@@ -31,30 +32,6 @@ LEAST_WAY_MPS = 0.05
 
 LEAST_POWER_FRACTION = 0.3
 """Least share of the power that a following wind leaves: propeller and instruments still draw."""
-
-
-@dataclass(frozen=True)
-class Leg:
-    """A part of the way.
-
-    Parameters
-    ----------
-    distance_m
-        Its length.
-    head_current_mps, headwind_mps
-        Water current and wind against the craft; negative if they help, None if not stated.
-    """
-
-    distance_m: float
-    head_current_mps: float | None = None
-    headwind_mps: float | None = None
-
-    def back(self) -> "Leg":
-        """Return the leg as ridden the other way."""
-        water, wind = self.head_current_mps, self.headwind_mps
-        return Leg(
-            self.distance_m, None if water is None else -water, None if wind is None else -wind
-        )
 
 
 @dataclass(frozen=True)

@@ -78,11 +78,12 @@ class WayHome:
     distance_m, bearing_deg
         Along a straight line to the home point.
     energy_wh
-        What the way takes at `speed_mps`.
+        What the way takes at `speed_mps`, while water and wind change as they did.
     margin_wh
         What is left above the reserve on arrival.
     speed_mps
-        The speed over ground at which the craft is most likely to get home.
+        The speed over ground to hold: that of the power ridden so far or, if that is not sure to
+        suffice, the highest one that is; failing that, the one most likely to get the craft home.
     turn_back
         Whether to turn back now.
     """

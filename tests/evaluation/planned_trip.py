@@ -11,9 +11,10 @@ from typing import Any
 
 import numpy as np
 
+from groundside.studies.leg import Leg
 from groundside.studies.pack_supply import Packs, Supply
 from groundside.studies.plan import Knowledge, PlanRow, plan_rows, rows_at
-from groundside.studies.way_ahead import Leg, Way
+from groundside.studies.way_ahead import Way
 from onboard.efficiency.curve.learner import PLAIN_SETUP, Learner
 from tests.craft.chance import generator
 from tests.craft.steady import calm_power_w

@@ -147,7 +147,6 @@ def test_what_is_unknown_contradicts_nothing() -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.xfail(strict=True, reason="range, target and home are not yet one prediction")
 def test_no_moment_of_a_ride_shows_one() -> None:
     shown = Counter[str]()
     for figures in islice(walk(1, "tender", "a distance, an earlier curve"), 120):

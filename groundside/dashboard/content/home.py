@@ -134,7 +134,8 @@ def _verdict(home: WayHome) -> Verdict:
 
 
 def _big_distance(distance_m: float, units: Units, *, old: bool) -> BigFigureContent:
-    digits = big_distance(units.distance(distance_m))
+    # A distance below zero can only be a fault of the feed's.
+    digits = big_distance(units.distance(max(distance_m, 0.0)))
     unit = units.distance_name
     if len(digits) > 4:
         return BigFigureContent(unit=unit, label=DISTANCE, why="too far to be true: set home anew")

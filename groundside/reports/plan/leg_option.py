@@ -4,7 +4,7 @@ import argparse
 import re
 from collections.abc import Mapping
 
-from groundside.studies.way_ahead import Leg
+from groundside.studies.leg import Leg
 from groundside.words.units import CHOICES
 
 METRES = {"m": 1.0, **{units.distance_name: units.distance_unit_m for units in CHOICES.values()}}

@@ -9,11 +9,12 @@ from groundside.reports.plan.plan_json import as_json
 from groundside.reports.plan.plan_output import as_lines
 from groundside.reports.plan.planned_pack import Planned, PlannedPack
 from groundside.reports.text_layout import print_report
+from groundside.studies.leg import Leg
 from groundside.studies.pack_supply import Packs, with_energy
 from groundside.studies.plan import best_row, load_factor, plan_rows, too_far
 from groundside.studies.plan_limits import leave_with_fraction, turn_round_m
 from groundside.studies.trip_practice import LIKELY_FRACTION, SURE_FRACTION
-from groundside.studies.way_ahead import Leg, Way
+from groundside.studies.way_ahead import Way
 from groundside.words.figures import speed_text
 from groundside.words.units import Units, units_named
 from onboard.contract.figure import Unknown

@@ -4,10 +4,11 @@ from collections.abc import Iterator
 
 from groundside.reports.plan.planned_pack import Planned, PlannedPack
 from groundside.reports.text_layout import aligned, figure_text
+from groundside.studies.leg import Leg
 from groundside.studies.pack_supply import Packs
 from groundside.studies.plan import PlanRow, best_row
 from groundside.studies.trip_practice import SURE_FRACTION
-from groundside.studies.way_ahead import Leg, Way
+from groundside.studies.way_ahead import Way
 from groundside.words.figures import (
     consumption_text,
     distance_text,

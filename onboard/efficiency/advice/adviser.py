@@ -12,7 +12,7 @@ import numpy as np
 
 from onboard.block import FloatArray
 from onboard.contract.advice import Target, WayHome
-from onboard.contract.figure import Estimate, Unknown, reaching_up_to, throughout, within
+from onboard.contract.figure import Estimate, Number, Unknown, reaching_up_to, throughout, within
 from onboard.contract.reasons import Reason
 from onboard.efficiency.advice.distance_target import NO_AIM, DistanceTarget
 from onboard.efficiency.advice.home import Home
@@ -92,7 +92,7 @@ class Adviser:
         """
         self._advice = None
         if self._distance is not None:
-            self._distance.evaluate(self._speeds(pack, known, riding), self._idle())
+            self._distance.evaluate(self._speeds(pack, known, riding), self._present_mps())
         if isinstance(pack, Unknown):
             return math.inf
         where = self.home.where()
@@ -178,15 +178,17 @@ class Adviser:
     def _target(self, ahead: SpeedsAhead | Unknown) -> Target | Unknown:
         """Return how the ride compares with the target."""
         if self._distance is not None:
-            return self._distance.state(ahead, self._idle())
+            return self._distance.state(ahead, self._present_mps())
         return self._hold.target(ahead) if self._hold.wanted else NO_AIM
 
-    def _idle(self) -> Unknown | None:
-        """Return why there is no present speed; None while under way."""
-        speed = self._now_mps
-        if not math.isfinite(speed):
+    def _present_mps(self) -> Number:
+        """Return the speed over ground of the last seconds; unknown at rest."""
+        if not math.isfinite(self._now_mps):
             return Unknown(Reason.NOT_KNOWN_LATELY)
-        return Unknown(Reason.AT_REST) if speed < MOVING_MPS else None
+        if self._now_mps < MOVING_MPS:
+            return Unknown(Reason.AT_REST)
+        speed = self._short["distance_m"]
+        return speed if math.isfinite(speed) else self._now_mps
 
 
 def _mean(values: FloatArray) -> float:

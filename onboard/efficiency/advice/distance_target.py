@@ -27,21 +27,21 @@ class DistanceTarget:
         made = np.concatenate([[self._made_m], np.nan_to_num(made_m)])
         self._made_m = float(np.add.accumulate(made)[-1])
 
-    def evaluate(self, ahead: SpeedsAhead | Unknown, idle: Unknown | None) -> None:
+    def evaluate(self, ahead: SpeedsAhead | Unknown, now_mps: Number) -> None:
         """Evaluate the target, and keep its cue for the hysteresis; parameters as in `state`."""
-        self.target = self.state(ahead, idle)
+        self.target = self.state(ahead, now_mps)
         if not isinstance(self.target, Unknown):
             self._cue.keep(self.target.cue)
 
-    def state(self, ahead: SpeedsAhead | Unknown, idle: Unknown | None) -> Target | Unknown:
+    def state(self, ahead: SpeedsAhead | Unknown, now_mps: Number) -> Target | Unknown:
         """Return how the ride compares with the target; the cue has hysteresis from the last one.
 
         Parameters
         ----------
         ahead
             The range of each speed.
-        idle
-            Why there is no present speed; None while under way.
+        now_mps
+            Speed over ground of the last seconds [m/s]; unknown at rest.
         """
         to_go_m = self._distance_m - self._made_m
         if to_go_m <= 0:
@@ -50,9 +50,7 @@ class DistanceTarget:
         if isinstance(ahead, Unknown):
             return ahead
         advised = advised_speed(ahead, to_go_m)
-        if idle is None and ahead.now is None:
-            idle = Unknown(Reason.TOO_LITTLE_RIDING)
-        chance, difference, cue = self._at_present_speed(ahead, to_go_m, advised, idle)
+        chance, difference, cue = self._at_present_speed(ahead, to_go_m, advised, now_mps)
         reason = Stand(Standing.NO_CUE)
         if isinstance(advised.speed_mps, Unknown):
             best = {"best_m": advised.best_m, "best_speed_mps": advised.best_speed_mps}
@@ -71,12 +69,16 @@ class DistanceTarget:
         )
 
     def _at_present_speed(
-        self, ahead: SpeedsAhead, to_go_m: float, advised: Advised, idle: Unknown | None
+        self, ahead: SpeedsAhead, to_go_m: float, advised: Advised, now_mps: Number
     ) -> tuple[Number, Number, Cue | Unknown]:
         """Return the chance, the difference from the speed to hold, and the cue."""
-        if idle is not None or ahead.now is None:
-            none = idle or Unknown(Reason.TOO_LITTLE_RIDING)
+        if isinstance(now_mps, Unknown):
+            return now_mps, now_mps, now_mps
+        if ahead.now is None:
+            none = Unknown(Reason.TOO_LITTLE_RIDING)
             return none, none, none
         speed = float(ahead.speed_mps[ahead.now])
         chance = ahead.ranges.chance(ahead.now, to_go_m)
-        return chance, speed / advised.hold_mps - 1.0, self._cue.cue(chance, speed, advised)
+        best = float(ahead.speed_mps[ahead.best])
+        cue = self._cue.cue(chance, speed, advised, best)
+        return chance, now_mps / advised.hold_mps - 1.0, cue

@@ -18,6 +18,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from onboard.block import FloatArray
 from onboard.contract.figure import Figure, Unknown
@@ -29,6 +30,9 @@ from onboard.efficiency.curve.power_curve import speeds_on_courses
 from onboard.efficiency.curve.speed_power import Posterior
 from onboard.efficiency.riding.present_riding import Riding
 from onboard.efficiency.statistics.shared_errors import Z_95
+
+KNOWN_SD = 0.35
+"""Standard deviation of ln P, given what is measured, up to which a speed's power is known."""
 
 
 @dataclass(frozen=True)
@@ -75,6 +79,15 @@ class SpeedsAhead:
         behind = np.log(metres / metres[best])
         as_far = self.speed_mps[behind >= -Z_95 * np.sqrt(np.maximum(variance, 0.0))]
         return Figure(float(self.speed_mps[best]), float(as_far[0]), float(as_far[-1]))
+
+    def only(self, kept: npt.NDArray[np.bool_]) -> "SpeedsAhead":
+        """Return some of the rows, the present one among them."""
+        ranges = Reach(
+            self.ranges.middle[kept], self.ranges.linear_sd[kept], self.ranges.cost_sd[kept]
+        )
+        now = None if self.now is None else int(kept[: self.now].sum())
+        covariance = self.log_covariance[np.ix_(kept, kept)]
+        return SpeedsAhead(self.speed_mps[kept], self.power_w[kept], ranges, covariance, now)
 
     def at_speed(self, speed_mps: float) -> Figure | Unknown:
         """Return the range at a speed over ground [m]; unknown outside the rows."""
@@ -125,7 +138,10 @@ def speeds_ahead(
     power = curve.power_w * np.exp(share * measured)
     given = np.maximum(np.diag(covariance) - share * covariance[now], 0.0)
     ranges = riding_range(pack, riding, curve.speed_mps, power, given, share)
-    return SpeedsAhead(curve.speed_mps, power, ranges, covariance, now)
+    # What is known to a factor only is no speed to advise.
+    kept = given < KNOWN_SD**2
+    ahead = SpeedsAhead(curve.speed_mps, power, ranges, covariance, now)
+    return ahead.only(kept)
 
 
 def _by_curve(pack: Pack, known: Posterior, course_deg: float | None) -> SpeedsAhead | Unknown:

@@ -85,14 +85,17 @@ class DistanceCue:
         """Remember the cue given."""
         self._is_sure = cue == "hold"
 
-    def cue(self, chance: float, now_mps: float, advised: Advised) -> Cue | Unknown:
+    def cue(
+        self, chance: float, now_mps: float, advised: Advised, best_mps: float
+    ) -> Cue | Unknown:
         """Return the cue; unknown where the distance is not sure, yet no other speed is better.
 
-        'Push' only where going too slowly is what endangers it: hotel load, foul water current.
+        'Push' only below the speed of the longest range, where going slowly is what endangers it:
+        hotel load, foul water current.
         """
         if chance >= (CONFIDENCE_FRACTION if self._is_sure else SURE_AGAIN_FRACTION):
             return "hold"
-        if advised.hold_mps > now_mps * PUSH_PAST:
+        if now_mps * PUSH_PAST < min(advised.hold_mps, best_mps):
             return "push"
         if advised.hold_mps < now_mps or not isinstance(advised.speed_mps, Unknown):
             return "ease"

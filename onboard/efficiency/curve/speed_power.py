@@ -76,8 +76,8 @@ slope P / 3 (P - H) falls from 0.83 at 1.67 H to 0.44 at 4 H, by 0.39 over a cha
 0.39^2 / 0.87 = 0.17."""
 
 ANY_SHAPE = Shape(1.0, 10.0)
-"""Of a curve whose shape is no evidence of moving water: a slope from 0 to 2 at each power, for just
-above a hotel load it has no bound."""
+"""Of a curve whose shape is no evidence of moving water: a slope from 0 to 2 at each power, as just
+above a hotel load."""
 
 LEVEL_W, LEVEL_LN_MPS, LEVEL_SD = 200.0, np.log(2.0), 2.0
 """Prior of the level, weak: ln w at a power."""

@@ -8,7 +8,16 @@ import numpy as np
 
 from onboard.block import FloatArray
 from onboard.efficiency.meters.steadiness import MOVING_MPS
-from onboard.efficiency.riding.ridden_blocks import BLOCK_S, EAST, NORTH, SPEED, VOLTS, block_of
+from onboard.efficiency.riding.ridden_blocks import (
+    BLOCK_S,
+    COLUMNS,
+    EAST,
+    NORTH,
+    POWER,
+    SPEED,
+    VOLTS,
+    block_of,
+)
 from onboard.efficiency.sources.settled_seconds import SettledSeconds
 
 BLOCKS_MOST = 720
@@ -25,6 +34,13 @@ LOSING_WAY_BLOCKS, LOSING_WAY_FRACTION = 3, 0.8
 to which one has lost way."""
 
 
+OFF_FRACTION = 0.03
+"""Share of the highest power up to which the drive is off: instruments and lights."""
+
+COASTING_FRACTION, COASTING_BLOCKS = 0.15, 6
+"""Share of the power before up to which the craft loses way, and for how long."""
+
+
 class BlockStore:
     """The blocks ridden, as of the last second."""
 
@@ -39,21 +55,22 @@ class BlockStore:
         """Time under way that is stored [s]."""
         return len(self._blocks) * BLOCK_S + len(self._open)
 
-    def fold(self, seconds: SettledSeconds) -> None:
-        """Fold in seconds, in order."""
+    def fold(self, seconds: SettledSeconds) -> bool:
+        """Fold in seconds, in order; return whether any of them was measured."""
         rows = _rows(seconds)
         for row, moving in zip(rows, rows[:, SPEED] > MOVING_MPS, strict=True):
             if moving:
                 self._ride(row)
             else:
                 self._rest()
+        return len(rows) > 0
 
     def blocks(self) -> FloatArray:
-        """Return the blocks, shape (n, 7), oldest first."""
+        """Return the blocks, shape (n, 7), oldest first; those with the drive off left out."""
         rows = [*self._blocks]
         if len(self._open) >= OPEN_LEAST_S:
             rows.append(block_of(np.array(self._open)))
-        return np.array(rows)
+        return _under_power(np.array(rows).reshape(-1, COLUMNS))
 
     def _ride(self, row: FloatArray) -> None:
         self._still_s = 0
@@ -78,6 +95,23 @@ class BlockStore:
             if last[SPEED] > LOSING_WAY_FRACTION * before[SPEED]:
                 return
             self._blocks.pop()
+
+
+def _under_power(blocks: FloatArray) -> FloatArray:
+    """Return the blocks without those in which the craft drifts or loses way.
+
+    A craft whose power was cut makes way for a while: a range at what it then draws would be that
+    of a drift. Slow riding at as little power counts once it has lasted.
+    """
+    most = float(blocks[:, POWER].max(initial=0.0))
+    blocks = blocks[blocks[:, POWER] >= OFF_FRACTION * most]
+    last = len(blocks)
+    while last > 0 and len(blocks) - last <= COASTING_BLOCKS:
+        before = blocks[max(last - 1 - COASTING_BLOCKS, 0) : last - 1, POWER]
+        if not len(before) or blocks[last - 1, POWER] >= COASTING_FRACTION * np.median(before):
+            return blocks[:last]
+        last -= 1
+    return blocks
 
 
 def _rows(seconds: SettledSeconds) -> FloatArray:

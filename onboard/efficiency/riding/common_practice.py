@@ -65,7 +65,7 @@ the least relative standard deviation about a ride's own line."""
 
 SAG_OF_UNKNOWN_THROTTLE = 0.0, 1.0
 SAG_OF_STEADY_THROTTLE = 1.6, 1.0
-SAG_OF_MOVED_THROTTLE = 0.0, 0.3
+SAG_OF_MOVED_THROTTLE = 0.0, 0.5
 """d ln P / d ln V and its standard deviation, where the throttle is not reported, stays, or is
 moved while power stays."""
 

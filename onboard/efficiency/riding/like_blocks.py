@@ -40,6 +40,9 @@ BEFORE_BLOCKS, AFTER_BLOCKS = 2, 12
 PASSING_BLOCKS, BEYOND_BLOCKS = 9, 3
 """Longest transition, and blocks that must be as now beyond it."""
 
+RESTLESS_STEPS = 5
+"""Steps of power within `AFTER_BLOCKS` from which changing it is itself the way of riding."""
+
 AFTER_TURN_BLOCKS = 4
 """Blocks after a turn in which the craft still settles."""
 
@@ -63,10 +66,14 @@ class LikeBlocks:
         self._turned = _turned(self._course, blocks[:, STRAIGHT])
         self._settled = _settled(self._turned)
         steps = np.diff(self._logs[:, 0])[~self._turned[1:]]
+        lately = np.abs(np.diff(self._logs[-AFTER_BLOCKS:, 0]))
+        self._is_restless = int((lately > POWER_STEPPED).sum()) >= RESTLESS_STEPS
         self._holds_power = _scatter(steps[-AFTER_BLOCKS:]) < HELD_POWER_SD
 
     def found(self) -> Indices:
         """Return the indices of the blocks ridden as now, rising; the last block is one of them."""
+        if self._is_restless:
+            return np.arange(len(self._logs) - AFTER_BLOCKS, len(self._logs))
         at = len(self._logs) - 1
         like = [at]
         while at > 0:

@@ -108,8 +108,8 @@ class PresentRiding:
 
     def fold(self, seconds: SettledSeconds) -> None:
         """Fold in seconds, in order."""
-        self._now = None
-        self._ridden.fold(seconds)
+        if self._ridden.fold(seconds):
+            self._now = None
 
     def now(self) -> Riding | Unknown:
         """Return the present way of riding."""
@@ -121,6 +121,8 @@ class PresentRiding:
         if self._ridden.seconds_s < YOUNGEST_S:
             return Unknown(Reason.TOO_LITTLE_RIDING)
         blocks = self._ridden.blocks()
+        if not len(blocks):
+            return Unknown(Reason.NO_ENERGY_DRAWN)
         like = LikeBlocks(blocks).found()
         if float(blocks[like, POWER].mean()) <= 0:
             return Unknown(Reason.NO_ENERGY_DRAWN)

@@ -13,7 +13,8 @@ from onboard.block import FloatArray
 BLOCK_S = 10
 """Length of a block [s]."""
 
-POWER, SPEED, VOLTS, EAST, NORTH, THROTTLE, STRAIGHT = range(7)
+COLUMNS = 7
+POWER, SPEED, VOLTS, EAST, NORTH, THROTTLE, STRAIGHT = range(COLUMNS)
 """Columns of a block: mean power [W], speed over ground [m/s], voltage [V], velocity east and north
 [m/s], throttle [share], and the length of the mean unit vector of the course: 1 if straight."""
 

@@ -38,6 +38,9 @@ CUBE = 3.0
 TREND_BLOCKS_LEAST = 12
 """Blocks from which a trend counts."""
 
+BLEND = 4
+"""Exponent with which a throttle's scatter turns from staying to moved."""
+
 VAGUE_SD = 1e3
 """Standard deviation of an exponent from which a trend says nothing."""
 
@@ -90,9 +93,13 @@ def _by_throttle(throttle: FloatArray) -> tuple[float, float]:
     least = max(THROTTLE_KNOWN_SHARE * len(throttle), THROTTLE_BLOCKS_LEAST)
     if len(known) < least or known.mean() <= 0:
         return SAG_OF_UNKNOWN_THROTTLE
-    if float(known.std()) < THROTTLE_STEADY_SD * float(known.mean()):
-        return SAG_OF_STEADY_THROTTLE
-    return SAG_OF_MOVED_THROTTLE
+    scatter = float(known.std()) / (THROTTLE_STEADY_SD * float(known.mean()))
+    # From the one to the other without a jump.
+    stays = 1.0 / (1.0 + scatter**BLEND)
+    mean, moved_mean = SAG_OF_STEADY_THROTTLE[0], SAG_OF_MOVED_THROTTLE[0]
+    variance = stays * SAG_OF_STEADY_THROTTLE[1] ** 2 + (1 - stays) * SAG_OF_MOVED_THROTTLE[1] ** 2
+    variance += stays * (1 - stays) * (mean - moved_mean) ** 2
+    return stays * mean + (1 - stays) * moved_mean, variance**0.5
 
 
 def _by_trends(blocks: FloatArray, leg: Indices) -> tuple[float, float] | None:

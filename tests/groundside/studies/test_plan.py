@@ -13,6 +13,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from groundside.studies.leg import Leg
 from groundside.studies.pack_supply import Supply
 from groundside.studies.plan import (
     Knowledge,
@@ -23,7 +24,7 @@ from groundside.studies.plan import (
     plan_rows,
     too_far,
 )
-from groundside.studies.way_ahead import Leg, Way
+from groundside.studies.way_ahead import Way
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
 from onboard.efficiency.curve.ridden import none_ridden, ridden
@@ -135,13 +136,13 @@ def test_the_chance_falls_as_the_way_grows_and_the_best_is_the_fastest_sure_one(
 
 def test_the_interval_is_that_of_a_power_known_to_a_factor() -> None:
     # There and back the first order of an unknown wind cancels; left are the curve's 10 %, less
-    # 0.8 of the day-to-day spread: 1.5 and 1 % of speed by the local exponent.
+    # 0.65 of the day-to-day spread: 1.5 and 1 % of speed by the local exponent.
     curve = Cubic(10.0, 20.0, (1.0, 2.0), variance=0.1**2)
     (row, *_) = rows_of(curve, straight(1000.0, there_and_back=True))
     energy = row.energy_wh
     assert energy.low is not None and energy.high is not None
     # 95 % are 1.959964 standard deviations; at 1 m/s 60 of 30 W, d ln P / d ln v, is 2.
-    sd = math.sqrt(0.1**2 - 0.8 * (0.015**2 + 0.01**2) * 2.0**2)
+    sd = math.sqrt(0.1**2 - 0.65 * (0.015**2 + 0.01**2) * 2.0**2)
     assert math.log(energy.high / energy.value) == pytest.approx(1.959964 * sd)
     assert energy.value / energy.low == pytest.approx(energy.high / energy.value)
 
@@ -170,7 +171,7 @@ def test_the_chance_is_that_of_one_lognormal_energy_above_another() -> None:
     way = straight(11_000.0, there_and_back=False)
     (row,) = plan_rows(known(curve), Supply(left, covariance, 48.0), way)
     by_wind = 1.225 * 0.7 * 2.8 / 0.45 / 30.0
-    of_curve = 0.1**2 - 0.8 * (0.015**2 + 0.01**2) * 2.0**2
+    of_curve = 0.1**2 - 0.65 * (0.015**2 + 0.01**2) * 2.0**2
     sd = math.sqrt((0.02 * (0.3 + 1.0)) ** 2 + 0.05**2 + of_curve + by_wind**2)
     z = math.log(100.0 / (30.0 * 11.0 / 3.6)) / sd
     assert row.arrive_fraction == pytest.approx(NormalDist().cdf(z), abs=1e-9)
@@ -225,7 +226,7 @@ def test_where_water_and_craft_cannot_be_told_apart_the_plan_is_over_ground() ->
     # The wind of those rides was as unknown as that of this one.
     by_wind = 2.0 * (1.225 * 0.7 * 2.8 / 0.45 / 34.0) ** 2
     slope = 34.0 / 66.0
-    sd = math.sqrt(0.05**2 - 0.8 * (0.015**2 + 0.01**2) / slope**2 + by_wind)
+    sd = math.sqrt(0.05**2 - 0.65 * (0.015**2 + 0.01**2) / slope**2 + by_wind)
     assert rows[0].energy_wh.high is not None
     reach = math.log(rows[0].energy_wh.high / rows[0].energy_wh.value)
     assert reach == pytest.approx(1.959964 * sd)

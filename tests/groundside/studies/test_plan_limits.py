@@ -7,10 +7,11 @@ from statistics import NormalDist
 import numpy as np
 import pytest
 
+from groundside.studies.leg import Leg
 from groundside.studies.pack_supply import Packs, Supply
 from groundside.studies.plan import Knowledge, rows_at
 from groundside.studies.plan_limits import leave_with_fraction, turn_round_m
-from groundside.studies.way_ahead import Leg, Way
+from groundside.studies.way_ahead import Way
 from onboard.efficiency.curve.ridden import none_ridden
 from onboard.profile import Battery, Sensors
 
@@ -26,8 +27,8 @@ class Square:
         return np.log(40.0 * through_water_mps**2), np.full(len(through_water_mps), 0.5)
 
     def curve_variance(self, through_water_mps: np.ndarray) -> np.ndarray:
-        # What a plan counts apart: 0.8 of 1.5 % and 1 % of speed, at the slope of 1/2.
-        apart = 0.8 * (0.015**2 + 0.01**2) * 4.0
+        # What a plan counts apart: 0.65 of 1.5 % and 1 % of speed, at the slope of 1/2.
+        apart = 0.65 * (0.015**2 + 0.01**2) * 4.0
         return np.full(len(through_water_mps), self.sd**2 + apart)
 
 

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from groundside.studies.way_ahead import Leg, Way, cost
+from groundside.studies.leg import Leg
+from groundside.studies.way_ahead import Way, cost
 
 THROUGH, POWER = np.array([2.0]), np.array([170.0])
 AIR = 0.5 * 1.225 * 0.7

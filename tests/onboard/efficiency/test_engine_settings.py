@@ -111,7 +111,7 @@ def test_a_reserve_that_leaves_too_little_for_the_way_home_raises_turn_back() ->
 
 def test_a_full_battery_withdraws_turn_back_at_once() -> None:
     engine = ridden()
-    engine.set_reserve(0.9)
+    engine.set_reserve(0.92)
     assert engine.figures().home.turn_back is True
     engine.charged_full()
     assert engine.figures().home.turn_back is False

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from groundside.reports.plan.leg_option import EXAMPLE, leg_of
-from groundside.studies.way_ahead import Leg
+from groundside.studies.leg import Leg
 
 
 @pytest.mark.parametrize(

@@ -150,6 +150,20 @@ def test_turn_back_allows_for_a_wind_that_gets_up_meanwhile() -> None:
     assert spare[0] > spare[1]
 
 
+def test_without_a_curve_turn_back_is_not_given_at_once() -> None:
+    """257 m from home, after two steady stretches; the power back is known to a factor of five."""
+    one_speed = curve(seen_mps=(1.26, 1.28))
+    for metres, full_wh, due in ((257.0, 350.0, False), (257.0, 8.0, True), (4000.0, 200.0, True)):
+        home = out(metres, known=one_speed, speed_mps=1.27)
+        vague = rows(ahead(full_wh=full_wh, curve_sd=1.57), np.abs(SPEEDS - 1.27) < 0.02)
+        way = advise(home, vague, 1.27)
+        assert way.turn_back is due
+        # The margin is not above what is left, and the cost not above what water can do.
+        assert way.margin_wh.high <= full_wh
+        assert way.energy_wh.high < 8.0 * way.energy_wh.value
+        assert (way.margin_wh.low > 300.0) is (full_wh == 350.0)
+
+
 def test_turn_back_comes_sooner_when_leaving_than_when_returning() -> None:
     home = drifted()
     outlook = ahead(full_wh=200.0)

@@ -81,18 +81,20 @@ def advised(speed_mps: float | None, try_mps: float = 1.0) -> Advised:
         (0.9, 0.4, advised(1.5), "push"),
         (0.2, 2.0, advised(None, 1.0), "ease"),
         (0.2, 0.5, advised(None, 1.0), "push"),
+        # A planing craft was told to push from 6.8 to 6.96 m/s, far beyond its best speed.
+        (0.98, 6.8, advised(6.96), "ease"),
         # Not sure, and no learned speed is better.
         (0.2, 1.0, advised(None, 1.0), Unknown(Reason.CANNOT_BE_MADE)),
     ],
 )
 def test_the_cue_for_a_distance(chance, now_mps, found, cue) -> None:
-    assert DistanceCue().cue(chance, now_mps, found) == cue
+    assert DistanceCue().cue(chance, now_mps, found, 1.0) == cue
 
 
 def test_the_cue_for_a_distance_does_not_flicker() -> None:
     keeper, seen = DistanceCue(), []
     for chance in (0.995, 0.991, 0.989, 0.991, 0.992, 0.994, 0.991):
-        seen.append(keeper.cue(chance, 2.0, advised(1.9)))
+        seen.append(keeper.cue(chance, 2.0, advised(1.9), 1.0))
         keeper.keep(seen[-1])
     assert seen == ["hold", "hold", "ease", "ease", "ease", "hold", "hold"]
 

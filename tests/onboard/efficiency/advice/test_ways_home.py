@@ -97,19 +97,19 @@ def test_the_first_order_spread_is_that_of_random_draws() -> None:
     """Draw the states and the shared errors from their covariance, and compute each way anew."""
     rng = np.random.default_rng(11)
     mean = np.array([-0.1, -0.05 / 3600, 0.01, 15.0, 10.0 / 3600])
-    sds = np.array([0.02, 0.03 / 3600, 0.01, 3.0, 5.0 / 3600])
+    sds = np.array([0.06, 0.03 / 3600, 0.01, 7.0, 5.0 / 3600])
     mixed = np.eye(5)
     mixed[WATER, DRAG] = mixed[DRAG, WATER] = 0.7
     mixed[WATER, CURVE] = mixed[CURVE, WATER] = -0.4
     covariance = mixed * np.outer(sds, sds)
     shared = np.zeros((5, 5))
-    shared[GAIN, GAIN], shared[CAPACITY, CAPACITY] = 0.02**2, 0.03**2
+    shared[GAIN, GAIN], shared[CAPACITY, CAPACITY] = 0.02**2, 0.01**2
     ways = ways_home(ahead(covariance=shared), DISTANCE_M, Headwind(mean, covariance, 1.5, 0.0))
     row = row_at(1.6)
     margins = []
     for state in rng.multivariate_normal(mean, covariance, 4000):
         one = ways_home(ahead(), DISTANCE_M, Headwind(state, np.zeros((5, 5)), 1.5, 0.0))
-        gain, capacity = rng.normal(0, 0.02), rng.normal(0, 0.03)
+        gain, capacity = rng.normal(0, 0.02), rng.normal(0, 0.01)
         margins.append(500 * (1 + capacity) - one.needed_wh[row] * (1 + gain))
     # The weather's 3 % of power, and the water's random walk on the way, are not among the draws.
     by_water = 54.0 * 1.6**2 / cubic(1.6)

@@ -133,6 +133,32 @@ def test_losing_way_before_a_stop_is_no_riding() -> None:
     assert (found.power_w, found.speed_mps) == pytest.approx((300, 2.0), rel=1e-3)
 
 
+@pytest.mark.parametrize("off_w", [0.0, 12.0, 30.0])
+def test_closing_the_throttle_does_not_multiply_the_range(off_w: float) -> None:
+    # It once went from 13 to 140 km while the craft lost way.
+    for seconds in (8, 15, 30, 50):
+        losing = 2.2 * np.exp(-np.arange(seconds) / 20.0)
+        present = PresentRiding()
+        present.fold(settled(np.full(300, 300.0), np.full(300, 2.2)))
+        present.fold(settled(np.full(seconds, off_w), losing, 300.0))
+        found = present.now()
+        assert (found.power_w, found.speed_mps) == pytest.approx((300, 2.2), rel=0.02)
+
+
+@pytest.mark.parametrize("period_s", [10, 15, 20])
+def test_a_throttle_that_is_pumped_is_one_way_of_riding(period_s: int) -> None:
+    # The range went to and fro between both levels, out of its own interval.
+    t_s = np.arange(900)
+    power = np.where(t_s // period_s % 2 == 0, 200.0, 500.0)
+    present, costs = PresentRiding(), []
+    every = settled(power, (power / 20) ** (1 / 3))
+    for begin in range(0, 900, 10):
+        present.fold(every.part(begin, begin + 10))
+        if begin >= 300:
+            costs.append(wh_per_km(present.now()))
+    assert max(costs) < 1.25 * min(costs)
+
+
 def test_a_craft_without_a_course_rides_straight_on() -> None:
     present, seconds = PresentRiding(), settled(np.full(300, 300.0), np.full(300, 2.0))
     seconds.east_mps[:], seconds.north_mps[:] = np.nan, np.nan

@@ -43,7 +43,7 @@ def test_without_a_fall_the_throttle_tells() -> None:
         (moved, SAG_OF_MOVED_THROTTLE),
     ):
         found = sag(ridden(0.0, 0.0, throttle), ONE_LEG)
-        assert (found.by_volts, found.sd) == pytest.approx(expected)
+        assert (found.by_volts, found.sd) == pytest.approx(expected, abs=0.02)
 
 
 def test_other_legs_are_not_a_trend() -> None:
