@@ -8,6 +8,7 @@ from tests.evaluation import (
     agreement,
     alarms,
     at_anchor,
+    called_back,
     coverage,
     five_rides,
     learned_pack,
@@ -74,6 +75,13 @@ CASES: dict[str, Case] = {
         turn_back.table,
         1.0,
         turn_back.VARIANTS,
+    ),
+    "called_back": Case(
+        "is a craft without an earlier curve called back at once",
+        called_back.ride,
+        called_back.table,
+        0.1,
+        called_back.VARIANTS,
     ),
     "five_rides": Case(
         "hard rides, by the engine and by Wh left over mean Wh/km",

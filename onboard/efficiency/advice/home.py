@@ -1,8 +1,10 @@
 """The way home: its distance and bearing, its cost, and when to turn back.
 
 A water current that helped outward hinders homeward: the cost is that of the homeward course in the
-same set and drift. Turning back is advised while home can still be reached with confidence at the
-best speed.
+same set and drift, as they and the wind change (`headwind`, `ways_home`). Turning back is advised
+while home can still be reached with confidence at the surest speed. What that leaves over on a good
+day is spent on the way home: the speed to hold is that of the power ridden so far, as long as it is
+sure to suffice.
 """
 
 import math
