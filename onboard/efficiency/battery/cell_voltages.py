@@ -89,7 +89,7 @@ class CellVoltages:
         columns = (channel.t_s, channel["low_cell"], low_v, high_v - low_v, mean_v)
         rows = np.stack([*columns, np.abs(channel["amps_a"])], axis=1)[cells]
         packs = channel["pack"][cells]
-        for pack in np.unique(packs).tolist():
+        for pack in np.unique(packs).astype(int).tolist():
             if pack in self._rows or len(self._rows) < PACKS_MOST:
                 before = self._rows.get(pack, np.empty((0, rows.shape[1])))
                 self._rows[pack] = np.concatenate([before, rows[packs == pack]])
@@ -98,10 +98,12 @@ class CellVoltages:
         """Return the cells at rising times [s], shape (n,); None where no pack ever stated any."""
         if not self._rows or self._battery is None or self._curve is None:
             return None
-        seconds = [self._last(pack, t_s) for pack in self._rows]
+        # Which pack was heard first depends on where the stream was cut.
+        packs = sorted(self._rows)
+        seconds = [self._last(pack, t_s) for pack in packs]
         low_cell, low_v, apart_v, mean_v, amps_a = np.stack(seconds, axis=1).transpose(2, 0, 1)
         most_v = most_apart_v(self._curve, mean_v, amps_a / self._battery.full_ah)
-        return Cells(tuple(map(int, self._rows)), low_cell, low_v, apart_v, most_v)
+        return Cells(tuple(packs), low_cell, low_v, apart_v, most_v)
 
     def _last(self, pack: int, t_s: FloatArray) -> FloatArray:
         """Return the last row up to each time, without its own; NaN where it is stale."""

@@ -1,6 +1,5 @@
 """Minutes of steady riding, to be compared with one another: means of power, speed and hand."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -62,8 +61,8 @@ class Minutes:
     def __init__(self) -> None:
         self._rows = np.empty((0, len(NAMES) + 1))
 
-    def fold(self, seconds: SettledSeconds) -> Iterator[tuple[float, Minute | None]]:
-        """Fold in settled seconds; yield each minute with its end [s], None if not all known."""
+    def fold(self, seconds: SettledSeconds) -> list[tuple[float, Minute | None]]:
+        """Fold in settled seconds; return each minute with its end [s], None if not all known."""
         columns = [getattr(seconds, name) for name in NAMES]
         unknown = np.full(len(seconds), np.nan)
         electrical, shaft = (seconds.readings.get(reading, unknown) for reading in REVS)
@@ -72,8 +71,10 @@ class Minutes:
         rows = np.concatenate([self._rows, new])
         first_new = len(rows) - len(new)
         self._rows = rows[-MINUTE_S + 1 :]
-        for end in (np.flatnonzero(rows[first_new:, 0] % EVERY_S == 0) + first_new + 1).tolist():
-            yield float(rows[end - 1, 0]), _minute(rows[max(end - MINUTE_S, 0) : end])
+        ends = (np.flatnonzero(rows[first_new:, 0] % EVERY_S == 0) + first_new + 1).tolist()
+        return [
+            (float(rows[end - 1, 0]), _minute(rows[max(end - MINUTE_S, 0) : end])) for end in ends
+        ]
 
 
 def _minute(rows: FloatArray) -> Minute | None:

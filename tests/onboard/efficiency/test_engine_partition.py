@@ -108,6 +108,7 @@ def leaves(value, path="") -> dict[str, object]:
 @example(10165, 700.0, [0.75])  # the last sample of a brief source waits for the next
 @example(5, 200.0, [n / 150 for n in range(150)])  # every second or so, as on a link
 @example(7, 700.0, [n / 70 for n in range(70)])
+@example(19328411, 30.0, [0.5])  # cells of two packs are equally low
 @given(
     st.integers(0, 2**31),
     st.sampled_from([30.0, 200.0, 700.0]),

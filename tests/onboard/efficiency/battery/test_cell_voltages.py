@@ -106,6 +106,12 @@ def test_packs_are_kept_apart_and_their_readings_go_stale() -> None:
     assert found.low_cell[2].tolist() == [2.0, 3.0]
 
 
+def test_the_order_of_packs_is_that_of_their_numbers_whichever_was_heard_first() -> None:
+    # With both as low, the one named would depend on where the stream was cut.
+    blocks = [sent([3700, 3100], pack=3), sent([3700, 3100], pack=1)]
+    assert seen(*blocks, cells=2).packs == (1, 3)
+
+
 def test_a_late_message_does_not_stand_in_for_a_newer_one() -> None:
     blocks = [sent([3700, 3600], t_s=3.0), sent([3700, 3500], t_s=2.0)]
     assert seen(*blocks, cells=2, at=[3.5]).low_v[0, 0] == pytest.approx(3.6)
