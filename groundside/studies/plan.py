@@ -195,7 +195,7 @@ def rows_at(
                     energy * math.exp(Z_95 * math.sqrt(float(of_gains[n] + above[n]))),
                 ),
                 float(left[n]) - energy,
-                _chance(ahead, math.sqrt(float(of_left[n]) + beyond)),
+                _chance(ahead, math.sqrt(float(of_left[n]) + beyond)) if left[n] > 0.0 else 0.0,
                 not low - 1e-9 <= speed <= high + 1e-9,
                 taken[n],
             )

@@ -180,6 +180,16 @@ def test_the_chance_is_that_of_one_lognormal_energy_above_another() -> None:
 def test_an_empty_pack_does_not_arrive() -> None:
     assert all(row.arrive_fraction == 0.0 for row in rows_of(Cubic(10.0, 20.0), straight(9.0), 0.0))
 
+    # However uncertain it is: at the cut-off from the start, with a charge known to 5 %.
+    def left(power_w: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        count = len(power_w)
+        return np.zeros(count), np.full((count, 5), 500.0), np.full(count, 100.0)
+
+    supply = Supply(left, 0.05**2 * np.eye(5), 48.0)
+    rows = plan_rows(known(Cubic(10.0, 20.0)), supply, straight(9.0))
+    assert isinstance(rows, tuple)
+    assert all(row.arrive_fraction == 0.0 for row in rows)
+
 
 def rode(speed_mps: float, power_w: float, blocks: int = 6) -> np.ndarray:
     """Return the sums of rides at a speed and a power."""
