@@ -23,6 +23,11 @@ class CautionCode(Code):
         "too_few_double_runs",
         "Too few double runs of {setups}: run each set-up there and back at least twice.",
     )
+    USUAL_SCATTER = (
+        "usual_scatter",
+        "Hardly any lap was ridden twice, so how well laps repeat is taken to be what is usual, "
+        "{sd_fraction} (common practice): ride each again.",
+    )
     CURRENT_CHANGED = (
         "current_changed",
         "wind or water current changed, smoothly by {change_mps} or from leg to leg by "
