@@ -8,7 +8,7 @@ from groundside.reports.log_progress import shifted, size_bytes
 from groundside.reports.reconcile.charge_sheet import ChargeSheet, StatedCharge
 from groundside.reports.reconcile.counted_log import CountedLog, count_log
 from groundside.reports.reconcile.full_charge import full_to_full
-from onboard.efficiency.battery.charge_balance import (
+from groundside.studies.charge_balance import (
     Charge,
     Conditions,
     Counted,
@@ -47,7 +47,7 @@ class CountedCharges:
     profile
         The craft.
     charges, conditions
-        See `onboard.efficiency.battery.charge_balance`.
+        See `groundside.studies.charge_balance`.
     unmeasured_packs
         Batteries that do not measure their current.
     """

@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.efficiency.battery.charge_balance import Counted
+from groundside.studies.charge_balance import Counted
 from onboard.efficiency.common_practice import LAG_S
 from onboard.efficiency.meters.slices import slices
 from onboard.efficiency.sources.battery_side import BatterySide

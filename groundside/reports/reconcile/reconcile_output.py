@@ -15,7 +15,7 @@ from onboard.contract.codec import plain
 from onboard.contract.figure import Estimate, Figure, Unknown, within
 from onboard.contract.reasons import Reason
 from onboard.contract.remarks import Remark, RemarkCode
-from onboard.efficiency.battery.charge_balance import Charge, Counted
+from groundside.studies.charge_balance import Charge, Counted
 from onboard.efficiency.battery.round_trip import WALL_LEAST, WALL_MOST
 from onboard.efficiency.statistics.shared_errors import prior_covariance
 
