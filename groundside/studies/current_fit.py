@@ -26,8 +26,8 @@ from onboard.efficiency.battery.learned_practice import METERED_LEAST_FRACTION
 from onboard.efficiency.statistics.shared_errors import Z_95, interval
 
 LEAST_USED_FRACTION = 0.5
-"""Least charge used over all charges, as a share of the pack: with less, the repeatability of 'full'
-matters too much. Common practice, no source."""
+"""Least charge used over all charges, as a share of the pack: with less, the repeatability of
+'full' matters too much. Common practice, no source."""
 
 APART_LEAST, APART_RATIO = 3, 1.5
 """Fewest charges, and least ratio of their extreme mean currents, to separate scale and zero. Two
@@ -92,7 +92,8 @@ class _Balance:
 
     def covariance(self) -> FloatArray:
         """Return the covariance of the charge drawn, shape (n, n)."""
-        return np.sum([part.covariance() for part in self.parts.values()], axis=0)
+        total: FloatArray = np.sum([part.covariance() for part in self.parts.values()], axis=0)
+        return total
 
     def contradicts(self, fitted: "_Fit") -> bool:
         """Return whether the charges disagree by more than their errors, were none alike."""
@@ -233,7 +234,7 @@ def _solved(balance: _Balance, zero_a: float, zero_sd_a: float) -> _Fit:
     rows = np.stack([balance.reported_ah, balance.hours_h], axis=1)
     weight = np.linalg.inv(balance.covariance())
     known = np.array([0.0, zero_sd_a**-2.0])
-    covariance = np.linalg.inv(rows.T @ weight @ rows + np.diag(known))
+    covariance: FloatArray = np.linalg.inv(rows.T @ weight @ rows + np.diag(known)).astype(float)
     gains = covariance @ rows.T @ weight
     scale, offset = gains @ balance.drawn_ah + covariance @ known * zero_a
     variances = {source: part.variance(gains[0]) for source, part in balance.parts.items()}

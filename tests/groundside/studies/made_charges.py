@@ -47,8 +47,8 @@ def drawn(
     """Draw charges of one craft, with everything else drawn from its stated uncertainty.
 
     The pack gives back 0.99 to 1.01 of its charge (lithium cells: approximately all of it;
-    Batteries 2019, 5(3), 57), the meter is good to 1 %, most of it alike every time, 'full' to half a
-    per cent of the pack.
+    Batteries 2019, 5(3), 57), the meter is good to 1 %, most of it alike every time, 'full'
+    to half a per cent of the pack.
     """
     rng = np.random.default_rng(seed)
     efficiency = rng.uniform(0.99, 1.01)
