@@ -187,9 +187,9 @@ class RemarkCode(Code):
     )
     BY_METER = (
         "by_meter",
-        "Largest uncertainty: the meter, whose error is mostly the same each time, so that more "
-        "charges narrow it little. To halve it, compare the meter with one twice as good, and give "
-        "half the --meter-sd-fraction.",
+        "Largest uncertainty: the meter, whose error is mostly the same in every charge: more of "
+        "them narrow it little. Compared with a meter twice as good, and given with half the "
+        "--meter-sd-fraction, it halves.",
     )
     BY_RETURNED_CHARGE = (
         "by_returned_charge",
@@ -198,8 +198,8 @@ class RemarkCode(Code):
     )
     BY_FULL = (
         "by_full",
-        "Largest uncertainty: how alike 'full' is each time. To halve it, take {charges} more "
-        "such charges, or use twice as much of the pack before each, if it has as much.",
+        "Largest uncertainty: how alike 'full' is each time. {charges} more such charges "
+        "halve it; so do rides that use twice as much of the pack before each, if it has as much.",
     )
     BY_UNLOGGED = (
         "by_unlogged",

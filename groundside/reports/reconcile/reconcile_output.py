@@ -150,10 +150,11 @@ def _remarks(found: CountedCharges, result: Reconciled) -> Iterator[Remark]:
         yield Remark(RemarkCode.MAYBE_AT_WALL)
     if any(not 1.0 / OFF_MOST < ratio < OFF_MOST for ratio in _ratios(result)):
         yield Remark(RemarkCode.NO_SENSOR)
-    if isinstance(result.correction, Correction) and result.correction.used < full:
-        yield Remark(RemarkCode.RESTS_ON, used_charges=result.correction.used)
+    used = result.correction.used if isinstance(result.correction, Correction) else full or charges
+    if used < full:
+        yield Remark(RemarkCode.RESTS_ON, used_charges=used)
     yield from found.of_marks
-    yield largest_uncertainty(result, full or charges)
+    yield largest_uncertainty(result, used)
 
 
 def as_lines(found: CountedCharges, result: Reconciled) -> Iterator[str]:
