@@ -148,6 +148,7 @@ class Reason(Code):
     )
 
     # Comparison.
+    ONE_SETUP = "one_setup", "runs of one set-up only"
     ONE_DOUBLE_RUN = "one_double_run", "one double run does not show how well it repeats"
     ONE_EACH = "one_each", "one double run of each does not show how well it repeats"
     NEVER_TOGETHER = "never_together", "they were never run on the same outing"

@@ -12,9 +12,10 @@ from typing import Any
 import numpy as np
 
 from groundside.reports.compare.run_sheet import RunEntry
-from groundside.reports.compare.trial import Trial, run_trial
+from groundside.reports.compare.trial import run_trial
 from groundside.reports.compare.trial_log import read_all, read_trial_log
 from onboard.contract.figure import Figure
+from onboard.efficiency.trial.trial import Trial
 from onboard.profile import Drive, Profile, Sensors
 from tests.craft.chance import generator
 from tests.craft.telemetry_log import log_bytes

@@ -5,11 +5,11 @@ from dataclasses import replace
 from typing import Any
 
 from groundside.reports.compare.power_splits import PairSplit, SetupSplit
-from groundside.reports.compare.trial import Trial
 from groundside.words.remarks import caution_text, remark_text
 from groundside.words.units import DEFAULT
 from onboard.contract.codec import plain
 from onboard.efficiency.trial.results import Comparison, Evidence, PairResult
+from onboard.efficiency.trial.trial import Trial
 
 SCHEMA = 2
 

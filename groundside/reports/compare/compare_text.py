@@ -4,7 +4,6 @@ from collections.abc import Iterator
 
 from groundside.reports.compare.evidence_text import evidence_lines
 from groundside.reports.compare.power_splits import PairSplit, SetupSplit
-from groundside.reports.compare.trial import Trial
 from groundside.reports.text_layout import aligned, figure_text, hanging, short_names
 from groundside.words.reasons import reason_text
 from groundside.words.remarks import caution_text, remark_text
@@ -13,6 +12,7 @@ from onboard.contract.figure import Figure
 from onboard.contract.remarks import CautionCode
 from onboard.efficiency.common_practice import WANTED_FRACTION
 from onboard.efficiency.trial.results import Comparison, PairResult
+from onboard.efficiency.trial.trial import Trial
 
 REPEAT_FOR = frozenset(
     {

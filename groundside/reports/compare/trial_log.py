@@ -8,14 +8,15 @@ from pathlib import Path
 
 import numpy as np
 
-from groundside.reports.compare.marked_runs import RunSpan, marked_runs, setup_spans
 from groundside.reports.compare.run_sheet import RunEntry
 from groundside.reports.review.summary import PLAUSIBLE_FROM_S
 from groundside.reports.sessions.setup_shares import start_setup
 from onboard.efficiency.curve.steady import SteadyBlock
+from onboard.efficiency.trial.runs import RunSpan
 from onboard.efficiency.trial.seconds import LogSeconds, Seconds
 from onboard.errors import LogError, UsageError
 from onboard.profile import Profile
+from onboard.record.marked_runs import marked_runs, setup_spans
 from onboard.record.marks import in_record, read_marks
 from onboard.telemetry.logs.formats import blocks_of, open_log
 from onboard.telemetry.logs.log_files import Progress, session_folder

@@ -37,6 +37,9 @@ class Leg:
         Means, see `Seconds`; NaN if unknown.
     place
         Where it comes from, as text for people.
+    lap_m
+        Length of the closed course of a lap; 0 for a straight run. A lap has no course: its
+        velocity is 0 east and north, and its speed is length over time.
     """
 
     setup: str
@@ -59,6 +62,7 @@ class Leg:
     motor_amps_a: float = np.nan
     reported_amps_a: float = np.nan
     place: str = ""
+    lap_m: float = 0.0
 
     @property
     def middle_s(self) -> float:

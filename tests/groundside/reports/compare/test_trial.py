@@ -7,11 +7,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from groundside.reports.compare.marked_runs import RunSpan
 from groundside.reports.compare.trial import run_trial
 from groundside.reports.compare.trial_log import TrialLog
 from onboard.contract.figure import Figure
 from onboard.contract.remarks import Remark, RemarkCode
+from onboard.efficiency.trial.runs import RunSpan
 from onboard.efficiency.trial.seconds import Seconds
 from onboard.errors import UsageError
 from onboard.profile import Sensors

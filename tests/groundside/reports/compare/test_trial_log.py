@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from groundside.reports.compare.marked_runs import RunSpan
 from groundside.reports.compare.run_sheet import RunEntry
 from groundside.reports.compare.trial_log import TrialLog, read_all, read_trial_log, spans_of
+from onboard.efficiency.trial.runs import RunSpan
 from onboard.errors import LogError, UsageError
 from onboard.profile import Profile
 from onboard.record.sessions import SessionNote

@@ -2,9 +2,10 @@
 
 import math
 
-from groundside.reports.compare.marked_runs import RunSpan, marked_runs, setup_spans
 from onboard.contract.commands import Mark, Set
 from onboard.efficiency.curve.learner import PLAIN_SETUP
+from onboard.efficiency.trial.runs import RunSpan
+from onboard.record.marked_runs import marked_runs, setup_spans
 from onboard.record.marks import TimedCommand
 
 

@@ -2,31 +2,11 @@
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 from onboard.contract.commands import Mark, Set
 from onboard.efficiency.curve.learner import PLAIN_SETUP
+from onboard.efficiency.trial.runs import RunSpan
 from onboard.record.marks import TimedCommand
-
-
-@dataclass(frozen=True)
-class RunSpan:
-    """A span of a log in which to find runs.
-
-    Parameters
-    ----------
-    setup
-        The set-up's label.
-    start_s, end_s
-        Start and end in stream time [s]; infinite if open.
-    marked
-        Whether the rider marked it as a run.
-    """
-
-    setup: str
-    start_s: float
-    end_s: float
-    marked: bool
 
 
 def marked_runs(marks: Iterable[TimedCommand], setup: str = PLAIN_SETUP) -> list[RunSpan]:
