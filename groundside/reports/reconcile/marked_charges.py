@@ -86,7 +86,7 @@ class MarkedCharges:
 
     def __init__(self, hardly_ah: float) -> None:
         self._hardly_ah = hardly_ah
-        self._from_full = self._rides_before = False
+        self._from_full = self._rides_before = self._is_named = False
         self._since, self._closed = _SinceFull(), _SinceFull()
         self._closed_by = ""
         self.charges: list[MarkedCharge] = []
@@ -124,14 +124,14 @@ class MarkedCharges:
 
     def _full(self, session: str) -> None:
         since = self._since
-        if since.drawn_ah <= self._hardly_ah and (self._from_full or not since.places):
+        if since.drawn_ah <= self._hardly_ah:  # said twice, or nothing ridden before
             self._from_full = True
             return
         self._settle()
         if self._from_full:
-            self._closed, self._closed_by = since, session
+            self._closed, self._closed_by, self._is_named = since, session, False
         elif since.places:
-            self._say(Remark(RemarkCode.MARK_NOT_FROM_FULL, log=session))
+            self._not_from_full(session)
         self._rides_before = True
         self._from_full, self._since = True, _SinceFull()
 
@@ -151,7 +151,7 @@ class MarkedCharges:
         elif self._closed.parts:
             self._closed.put(amount, self._hardly_ah)
         elif self._rides_before:
-            self._say(Remark(RemarkCode.MARK_NOT_FROM_FULL, log=session))
+            self._not_from_full(session)
         else:
             self._say(Remark(RemarkCode.MARK_EARLIER, log=session))
 
@@ -174,8 +174,14 @@ class MarkedCharges:
         )
 
     def _break(self) -> None:
+        """Forget what was drawn since full, for a cause that is named."""
         self._settle()
-        self._from_full, self._rides_before, self._since = False, True, _SinceFull()
+        self._from_full, self._since = False, _SinceFull()
+        self._rides_before = self._is_named = True
+
+    def _not_from_full(self, session: str) -> None:
+        if not self._is_named:
+            self._say(Remark(RemarkCode.MARK_NOT_FROM_FULL, log=session))
 
     def _say(self, remark: Remark) -> None:
         self.remarks.append(remark)

@@ -19,9 +19,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         type=Path,
         metavar="LOG",
         nargs="*",
-        help="all rides on one charge, in order: telemetry log, on-board log or session; or sessions "
-        "without an amount: a charge is from one mark 'charged full' to the next, and came to what "
-        "the marks 'charged' state",
+        help="all rides on one charge, in order: telemetry log, on-board log or session; or, with "
+        "no amount, sessions: a charge is from one mark 'charged full' to the next, and came to "
+        "what the marks 'charged' state",
     )
     parser.add_argument(
         "--charged-wh",

@@ -135,6 +135,12 @@ def test_what_does_not_fit_is_left_out_and_named(days, first, second, says) -> N
     assert (charges, remarks) == ([], [says])
 
 
+@pytest.mark.parametrize("marks", [(ah(10.2), FULL), (FULL, ah(10.2))])
+def test_a_charge_that_cannot_count_is_named_once(days, marks) -> None:
+    days.ride(1.5, (0.0, FULL)).ride(1.0, (0.0, left(0.7))).ride(1.0, *((0.0, m) for m in marks))
+    assert days.found() == ([], [RemarkCode.MARK_PARTIAL])
+
+
 def test_after_what_does_not_fit_the_next_full_charge_counts(days) -> None:
     days.ride(1.5, (0.0, FULL)).ride(1.0, (0.0, left(0.7))).ride(1.2, (0.0, FULL))
     days.ride(0.5, (0.0, ah(12.4)), (0.0, FULL))
@@ -150,9 +156,7 @@ def test_a_ride_in_between_that_was_not_given_breaks_the_charge_if_it_drew_somet
     for drawn_ah, count in ((0.1, 1), (3.0, 0)):
         charges, remarks = marked_charges([first, (between, drawn_ah), second], 0.25)
         assert len(charges) == count
-    assert [one.code for one in remarks] == [
-        *(RemarkCode.MARK_SESSION_BETWEEN, RemarkCode.MARK_NOT_FROM_FULL)
-    ]
+    assert [one.code for one in remarks] == [RemarkCode.MARK_SESSION_BETWEEN]
 
 
 # -- the command --
