@@ -45,8 +45,8 @@ class Reconciled:
     why
         The finding behind the verdict.
     uncertain_by
-        Variance that each source gives to what the verdict rests on: the scale if there is a
-        correction, else the amount expected; the scale is relative to its value, so is the amount.
+        Relative variance that each source gives to the scale if there is a correction, else to the
+        amount expected.
     """
 
     counted_ah: Counted
