@@ -73,9 +73,9 @@ def slope_at(power_w: float, curves: Iterable[Posterior]) -> CurveSlope:
     return CurveSlope(value, total**-0.5, sum(weights[1:]) > weights[0])
 
 
-def curves_of(blocks: dict[str, list[SteadyBlock]]) -> list[Posterior]:
+def curves_of(blocks: dict[str, list[SteadyBlock]]) -> dict[str, Posterior]:
     """Return the curve of each set-up that has steady stretches."""
-    return [fit(some, []) for some in blocks.values() if some]
+    return {name: fit(some, []) for name, some in blocks.items() if some}
 
 
 def at_power(

@@ -1,11 +1,13 @@
 """A trial: the runs of all rides on one clock, the power to compare at, and the comparison."""
 
 import math
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
 from onboard.contract.remarks import Caution, Remark
+from onboard.efficiency.curve.speed_power import Posterior
 from onboard.efficiency.curve.steady import SteadyBlock
 from onboard.efficiency.trial.cautions import power_cautions, surroundings_cautions
 from onboard.efficiency.trial.comparison import compare
@@ -60,11 +62,14 @@ class Trial:
         Cautions on runs, order and surroundings.
     passed_over
         Remarks on marked spans without a run.
+    curves
+        The curve of each set-up that has steady stretches.
     """
 
     comparison: Comparison
     cautions: tuple[Caution, ...]
     passed_over: tuple[Remark, ...]
+    curves: Mapping[str, Posterior] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -106,7 +111,8 @@ def trial_of(rides: list[TrialRide], sensors: Sensors, *, coached: bool = False)
     # A way out at another power is not part of the trial: it has no way back at that power.
     paired = [legs[n] for double in double_runs(legs)[0] for n in double.legs] or legs
     power_w = reference_power_w(paired)
-    slope = slope_at(power_w, curves_of(_steady_of(rides)))
+    curves = curves_of(_steady_of(rides))
+    slope = slope_at(power_w, curves.values())
     amps_a = sum(one.amps_a for one in paired) / len(paired)
     offset = sensors.current_offset_sd_a / max(amps_a, 0.1)
     shared = math.hypot(sensors.current_scale_sd, sensors.voltage_scale_sd, offset)
@@ -116,7 +122,7 @@ def trial_of(rides: list[TrialRide], sensors: Sensors, *, coached: bool = False)
         return NoTrial(found, setups, passed_over)
     counted = [legs[n] for double in found.evidence.doubles for n in double.legs]
     cautions = [*power_cautions(counted), *found.cautions, *surroundings_cautions(counted)]
-    return Trial(found, tuple(cautions), passed_over)
+    return Trial(found, tuple(cautions), passed_over, curves)
 
 
 def _legs(rides: list[TrialRide]) -> tuple[list[Leg], tuple[Remark, ...]]:

@@ -82,3 +82,7 @@ Equal currents alone may be chance."""
 VOLTS_APART_FRACTION, PACK_APART_DEGC, DRIVE_APART_DEGC = 0.02, 5.0, 10.0
 """2 % of voltage is a fifth of an LFP pack's charge or more. Ten degrees are 4 % of the resistance
 of a copper winding, and so about half a per cent of the power."""
+
+CRUISE_FAR_FRACTION = 0.3
+"""Greatest distance of a cruising speed from the speed run, as a share of it, over which the slope
+is extrapolated: about a factor of two and a half in power."""
