@@ -71,11 +71,10 @@ def _power_not_held(values: Values, units: Units) -> str:
         if values[key] is not None:
             parts.append(f"it varied by {percent(_number(values[key]))} {when}")
     if values["held"] == "not_known":
-        parts.append(
-            "what was held instead is not known: the log has no motor current, nor motor turns "
-            "with the motor's data in the profile's [drive]"
-        )
-    return f"Battery power was not held: {'; '.join(parts)}."
+        parts.append("what was held is not known: no motor current in the log")
+    return (
+        f"Battery power was not held: {'; '.join(parts)}. Hold one battery power, and ride again."
+    )
 
 
 def _current_changed(values: Values, units: Units) -> str:
@@ -85,8 +84,8 @@ def _current_changed(values: Values, units: Units) -> str:
 
     if values["change_mps"] is not None:
         return (
-            f"Wind or water current along the runs changed by {speed('change_mps')}. A smooth "
-            "change was taken out; runs closer together make the rest matter less."
+            f"Wind or water current along the runs changed by {speed('change_mps')}; a smooth "
+            "change was taken out. Ride the way back at once, on a short course."
         )
     return (
         f"Wind or water current changed from leg to leg (by {speed('leg_sd_mps')}): the intervals "
@@ -99,17 +98,17 @@ def _outlier_run(values: Values, units: Units) -> str:
     assert isinstance(numbers, tuple)
     runs = " and ".join(written("run_numbers", number, units) for number in numbers)
     return (
-        f"Runs {runs} ({values['setup']}) are unlike all others of their kind and were left out: "
-        "weed, a wake, a slip of the hand? Run them again."
+        f"Runs {runs} ({values['setup']}) are unlike all others and were left out: weed, a "
+        " wake, a slip of the hand? Ride them again."
     )
 
 
 def _order_confounded(values: Values, _units: Units) -> str:
-    pairs = ", ".join(f"{a} and {b}" for a, b in _beside(values, "setups", "others"))
+    pairs = _beside(values, "setups", "others")
+    names = ", ".join(dict.fromkeys(str(name) for pair in pairs for name in pair))
     return (
-        f"Between {pairs}, all runs of one came before all of the other, or on other days: wind, "
-        "water, charge or trim may be what differs. Intervals allow for the usual step (3.5 %, "
-        "common practice). Take turns there and back (A B B A)."
+        f"Not ridden by turns: {names}. A step in wind, charge or trim may be what differs; "
+        "intervals allow for a usual one (3.5 %). Ride them again by turns, A B B A."
     )
 
 
@@ -120,7 +119,7 @@ def _temperature_differs(values: Values, _units: Units) -> str:
         for key, name in (("pack", "pack"), ("drive", "motor drive"))
         if values[f"{key}_degc"] is not None
     ]
-    return f"Temperature differed: {'; '.join(parts)}. Let it cool, or take turns."
+    return f"Temperature differed: {'; '.join(parts)}. Let it cool, or take turns, and ride again."
 
 
 def _no_run_found(values: Values, _units: Units) -> str:

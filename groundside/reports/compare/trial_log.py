@@ -39,6 +39,8 @@ class TrialLog:
         Seconds and steady stretches, in stream time.
     zero_stamp_s
         The log's stamp at zero of stream time [s]; None if no message was received.
+    coached
+        Whether the coach was on: it looks at the runs as they come, and ends them.
     """
 
     path: Path
@@ -47,6 +49,7 @@ class TrialLog:
     seconds: Seconds
     steady: list[SteadyBlock]
     zero_stamp_s: float | None = None
+    coached: bool = False
 
     @property
     def lasts_s(self) -> float:

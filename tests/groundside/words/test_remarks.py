@@ -13,10 +13,7 @@ from onboard.contract.remarks import Caution, CautionCode, Remark, RemarkCode
 KMH = CHOICES["km/h"]
 
 HELD = {"setups": (), "powers_w": (), "run_to_run_fraction": None, "within_run_fraction": None}
-NOT_KNOWN = (
-    "what was held instead is not known: the log has no motor current, nor motor turns with the "
-    "motor's data in the profile's [drive]"
-)
+NOT_KNOWN = "what was held is not known: no motor current in the log"
 
 
 @pytest.mark.parametrize(
@@ -37,7 +34,9 @@ NOT_KNOWN = (
 )
 def test_power_that_was_not_held(values: dict[str, Value], expected: str) -> None:
     caution = Caution(CautionCode.POWER_NOT_HELD, **({"held": None} | HELD | values))
-    assert caution_text(caution, KMH) == f"Battery power was not held: {expected}."
+    assert caution_text(caution, KMH) == (
+        f"Battery power was not held: {expected}. Hold one battery power, and ride again."
+    )
 
 
 @pytest.mark.parametrize(
@@ -52,7 +51,7 @@ def test_power_that_was_not_held(values: dict[str, Value], expected: str) -> Non
 def test_water_that_changed(units: str, change: str, scatter: str) -> None:
     smooth = Caution(CautionCode.CURRENT_CHANGED, change_mps=0.3, leg_sd_mps=None)
     restless = Caution(CautionCode.CURRENT_CHANGED, change_mps=None, leg_sd_mps=0.05)
-    assert f"along the runs changed by {change}. A smooth" in caution_text(smooth, CHOICES[units])
+    assert f"along the runs changed by {change}; a smooth" in caution_text(smooth, CHOICES[units])
     assert f"from leg to leg (by {scatter}): the" in caution_text(restless, CHOICES[units])
 
 
@@ -73,7 +72,7 @@ DRIVE = {"drive_setup": "a", "drive_degc": 55.0, "drive_other": "b", "drive_othe
 )
 def test_temperatures(values: dict[str, Value], expected: str) -> None:
     text = caution_text(Caution(CautionCode.TEMPERATURE_DIFFERS, **values), KMH)
-    assert text == f"Temperature differed: {expected}. Let it cool, or take turns."
+    assert text == f"Temperature differed: {expected}. Let it cool, or take turns, and ride again."
 
 
 def test_voltages() -> None:
@@ -88,7 +87,7 @@ def test_voltages() -> None:
 def test_lists() -> None:
     order = Caution(CautionCode.ORDER_CONFOUNDED, setups=("a", "a"), others=("b", "c"))
     assert caution_text(order, KMH).startswith(
-        "Between a and b, a and c, all runs of one came before"
+        "Not ridden by turns: a, b, c. A step in wind, charge or trim"
     )
     outlier = Caution(CautionCode.OUTLIER_RUN, run_numbers=(5, 6, 7), setup="slim")
     assert caution_text(outlier, KMH).startswith("Runs 5 and 6 and 7 (slim) are unlike")

@@ -1,0 +1,63 @@
+"""The set-ups at a cruising speed, as a table."""
+
+from collections.abc import Iterator
+
+from groundside.reports.compare.cruise_range import CruiseRange
+from groundside.reports.compare.ranking_text import behind_text
+from groundside.reports.text_layout import aligned, figure_text, hanging, short_names
+from groundside.words.figures import speed_text, three_figures
+from groundside.words.reasons import reason_text
+from groundside.words.units import Units
+from onboard.contract.figure import Estimate, Unknown
+from onboard.contract.reasons import Reason
+
+WIDE_SD = 0.05
+"""Relative standard deviation from which a run at the cruising speed is worth its while."""
+
+
+def cruise_lines(found: CruiseRange, units: Units) -> Iterator[str]:
+    """Yield the table, and what it rests on."""
+    cruise = found.cruise
+    yield (
+        f"At {speed_text(cruise.speed_mps, units)}: equal power is the fair test, this is what it "
+        "brings."
+    )
+    yield ""
+    names = short_names(one.name for one in cruise.setups)
+    width = max(6, *map(len, names.values()))
+    has_pack = all(one != Unknown(Reason.NO_BATTERY) for one in found.range_m)
+    second = f"range, {units.distance_name}" if has_pack else "95 % interval"
+    formats = (">2", f"<{width}", ">6", "<19", "<21", "")
+    heading = ("", "set-up", units.consumption_name, second, "behind the first", "by")
+    yield aligned(heading, formats).rstrip()
+    for n, (one, range_m) in enumerate(zip(cruise.setups, found.range_m, strict=True)):
+        cost = one.wh_per_km
+        if isinstance(cost, Unknown):
+            text = f"unknown: {reason_text(cost, units)}"
+            yield aligned(("", names[one.name], text), formats[:3])
+            continue
+        cells = (
+            "",
+            names[one.name],
+            f"{units.consumption(cost.value):.1f}",
+            _range(range_m, units) if has_pack else _interval(cost, units),
+            behind_text(one.behind_fraction, is_first=n == 0),
+            "curve" if one.by_own_curve else "slope",
+        )
+        yield aligned(cells, formats).rstrip()
+    if not has_pack:
+        yield "Range unknown: no [battery] in the craft profile."
+    if any(not one.by_own_curve and not one.sd_fraction <= WIDE_SD for one in cruise.setups):
+        yield from hanging(
+            "By the slope it is uncertain: ride two minutes there and back at that speed with "
+            "each, and its own curve tells."
+        )
+
+
+def _range(range_m: Estimate, units: Units) -> str:
+    return figure_text(range_m, lambda x: three_figures(units.distance(x)), "unknown")
+
+
+def _interval(cost: Estimate, units: Units) -> str:
+    text = figure_text(cost, lambda x: f"{units.consumption(x):.1f}", "unknown")
+    return text.partition("(")[2].removesuffix(")")
