@@ -222,8 +222,10 @@ class _Rider:
                 noise = day.lap_sd * self.rng.standard_normal() if now >= 0 else 0.0
                 target_mps = speed_at(target_w, day.setups[name].cost) * math.exp(noise - cost)
             wander = next(hold) if now >= 0 else 0.0
-            if now == 0 and number in day.dip and 0.0 <= self.t_s - begin_s - 40.0 < (
-                day.dip[number][0]
+            if (
+                now == 0
+                and number in day.dip
+                and 0.0 <= self.t_s - begin_s - 40.0 < (day.dip[number][0])
             ):
                 wander = day.dip[number][1] - 1.0
             slower = max(1.0 + wander, 0.02) ** 0.28 * (1.0 - losses[n])
@@ -261,9 +263,7 @@ class _Rider:
         parts, kinds = [], []
         bearing = math.radians(day.way_deg)
         count = round(day.way_m / SPACING_M)
-        out = np.outer(
-            np.arange(count, 0, -1) * SPACING_M, [math.sin(bearing), math.cos(bearing)]
-        )
+        out = np.outer(np.arange(count, 0, -1) * SPACING_M, [math.sin(bearing), math.cos(bearing)])
         parts.append(out)
         kinds.append(np.full(count, -1))
         for lap in range(day.laps_each):

@@ -1,0 +1,291 @@
+"""Laps of a log: rounds of a closed course at held power.
+
+A round ends where the path over ground comes back to the place and the course at which it began,
+having turned once. Round a closed course in a steady water current c the speed over ground is that
+through the water but for terms of (c / v)^2, because the water's parts along the course sum to
+nothing.
+
+Paths are integrals of velocities: a receiver's noise makes them drift by about a metre in five
+minutes. Of all rounds that close, as many are taken as fit without overlap, and of those the ones
+that close best: where on the course a lap begins is of no consequence.
+
+A there-and-back along one line, its turns ridden at power, closes as well. It is left to the
+straight runs: it is thin, and most of it is along one axis. An oval is not, up to straights of six
+times its width.
+"""
+
+import itertools
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from onboard.block import FloatArray
+from onboard.efficiency.meters.steadiness import (
+    COURSE_SLOWEST_MPS,
+    LAP_ALIKE_FRACTION,
+    LAP_COURSE_DEG,
+    LAP_GAP_FRACTION,
+    LAP_HELD_SHARE,
+    LAP_LEAST_MARKED_S,
+    LAP_LEAST_S,
+    LAP_LEVEL_FRACTION,
+    LAP_NEARLY_FRACTION,
+    LAP_NEARLY_MARKED_FRACTION,
+    LAP_SETTLE_S,
+    LAP_SETTLED_FRACTION,
+    STRETCH_GAP_S,
+)
+from onboard.efficiency.trial.path import LAP_SWING_FRACTION, SMOOTH_S, Path, Places
+from onboard.efficiency.trial.seconds import Seconds
+
+PLACES_MOST = 400
+"""Most places of a path between which rounds are sought at first: of 20 minutes, every third
+second. The ends are then found to the second."""
+
+LAST_MARK_RAD, TURNED_MOST_RAD = 1.25 * math.pi, 2.5 * math.pi
+"""Least and largest turn of a round that ends on another course than it began on: a triangle from
+corner to corner turns by 240 degrees."""
+
+SHORT_LEAST_RAD = math.radians(100.0)
+"""Least turn of a lap that was cut short: two sides of a triangle turn by 120 degrees, an L by
+90."""
+
+POOR_COST = 0.3
+"""Cost of the largest gap, in laps: two laps that close are better than one, however well."""
+
+Round = tuple[int, int]
+"""First second of a round, and the one after its last."""
+
+
+@dataclass(frozen=True)
+class NoLap:
+    """A round that is nearly a lap.
+
+    Parameters
+    ----------
+    start_s
+        Its start in stream time [s].
+    missing_fraction
+        Share of the course that was not ridden; None if it closed.
+    swing_fraction
+        Relative standard deviation of its power; None if that was held.
+    """
+
+    start_s: float
+    missing_fraction: float | None = None
+    swing_fraction: float | None = None
+
+
+@dataclass(frozen=True)
+class LapsFound:
+    """Laps in order of time, and rounds that are nearly one."""
+
+    laps: list[Seconds]
+    no_laps: list[NoLap]
+
+
+def laps_in(seconds: Seconds, *, marked: bool, thin: bool = False) -> LapsFound:
+    """Find the laps.
+
+    Parameters
+    ----------
+    seconds
+        A log, or a marked part of it.
+    marked
+        Whether the rider marked it as a run: then it may be as short as a run, and begin and end on
+        any course.
+    thin
+        Whether a there-and-back along one line counts as a round.
+    """
+    seconds = seconds.where(np.isfinite(seconds.power_w) & np.isfinite(seconds.east_mps))
+    if len(seconds) < LAP_LEAST_MARKED_S:
+        return LapsFound([], [])
+    return _Search(seconds, marked, thin).found()
+
+
+class _Search:
+    """A search of one path."""
+
+    def __init__(self, seconds: Seconds, marked: bool, thin: bool) -> None:
+        self.path, self.marked, self.thin = Path(seconds), marked, thin
+        self.least_s = LAP_LEAST_MARKED_S if marked else LAP_LEAST_S
+        self.changes = self.path.changes()
+        self.settling_m: dict[int, float] = {}
+        """Length of the settling before a part, by its first place."""
+
+    def found(self) -> LapsFound:
+        """Return what there is."""
+        whole = list(self._without_gaps())
+        parts = list(self._marked_parts(whole) if self.marked else self._held_parts(whole))
+        rounds = [one for a, b in parts for one in self._rounds(a, b)]
+        held = [one for one in rounds if self._is_held(*one)]
+        no_laps = [self._not_held(*one) for one in rounds if one not in held]
+        if not self.marked:
+            no_laps += self._swung(whole, held)
+        if not held and not no_laps:
+            no_laps = [one for a, b in parts for one in self._cut_short(a, b)]
+        return LapsFound([self.path.seconds.part(i, j) for i, j in held], no_laps)
+
+    def _without_gaps(self) -> Iterator[Round]:
+        breaks = np.flatnonzero(self.path.step_s > STRETCH_GAP_S)
+        yield from itertools.pairwise([0, *breaks.tolist(), len(self.path.seconds)])
+
+    def _marked_parts(self, whole: list[Round]) -> Iterator[Round]:
+        """Yield what was marked, without a start from rest and easing off at the end."""
+        for first, end in whole:
+            near = np.flatnonzero(self._at_level(float(np.median(self.path.brief_w[first:end]))))
+            near = near[(near >= first) & (near < end)]
+            if len(near):
+                start, over = int(near[0]), int(near[-1]) + 1
+                yield self._settled(start, over), over
+
+    def _held_parts(self, whole: list[Round]) -> Iterator[Round]:
+        """Yield the parts at held power, without settling."""
+        steady = ~self.changes & (self.path.smooth_mps >= COURSE_SLOWEST_MPS)
+        for first, end in whole:
+            inside = np.concatenate([[False], steady[first:end], [False]])
+            edges = np.flatnonzero(np.diff(inside)) + first
+            for begin, stop in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+                if stop - begin < self.least_s / 2.0:
+                    continue
+                # A change shows some seconds before and after it in the means.
+                away = ~self._at_level(float(self.path.seconds.power_w[begin:stop].mean()))
+                low, high = max(begin - SMOOTH_S, first), min(stop + SMOOTH_S, end)
+                before = np.flatnonzero(away[low : begin + SMOOTH_S])
+                after = np.flatnonzero(away[stop - SMOOTH_S : high])
+                start = low + int(before[-1]) + 1 if len(before) else low
+                over = stop - SMOOTH_S + int(after[0]) if len(after) else high
+                yield self._settled(start, over), over
+
+    def _settled(self, start: int, over: int) -> int:
+        """Return where the speed is that of the time after, or where it must be."""
+        end = min(start + LAP_SETTLE_S, over)
+        usual_mps = float(np.median(self.path.smooth_mps[end : end + 3 * LAP_SETTLE_S]))
+        there = self.path.smooth_mps[start:end] >= (1.0 - LAP_SETTLED_FRACTION) * usual_mps
+        settled = start + int(np.argmax(there)) if there.any() else end
+        self.settling_m[settled] = self._length_m(start, settled)
+        return settled
+
+    def _at_level(self, level_w: float) -> np.ndarray:
+        return np.asarray(np.abs(self.path.brief_w - level_w) <= LAP_LEVEL_FRACTION * level_w)
+
+    def _rounds(self, a: int, b: int) -> list[Round]:
+        """Return the rounds from place `a` to place `b`."""
+        if b - a < self.least_s / 2.0:
+            return []
+        path, places = self.path, _places(a, b)
+        like = path.like_courses(places, LAP_COURSE_DEG)
+        # Where a part ends, a round may end on another course: at its first and last mark.
+        turned = np.abs(path.turned(places, places[-1:]))
+        like[:, -1] |= (turned >= LAST_MARK_RAD) & (turned <= TURNED_MOST_RAD)
+        like[0, -1] |= self.marked
+        starts, ends = np.nonzero(np.triu(like, 1))
+        i, j = places[starts], places[ends]
+        # A lap from a standing start lacks what was covered while settling.
+        gap_m = path.gap_m(i, j) - np.where(i < a + SMOOTH_S, self.settling_m.get(a, 0.0), 0.0)
+        gap = np.maximum(gap_m, 0.0) / np.maximum(path.length_m(i, j), 1e-9)
+        good = (gap <= LAP_GAP_FRACTION) & path.is_known(i, j)
+        good &= path.lasts_s(i, j) >= self.least_s
+        if not self.thin:
+            good &= ~path.is_line(i, j)
+        rounds = _most(i[good], j[good], gap[good] / LAP_GAP_FRACTION)
+        return list(self._refined(rounds, int(places[1] - places[0]), b))
+
+    def _refined(self, rounds: list[Round], stride: int, b: int) -> Iterator[Round]:
+        """Yield rounds whose ends are found to the second."""
+        for n, (i, j) in enumerate(rounds):
+            limit = rounds[n + 1][0] if n + 1 < len(rounds) else b
+            yield i, self.path.end_in(i, j - stride + 1, min(j + stride - 1, limit))
+
+    def _is_held(self, i: int, j: int) -> bool:
+        """Return whether power was held; near the ends, a change belongs to what adjoins."""
+        inside = self.changes[i + SMOOTH_S : j - SMOOTH_S]
+        return self._swing(i, j) <= LAP_SWING_FRACTION and not inside.any()
+
+    def _swing(self, i: int, j: int) -> float:
+        return float(self.path.swing(np.array([i]), np.array([j]))[0])
+
+    def _not_held(self, i: int, j: int) -> NoLap:
+        return NoLap(float(self.path.t_s[i]), swing_fraction=self._swing(i, j))
+
+    def _swung(self, whole: list[Round], held: list[Round]) -> Iterator[NoLap]:
+        """Yield the rounds between laps, like them, through which power was not held.
+
+        Without laps, those through most of which it was.
+        """
+        edges = sorted({edge for one in (*whole, *held) for edge in one})
+        between = [one for one in itertools.pairwise(edges) if one not in held]
+        lengths = [self._length_m(*one) for one in held]
+        usual_m = float(np.median(lengths)) if lengths else None
+        for a, b in between:
+            for i, j in self._rounds(a, b):
+                if self._is_held(i, j):
+                    continue
+                if usual_m is not None:
+                    alike = abs(self._length_m(i, j) / usual_m - 1.0) < LAP_ALIKE_FRACTION
+                else:
+                    level_w = float(np.median(self.path.brief_w[i:j]))
+                    alike = float(self._at_level(level_w)[i:j].mean()) > LAP_HELD_SHARE
+                if alike:
+                    yield self._not_held(i, j)
+
+    def _length_m(self, i: int, j: int) -> float:
+        return float(self.path.length_m(np.array([i]), np.array([j]))[0])
+
+    def _cut_short(self, a: int, b: int) -> Iterator[NoLap]:
+        """Yield the round that most nearly closed."""
+        path = self.path
+        if b - a < self.least_s:
+            return
+        if self.marked:
+            i, j = np.array([a]), np.array([b])
+            good = np.abs(path.turned(i, j)) >= SHORT_LEAST_RAD
+            nearly = LAP_NEARLY_MARKED_FRACTION
+        else:
+            places = _places(a, b)
+            starts, ends = np.nonzero(np.triu(path.like_courses(places, 120.0), 1))
+            i, j = places[starts], places[ends]
+            good = path.lasts_s(i, j) >= self.least_s
+            nearly = LAP_NEARLY_FRACTION
+        missing = path.gap_m(i, j) / np.maximum(path.gap_m(i, j) + path.length_m(i, j), 1e-9)
+        good &= (missing <= nearly) & ~path.is_thin(i, j) & path.is_known(i, j)
+        if good.any():
+            n = int(np.argmin(np.where(good, missing, np.inf)))
+            yield NoLap(float(path.t_s[i[n]]), missing_fraction=float(missing[n]))
+
+
+def _places(a: int, b: int) -> Places:
+    """Return places evenly spaced that end at `b`."""
+    stride = -(-(b - a) // PLACES_MOST)
+    return np.arange(b, a - 1, -max(stride, 1))[::-1]
+
+
+def _most(starts: Places, ends: Places, gap: FloatArray) -> list[Round]:
+    """Return as many rounds as do not overlap, with the smallest gaps: interval scheduling.
+
+    Parameters
+    ----------
+    starts, ends
+        Of the rounds to choose from, shape (n,).
+    gap
+        Their gaps, as shares of the largest allowed.
+    """
+    order = np.lexsort((gap, starts))
+    starts, ends, gap = starts[order], ends[order], gap[order]
+    best = np.flatnonzero(np.diff(starts, prepend=-1))  # the one that closes best from each start
+    starts, ends = starts[best], ends[best]
+    worth = (1.0 - POOR_COST * gap[best] ** 2).tolist()
+    after = np.searchsorted(starts, ends).tolist()
+    total, taken = [0.0] * (len(starts) + 1), [False] * len(starts)
+    for n in range(len(starts) - 1, -1, -1):
+        with_it = worth[n] + total[after[n]]
+        taken[n] = with_it >= total[n + 1]
+        total[n] = max(with_it, total[n + 1])
+    chosen, n = [], 0
+    while n < len(starts):
+        if taken[n]:
+            chosen.append((int(starts[n]), int(ends[n])))
+        n = after[n] if taken[n] else n + 1
+    return chosen
