@@ -35,6 +35,8 @@ from onboard.efficiency.meters.steadiness import (
     LAP_NEARLY_MARKED_FRACTION,
     LAP_SETTLE_S,
     LAP_SETTLED_FRACTION,
+    LAP_SINGLE_OF_ALL_SHARE,
+    LAP_SINGLE_SHARE,
     STRETCH_GAP_S,
 )
 from onboard.efficiency.trial.path import LAP_SWING_FRACTION, SMOOTH_S, Path, Places
@@ -112,6 +114,7 @@ class _Search:
         self.path, self.marked, self.thin = Path(seconds), marked, thin
         self.least_s = LAP_LEAST_MARKED_S if marked else LAP_LEAST_S
         self.changes = self.path.changes()
+        self._moves = self.path.smooth_mps >= COURSE_SLOWEST_MPS
         self.settling_m: dict[int, float] = {}
         """Length of the settling before a part, by its first place."""
 
@@ -120,6 +123,8 @@ class _Search:
         whole = list(self._without_gaps())
         parts = list(self._marked_parts(whole) if self.marked else self._held_parts(whole))
         rounds = [one for a, b in parts for one in self._rounds(a, b)]
+        if not (self.marked or self.thin):
+            rounds = self._meant(rounds)
         held = [one for one in rounds if self._is_held(*one)]
         no_laps = [self._not_held(*one) for one in rounds if one not in held]
         if not self.marked:
@@ -143,7 +148,7 @@ class _Search:
 
     def _held_parts(self, whole: list[Round]) -> Iterator[Round]:
         """Yield the parts at held power, without settling."""
-        steady = ~self.changes & (self.path.smooth_mps >= COURSE_SLOWEST_MPS)
+        steady = ~self.changes & self._moves
         for first, end in whole:
             inside = np.concatenate([[False], steady[first:end], [False]])
             edges = np.flatnonzero(np.diff(inside)) + first
@@ -193,6 +198,25 @@ class _Search:
         rounds = _most(i[good], j[good], gap[good] / LAP_GAP_FRACTION)
         return list(self._refined(rounds, int(places[1] - places[0]), b))
 
+    def _meant(self, rounds: list[Round]) -> list[Round]:
+        """Return the rounds that were ridden on purpose: repeated, or most of what was ridden."""
+        ends = np.array(rounds, np.int64).reshape(-1, 2).T
+        length_m, area_m2 = self.path.length_m(*ends), self.path.area_m2(*ends)
+        alike = np.abs(np.log(length_m[:, None] / length_m)) < LAP_ALIKE_FRACTION
+        repeated = (alike & (area_m2[:, None] * area_m2 > 0.0)).sum(axis=1) > 1
+        return [
+            one
+            for one, again in zip(rounds, repeated.tolist(), strict=True)
+            if again or self._is_most(*one)
+        ]
+
+    def _is_most(self, i: int, j: int) -> bool:
+        """Return whether a round is much of the time under way, and most of that at its power."""
+        level = self._at_level(float(np.median(self.path.brief_w[i:j])))
+        at_power, under_way = int((level & self._moves).sum()), int(self._moves.sum())
+        least = max(LAP_SINGLE_SHARE * at_power, LAP_SINGLE_OF_ALL_SHARE * under_way)
+        return self.thin or j - i > least
+
     def _refined(self, rounds: list[Round], stride: int, b: int) -> Iterator[Round]:
         """Yield rounds whose ends are found to the second."""
         for n, (i, j) in enumerate(rounds):
@@ -226,8 +250,8 @@ class _Search:
                 if usual_m is not None:
                     alike = abs(self._length_m(i, j) / usual_m - 1.0) < LAP_ALIKE_FRACTION
                 else:
-                    level_w = float(np.median(self.path.brief_w[i:j]))
-                    alike = float(self._at_level(level_w)[i:j].mean()) > LAP_HELD_SHARE
+                    level = self._at_level(float(np.median(self.path.brief_w[i:j])))
+                    alike = float(level[i:j].mean()) > LAP_HELD_SHARE and self._is_most(i, j)
                 if alike:
                     yield self._not_held(i, j)
 
@@ -251,8 +275,10 @@ class _Search:
             nearly = LAP_NEARLY_FRACTION
         missing = path.gap_m(i, j) / np.maximum(path.gap_m(i, j) + path.length_m(i, j), 1e-9)
         good &= (missing <= nearly) & ~path.is_thin(i, j) & path.is_known(i, j)
-        if good.any():
-            n = int(np.argmin(np.where(good, missing, np.inf)))
+        if not good.any():
+            return
+        n = int(np.argmin(np.where(good, missing, np.inf)))
+        if self.marked or self._is_most(int(i[n]), int(j[n])):
             yield NoLap(float(path.t_s[i[n]]), missing_fraction=float(missing[n]))
 
 
