@@ -112,10 +112,10 @@ LAP_UNKNOWN_FRACTION, LAP_SINGLE_SHARE, LAP_SINGLE_OF_ALL_SHARE = 0.03, 0.4, 0.2
 of all time under way, that a round must have, unless it is repeated or marked, to be a lap: who
 rides about closes a round now and then."""
 
-LAP_ALIKE_FRACTION, LAP_HELD_SHARE = 0.1, 0.8
-"""Rounds are the same again if their lengths differ by no more than the first [ln]. A round through which power was not held is worth
-stating if it is the same as the laps found or, without any, if power was held through the second
-share of it."""
+LAP_ALIKE_FRACTION, LAP_HELD_SHARE = 0.1, 0.6
+"""Rounds are the same again if their lengths differ by no more than the first [ln]. A round through
+which power was not held is worth stating if it is the same as the laps found or, without any, if
+power was held through the second share of it."""
 
 LAP_NEARLY_FRACTION, LAP_NEARLY_MARKED_FRACTION = 0.25, 0.35
 """Largest share missing of a lap that was cut short, found and marked; two sides of a triangle lack

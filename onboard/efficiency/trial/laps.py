@@ -115,45 +115,48 @@ class _Search:
         self.least_s = LAP_LEAST_MARKED_S if marked else LAP_LEAST_S
         self.changes = self.path.changes()
         self._moves = self.path.smooth_mps >= COURSE_SLOWEST_MPS
+        breaks = np.flatnonzero(self.path.step_s > STRETCH_GAP_S).tolist()
+        self.whole = list(itertools.pairwise([0, *breaks, len(seconds)]))
+        """What lies between gaps."""
         self.settling_m: dict[int, float] = {}
         """Length of the settling before a part, by its first place."""
 
     def found(self) -> LapsFound:
         """Return what there is."""
-        whole = list(self._without_gaps())
-        parts = list(self._marked_parts(whole) if self.marked else self._held_parts(whole))
+        parts = list(self._marked_parts() if self.marked else self._held_parts())
         rounds = [one for a, b in parts for one in self._rounds(a, b)]
         if not (self.marked or self.thin):
             rounds = self._meant(rounds)
         held = [one for one in rounds if self._is_held(*one)]
-        no_laps = [self._not_held(*one) for one in rounds if one not in held]
-        if not self.marked:
-            no_laps += self._swung(whole, held)
+        if self.marked:
+            no_laps = [
+                NoLap(float(self.path.t_s[i]), swing_fraction=self._swing(i, j))
+                for i, j in rounds
+                if (i, j) not in held
+            ]
+        else:
+            no_laps = list(self._swung(parts, held))
         if not held and not no_laps:
             no_laps = [one for a, b in parts for one in self._cut_short(a, b)]
         return LapsFound([self.path.seconds.part(i, j) for i, j in held], no_laps)
 
-    def _without_gaps(self) -> Iterator[Round]:
-        breaks = np.flatnonzero(self.path.step_s > STRETCH_GAP_S)
-        yield from itertools.pairwise([0, *breaks.tolist(), len(self.path.seconds)])
-
-    def _marked_parts(self, whole: list[Round]) -> Iterator[Round]:
+    def _marked_parts(self) -> Iterator[Round]:
         """Yield what was marked, without a start from rest and easing off at the end."""
-        for first, end in whole:
+        for first, end in self.whole:
             near = np.flatnonzero(self._at_level(float(np.median(self.path.brief_w[first:end]))))
             near = near[(near >= first) & (near < end)]
             if len(near):
                 start, over = int(near[0]), int(near[-1]) + 1
                 yield self._settled(start, over), over
 
-    def _held_parts(self, whole: list[Round]) -> Iterator[Round]:
+    def _held_parts(self) -> Iterator[Round]:
         """Yield the parts at held power, without settling."""
         steady = ~self.changes & self._moves
-        for first, end in whole:
+        for first, end in self.whole:
             inside = np.concatenate([[False], steady[first:end], [False]])
             edges = np.flatnonzero(np.diff(inside)) + first
             for begin, stop in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
-                if stop - begin < self.least_s / 2.0:
+                if stop - begin < 2 * SMOOTH_S:
                     continue
                 # A change shows some seconds before and after it in the means.
                 away = ~self._at_level(float(self.path.seconds.power_w[begin:stop].mean()))
@@ -166,7 +169,9 @@ class _Search:
 
     def _settled(self, start: int, over: int) -> int:
         """Return where the speed is that of the time after, or where it must be."""
-        end = min(start + LAP_SETTLE_S, over)
+        end = start + LAP_SETTLE_S
+        if over - end < LAP_SETTLE_S:
+            return start
         usual_mps = float(np.median(self.path.smooth_mps[end : end + 3 * LAP_SETTLE_S]))
         there = self.path.smooth_mps[start:end] >= (1.0 - LAP_SETTLED_FRACTION) * usual_mps
         settled = start + int(np.argmax(there)) if there.any() else end
@@ -192,7 +197,8 @@ class _Search:
         gap_m = path.gap_m(i, j) - np.where(i < a + SMOOTH_S, self.settling_m.get(a, 0.0), 0.0)
         gap = np.maximum(gap_m, 0.0) / np.maximum(path.length_m(i, j), 1e-9)
         good = (gap <= LAP_GAP_FRACTION) & path.is_known(i, j)
-        good &= path.lasts_s(i, j) >= self.least_s
+        lasts_s = path.lasts_s(i, j)
+        good &= (lasts_s >= self.least_s) & (path.length_m(i, j) > COURSE_SLOWEST_MPS * lasts_s)
         if not self.thin:
             good &= ~path.is_line(i, j)
         rounds = _most(i[good], j[good], gap[good] / LAP_GAP_FRACTION)
@@ -231,29 +237,43 @@ class _Search:
     def _swing(self, i: int, j: int) -> float:
         return float(self.path.swing(np.array([i]), np.array([j]))[0])
 
-    def _not_held(self, i: int, j: int) -> NoLap:
-        return NoLap(float(self.path.t_s[i]), swing_fraction=self._swing(i, j))
-
-    def _swung(self, whole: list[Round], held: list[Round]) -> Iterator[NoLap]:
-        """Yield the rounds between laps, like them, through which power was not held.
+    def _swung(self, parts: list[Round], laps: list[Round]) -> Iterator[NoLap]:
+        """Yield rounds through which power was not held: between laps and like them.
 
         Without laps, those through most of which it was.
         """
-        edges = sorted({edge for one in (*whole, *held) for edge in one})
-        between = [one for one in itertools.pairwise(edges) if one not in held]
-        lengths = [self._length_m(*one) for one in held]
-        usual_m = float(np.median(lengths)) if lengths else None
-        for a, b in between:
+        lengths = [self._length_m(*one) for one in laps]
+        for a, b in self._between(laps) if laps else self._joined(parts):
             for i, j in self._rounds(a, b):
                 if self._is_held(i, j):
                     continue
-                if usual_m is not None:
-                    alike = abs(self._length_m(i, j) / usual_m - 1.0) < LAP_ALIKE_FRACTION
+                if laps:
+                    off = self._length_m(i, j) / float(np.median(lengths)) - 1.0
+                    is_nearly = abs(off) < LAP_ALIKE_FRACTION
                 else:
                     level = self._at_level(float(np.median(self.path.brief_w[i:j])))
-                    alike = float(level[i:j].mean()) > LAP_HELD_SHARE and self._is_most(i, j)
-                if alike:
-                    yield self._not_held(i, j)
+                    share = float(level[i:j].mean())
+                    is_nearly = share > LAP_HELD_SHARE and self._is_most(i, j)
+                if is_nearly:
+                    yield NoLap(float(self.path.t_s[i]), swing_fraction=self._swing(i, j))
+
+    def _between(self, laps: list[Round]) -> Iterator[Round]:
+        for first, end in self.whole:
+            inside = [one for one in laps if first <= one[0] < end]
+            edges = [first, *(edge for one in inside for edge in one), end]
+            yield from zip(edges[::2], edges[1::2], strict=True)
+
+    def _joined(self, parts: list[Round]) -> Iterator[Round]:
+        """Yield the parts at the power of the longest, and what lies between them."""
+        if not parts:
+            return
+        a, b = max(parts, key=lambda one: one[1] - one[0])
+        level = self._at_level(float(self.path.seconds.power_w[a:b].mean()))
+        like = [one for one in parts if float(level[slice(*one)].mean()) > LAP_HELD_SHARE]
+        for first, end in self.whole:
+            inside = [one for one in like if first <= one[0] < end]
+            if len(inside) > 1:
+                yield inside[0][0], inside[-1][1]
 
     def _length_m(self, i: int, j: int) -> float:
         return float(self.path.length_m(np.array([i]), np.array([j]))[0])

@@ -131,7 +131,8 @@ def lap_leg(seconds: Seconds, setup: str, place: str = "") -> Leg:
     ends = np.array([0]), np.array([len(known)])
     lap_m, lasts_s = float(path.length_m(*ends)[0]), float(path.lasts_s(*ends)[0])
     speed = np.hypot(known.east_mps, known.north_mps)
-    east, north = known.east_mps / speed, known.north_mps / speed
+    size = np.maximum(speed, 1e-9)
+    east, north = known.east_mps / size, known.north_mps / size
     by_course = np.column_stack([np.ones(len(known)), east, north])
     left = speed - by_course @ np.linalg.lstsq(by_course, speed)[0]
     return Leg(
