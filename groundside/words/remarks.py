@@ -124,24 +124,26 @@ def _temperature_differs(values: Values, _units: Units) -> str:
 
 
 _WAYS = {
-    "longer": "was longer, {lap}",
-    "shorter": "was shorter, {lap}",
+    "longer": "was {off} longer",
+    "shorter": "was {off} shorter",
     "other_way_round": "went the other way round",
     "other_shape": "had another shape",
 }
 
 
 def _courses_differ(values: Values, units: Units) -> str:
+    usual_m = _number(values["usual_lap_m"])
     parts = [
         f"run {written('run_numbers', number, units)} ({setup}) "
-        + _WAYS[str(way)].format(lap=written("laps_m", lap_m, units))
+        + _WAYS[str(way)].format(off=percent(abs(_number(lap_m) / usual_m - 1.0)))
         for (number, setup), (way, lap_m) in zip(
             _beside(values, "run_numbers", "setups"),
             _beside(values, "ways", "laps_m"),
             strict=True,
         )
     ]
-    usual = written("usual_lap_m", values["usual_lap_m"], units)
+    # Two decimals: laps are short.
+    usual = f"{units.distance(usual_m):.2f} {units.distance_name}"
     return (
         f"Laps differ from the usual {usual}: {', '.join(parts)}. Turns and water count "
         "differently there: ride all laps round the same marks."

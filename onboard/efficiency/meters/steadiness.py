@@ -107,7 +107,7 @@ LAP_SETTLE_S, LAP_SETTLED_FRACTION = 10, 0.05
 """A craft has settled after this time, as before a steady block [s], or once its speed is lower by
 no more than this share than in the half minute after."""
 
-LAP_UNKNOWN_FRACTION, LAP_SINGLE_SHARE, LAP_SINGLE_OF_ALL_SHARE = 0.03, 0.4, 0.25
+LAP_UNKNOWN_FRACTION, LAP_SINGLE_SHARE, LAP_SINGLE_OF_ALL_SHARE = 0.03, 0.3, 0.25
 """Largest share of unknown seconds in a lap. And the shares of the time under way at its power, and
 of all time under way, that a round must have, unless it is repeated or marked, to be a lap: who
 rides about closes a round now and then."""
