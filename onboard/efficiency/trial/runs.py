@@ -10,6 +10,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
 
+import numpy as np
+
 from onboard.contract.remarks import Remark, RemarkCode
 from onboard.efficiency.common_practice import RECIPROCAL_DEG, SAME_POWER_FRACTION
 from onboard.efficiency.trial.laps import LapsFound, NoLap, laps_in
@@ -84,15 +86,21 @@ def runs_in(seconds: Seconds, span: RunSpan, place: str, zero_s: float = 0.0) ->
     if span.kind is not RunKind.THERE_AND_BACK:
         rounds = laps_in(inside, marked=span.marked, thin=span.kind is RunKind.LAPS)
     no_laps = tuple(_no_lap(one, span, place, zero_s) for one in rounds.no_laps)
-    laps = tuple(lap_leg(one, span.setup, place) for one in rounds.laps)
+    laps = tuple(lap_leg(one, span.setup, place) for one in rounds.laps if _draws(one))
     if span.kind is RunKind.LAPS or (span.marked and (laps or no_laps)):
         return RunsFound(laps, no_laps or _nothing(laps, span, place, zero_s))
-    legs = tuple(leg(one, span.setup, place) for one in straight(inside, marked=span.marked))
+    straights = straight(inside, marked=span.marked)
+    legs = tuple(leg(one, span.setup, place) for one in straights if _draws(one))
     if not laps:
         return RunsFound(legs, no_laps or _nothing(legs, span, place, zero_s))
     if sum(one.seconds_s for one in _to_and_fro(legs, laps)) > sum(one.seconds_s for one in laps):
         return RunsFound(legs, ())
     return RunsFound(laps, no_laps)
+
+
+def _draws(seconds: Seconds) -> bool:
+    """Return whether power was drawn: a tow or a drift compares nothing."""
+    return float(np.nanmean(seconds.power_w)) > 0.0
 
 
 def _to_and_fro(legs: tuple[Leg, ...], laps: tuple[Leg, ...]) -> Iterator[Leg]:
