@@ -30,15 +30,12 @@ from onboard.efficiency.meters.steadiness import (
     LAP_HELD_SHARE,
     LAP_LEAST_MARKED_S,
     LAP_LEAST_S,
-    LAP_LEVEL_FRACTION,
     LAP_NEARLY_FRACTION,
     LAP_NEARLY_MARKED_FRACTION,
-    LAP_SETTLE_S,
-    LAP_SETTLED_FRACTION,
     LAP_SINGLE_OF_ALL_SHARE,
     LAP_SINGLE_SHARE,
-    STRETCH_GAP_S,
 )
+from onboard.efficiency.trial.held_parts import Part, held_parts, joined, marked_parts
 from onboard.efficiency.trial.path import LAP_SWING_FRACTION, SMOOTH_S, Path, Places
 from onboard.efficiency.trial.seconds import Seconds
 
@@ -113,18 +110,11 @@ class _Search:
     def __init__(self, seconds: Seconds, marked: bool, thin: bool) -> None:
         self.path, self.marked, self.thin = Path(seconds), marked, thin
         self.least_s = LAP_LEAST_MARKED_S if marked else LAP_LEAST_S
-        self.changes = self.path.changes()
-        self._moves = self.path.smooth_mps >= COURSE_SLOWEST_MPS
-        breaks = np.flatnonzero(self.path.step_s > STRETCH_GAP_S).tolist()
-        self.whole = list(itertools.pairwise([0, *breaks, len(seconds)]))
-        """What lies between gaps."""
-        self.settling_m: dict[int, float] = {}
-        """Length of the settling before a part, by its first place."""
 
     def found(self) -> LapsFound:
         """Return what there is."""
-        parts = list(self._marked_parts() if self.marked else self._held_parts())
-        rounds = [one for a, b in parts for one in self._rounds(a, b)]
+        parts = list(marked_parts(self.path) if self.marked else held_parts(self.path))
+        rounds = [one for part in parts for one in self._rounds(part)]
         if not (self.marked or self.thin):
             rounds = self._meant(rounds)
         held = [one for one in rounds if self._is_held(*one)]
@@ -137,55 +127,14 @@ class _Search:
         else:
             no_laps = list(self._swung(parts, held))
         if not held and not no_laps:
-            no_laps = [one for a, b in parts for one in self._cut_short(a, b)]
+            no_laps = [one for part in parts for one in self._cut_short(part)]
         return LapsFound([self.path.seconds.part(i, j) for i, j in held], no_laps)
 
-    def _marked_parts(self) -> Iterator[Round]:
-        """Yield what was marked, without a start from rest and easing off at the end."""
-        for first, end in self.whole:
-            near = np.flatnonzero(self._at_level(float(np.median(self.path.brief_w[first:end]))))
-            near = near[(near >= first) & (near < end)]
-            if len(near):
-                start, over = int(near[0]), int(near[-1]) + 1
-                yield self._settled(start, over), over
-
-    def _held_parts(self) -> Iterator[Round]:
-        """Yield the parts at held power, without settling."""
-        steady = ~self.changes & self._moves
-        for first, end in self.whole:
-            inside = np.concatenate([[False], steady[first:end], [False]])
-            edges = np.flatnonzero(np.diff(inside)) + first
-            for begin, stop in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
-                if stop - begin < 2 * SMOOTH_S:
-                    continue
-                # A change shows some seconds before and after it in the means.
-                away = ~self._at_level(float(self.path.seconds.power_w[begin:stop].mean()))
-                low, high = max(begin - SMOOTH_S, first), min(stop + SMOOTH_S, end)
-                before = np.flatnonzero(away[low : begin + SMOOTH_S])
-                after = np.flatnonzero(away[stop - SMOOTH_S : high])
-                start = low + int(before[-1]) + 1 if len(before) else low
-                over = stop - SMOOTH_S + int(after[0]) if len(after) else high
-                yield self._settled(start, over), over
-
-    def _settled(self, start: int, over: int) -> int:
-        """Return where the speed is that of the time after, or where it must be."""
-        end = start + LAP_SETTLE_S
-        if over - end < LAP_SETTLE_S:
-            return start
-        usual_mps = float(np.median(self.path.smooth_mps[end : end + 3 * LAP_SETTLE_S]))
-        there = self.path.smooth_mps[start:end] >= (1.0 - LAP_SETTLED_FRACTION) * usual_mps
-        settled = start + int(np.argmax(there)) if there.any() else end
-        self.settling_m[settled] = self._length_m(start, settled)
-        return settled
-
-    def _at_level(self, level_w: float) -> np.ndarray:
-        return np.asarray(np.abs(self.path.brief_w - level_w) <= LAP_LEVEL_FRACTION * level_w)
-
-    def _rounds(self, a: int, b: int) -> list[Round]:
-        """Return the rounds from place `a` to place `b`."""
-        if b - a < self.least_s / 2.0:
+    def _rounds(self, part: Part) -> list[Round]:
+        """Return the rounds of a part."""
+        if part.end - part.first < self.least_s / 2.0:
             return []
-        path, places = self.path, _places(a, b)
+        path, places = self.path, _places(part)
         like = path.like_courses(places, LAP_COURSE_DEG)
         # Where a part ends, a round may end on another course: at its first and last mark.
         turned = np.abs(path.turned(places, places[-1:]))
@@ -194,7 +143,7 @@ class _Search:
         starts, ends = np.nonzero(np.triu(like, 1))
         i, j = places[starts], places[ends]
         # A lap from a standing start lacks what was covered while settling.
-        gap_m = path.gap_m(i, j) - np.where(i < a + SMOOTH_S, self.settling_m.get(a, 0.0), 0.0)
+        gap_m = path.gap_m(i, j) - np.where(i < part.first + SMOOTH_S, part.settling_m, 0.0)
         gap = np.maximum(gap_m, 0.0) / np.maximum(path.length_m(i, j), 1e-9)
         good = (gap <= LAP_GAP_FRACTION) & path.is_known(i, j)
         lasts_s = path.lasts_s(i, j)
@@ -202,7 +151,7 @@ class _Search:
         if not self.thin:
             good &= ~path.is_line(i, j)
         rounds = _most(i[good], j[good], gap[good] / LAP_GAP_FRACTION)
-        return list(self._refined(rounds, int(places[1] - places[0]), b))
+        return list(self._refined(rounds, int(places[1] - places[0]), part.end))
 
     def _meant(self, rounds: list[Round]) -> list[Round]:
         """Return the rounds that were ridden on purpose: repeated, or most of what was ridden."""
@@ -218,8 +167,8 @@ class _Search:
 
     def _is_most(self, i: int, j: int) -> bool:
         """Return whether a round is much of the time under way, and most of that at its power."""
-        level = self._at_level(float(np.median(self.path.brief_w[i:j])))
-        at_power, under_way = int((level & self._moves).sum()), int(self._moves.sum())
+        level = self.path.at_level(float(np.median(self.path.brief_w[i:j])))
+        at_power, under_way = int((level & self.path.moves).sum()), int(self.path.moves.sum())
         least = max(LAP_SINGLE_SHARE * at_power, LAP_SINGLE_OF_ALL_SHARE * under_way)
         return self.thin or j - i > least
 
@@ -231,64 +180,52 @@ class _Search:
 
     def _is_held(self, i: int, j: int) -> bool:
         """Return whether power was held; near the ends, a change belongs to what adjoins."""
-        inside = self.changes[i + SMOOTH_S : j - SMOOTH_S]
+        inside = self.path.changes[i + SMOOTH_S : j - SMOOTH_S]
         return self._swing(i, j) <= LAP_SWING_FRACTION and not inside.any()
 
     def _swing(self, i: int, j: int) -> float:
         return float(self.path.swing(np.array([i]), np.array([j]))[0])
 
-    def _swung(self, parts: list[Round], laps: list[Round]) -> Iterator[NoLap]:
+    def _swung(self, parts: list[Part], laps: list[Round]) -> Iterator[NoLap]:
         """Yield rounds through which power was not held: between laps and like them.
 
         Without laps, those through most of which it was.
         """
         lengths = [self._length_m(*one) for one in laps]
-        for a, b in self._between(laps) if laps else self._joined(parts):
-            for i, j in self._rounds(a, b):
+        for part in self._between(laps) if laps else joined(self.path, parts):
+            for i, j in self._rounds(part):
                 if self._is_held(i, j):
                     continue
                 if laps:
                     off = self._length_m(i, j) / float(np.median(lengths)) - 1.0
                     is_nearly = abs(off) < LAP_ALIKE_FRACTION
                 else:
-                    level = self._at_level(float(np.median(self.path.brief_w[i:j])))
+                    level = self.path.at_level(float(np.median(self.path.brief_w[i:j])))
                     share = float(level[i:j].mean())
                     is_nearly = share > LAP_HELD_SHARE and self._is_most(i, j)
                 if is_nearly:
                     yield NoLap(float(self.path.t_s[i]), swing_fraction=self._swing(i, j))
 
-    def _between(self, laps: list[Round]) -> Iterator[Round]:
-        for first, end in self.whole:
+    def _between(self, laps: list[Round]) -> Iterator[Part]:
+        for first, end in self.path.whole:
             inside = [one for one in laps if first <= one[0] < end]
-            edges = [first, *(edge for one in inside for edge in one), end]
-            yield from zip(edges[::2], edges[1::2], strict=True)
-
-    def _joined(self, parts: list[Round]) -> Iterator[Round]:
-        """Yield the parts at the power of the longest, and what lies between them."""
-        if not parts:
-            return
-        a, b = max(parts, key=lambda one: one[1] - one[0])
-        level = self._at_level(float(self.path.seconds.power_w[a:b].mean()))
-        like = [one for one in parts if float(level[slice(*one)].mean()) > LAP_HELD_SHARE]
-        for first, end in self.whole:
-            inside = [one for one in like if first <= one[0] < end]
-            if len(inside) > 1:
-                yield inside[0][0], inside[-1][1]
+            edges = [first, *itertools.chain.from_iterable(inside), end]
+            yield from itertools.starmap(Part, zip(edges[::2], edges[1::2], strict=True))
 
     def _length_m(self, i: int, j: int) -> float:
         return float(self.path.length_m(np.array([i]), np.array([j]))[0])
 
-    def _cut_short(self, a: int, b: int) -> Iterator[NoLap]:
+    def _cut_short(self, part: Part) -> Iterator[NoLap]:
         """Yield the round that most nearly closed."""
         path = self.path
-        if b - a < self.least_s:
+        if part.end - part.first < self.least_s:
             return
         if self.marked:
-            i, j = np.array([a]), np.array([b])
+            i, j = np.array([part.first]), np.array([part.end])
             good = np.abs(path.turned(i, j)) >= SHORT_LEAST_RAD
             nearly = LAP_NEARLY_MARKED_FRACTION
         else:
-            places = _places(a, b)
+            places = _places(part)
             starts, ends = np.nonzero(np.triu(path.like_courses(places, 120.0), 1))
             i, j = places[starts], places[ends]
             good = path.lasts_s(i, j) >= self.least_s
@@ -302,10 +239,10 @@ class _Search:
             yield NoLap(float(path.t_s[i[n]]), missing_fraction=float(missing[n]))
 
 
-def _places(a: int, b: int) -> Places:
-    """Return places evenly spaced that end at `b`."""
-    stride = -(-(b - a) // PLACES_MOST)
-    return np.arange(b, a - 1, -max(stride, 1))[::-1]
+def _places(part: Part) -> Places:
+    """Return places evenly spaced that end where a part does."""
+    stride = max(-(-(part.end - part.first) // PLACES_MOST), 1)
+    return np.arange(part.end, part.first - 1, -stride)[::-1]
 
 
 def _most(starts: Places, ends: Places, gap: FloatArray) -> list[Round]:

@@ -1,5 +1,6 @@
 """The path over ground of some seconds, and what a round of it between two places is like."""
 
+import itertools
 import math
 
 import numpy as np
@@ -7,11 +8,14 @@ import numpy.typing as npt
 
 from onboard.block import FloatArray
 from onboard.efficiency.meters.steadiness import (
+    COURSE_SLOWEST_MPS,
     LAP_CHANGE_FRACTION,
+    LAP_LEVEL_FRACTION,
     LAP_LINE_SHARE,
     LAP_SLIP_FRACTION,
     LAP_THIN_FRACTION,
     LAP_UNKNOWN_FRACTION,
+    STRETCH_GAP_S,
 )
 from onboard.efficiency.trial.seconds import Seconds
 from onboard.efficiency.trial.stretches import smoothed
@@ -54,8 +58,14 @@ class Path:
         course = np.unwrap(np.arctan2(east, north))
         self.course = np.append(course, course[-1])
         self._twice = _summed(np.cos(2.0 * course)), _summed(np.sin(2.0 * course))
+        self.moves = self.smooth_mps >= COURSE_SLOWEST_MPS
         self.smooth_w = smoothed(seconds.power_w, SMOOTH_S)
         self.brief_w = smoothed(seconds.power_w, BRIEF_S)
+        self.changes = self._changes()
+        """In which seconds power changes for good, or slips for a moment; shape (n,)."""
+        breaks = np.flatnonzero(self.step_s > STRETCH_GAP_S).tolist()
+        self.whole = list(itertools.pairwise([0, *breaks, len(seconds)]))
+        """First and last places of what lies between gaps."""
         self._power, self._square = _summed(self.smooth_w), _summed(self.smooth_w**2)
 
     def lasts_s(self, i: Places, j: Places) -> FloatArray:
@@ -102,8 +112,11 @@ class Path:
         lasts_s = self.lasts_s(i, j)
         return np.asarray(lasts_s - (j - i) <= LAP_UNKNOWN_FRACTION * lasts_s)
 
-    def changes(self) -> Bools:
-        """Return in which seconds power changes for good, or slips for a moment; shape (n,)."""
+    def at_level(self, level_w: float) -> Bools:
+        """Return in which seconds power is near a level, shape (n,)."""
+        return np.asarray(np.abs(self.brief_w - level_w) <= LAP_LEVEL_FRACTION * level_w)
+
+    def _changes(self) -> Bools:
         reach = SMOOTH_S // 2 + 1
         mean = np.pad(self.smooth_w, reach, mode="edge")
         before, after = mean[: -2 * reach], mean[2 * reach :]

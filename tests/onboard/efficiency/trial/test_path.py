@@ -83,16 +83,16 @@ def test_power_about_its_mean() -> None:
 def test_where_power_changes() -> None:
     power = np.full(200, 400.0)
     power[100:] = 200.0
-    changes = Path(made_seconds(np.full(200, 2.0), power_w=power)).changes()
+    changes = Path(made_seconds(np.full(200, 2.0), power_w=power)).changes
     assert changes[98:102].all()
     assert not changes[:88].any()
     assert not changes[112:].any()
     slip = np.full(200, 400.0)
     slip[100:104] = 0.0
-    changes = Path(made_seconds(np.full(200, 2.0), power_w=slip)).changes()
+    changes = Path(made_seconds(np.full(200, 2.0), power_w=slip)).changes
     assert changes[101:103].all()
     small = np.where(np.arange(200) < 100, 400.0, 300.0)
-    assert not Path(made_seconds(np.full(200, 2.0), power_w=small)).changes().any()
+    assert not Path(made_seconds(np.full(200, 2.0), power_w=small)).changes.any()
 
 
 def test_a_gap_is_bridged_and_known_as_one() -> None:
