@@ -104,8 +104,8 @@ if for three seconds it is below the second share of the ten around; and a part 
 and ends within the third of its mean."""
 
 LAP_SETTLE_S, LAP_SETTLED_FRACTION = 10, 0.05
-"""A craft has settled after this time, as before a steady block [s], or once its speed is lower by
-no more than this share than in the half minute after."""
+"""A craft has settled after this time, as before a steady block [s], or once its speed, without the
+water's part, is lower by no more than this share than after it."""
 
 LAP_UNKNOWN_FRACTION, LAP_SINGLE_SHARE, LAP_SINGLE_OF_ALL_SHARE = 0.03, 0.3, 0.25
 """Largest share of unknown seconds in a lap. And the shares of the time under way at its power, and

@@ -78,7 +78,12 @@ def _settled(path: Path, start: int, over: int) -> Part:
     end = start + LAP_SETTLE_S
     if over - end < LAP_SETTLE_S:
         return Part(start, over)
-    usual_mps = float(np.median(path.smooth_mps[end : end + 3 * LAP_SETTLE_S]))
-    there = path.smooth_mps[start:end] >= (1.0 - LAP_SETTLED_FRACTION) * usual_mps
+    # Without the water's part along the course, which differs round a lap by more than settling.
+    speed, course = path.smooth_mps[start:over], path.course[start:over]
+    by_course = np.column_stack([np.ones(len(speed)), np.sin(course), np.cos(course)])
+    after = slice(LAP_SETTLE_S, None)
+    usual_mps, *water_mps = np.linalg.lstsq(by_course[after], speed[after])[0]
+    through_mps = speed - by_course[:, 1:] @ water_mps
+    there = through_mps[:LAP_SETTLE_S] >= (1.0 - LAP_SETTLED_FRACTION) * usual_mps
     settled = start + int(np.argmax(there)) if there.any() else end
     return Part(settled, over, float(path.length_m(np.array([start]), np.array([settled]))[0]))

@@ -20,6 +20,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from onboard.block import FloatArray
 from onboard.efficiency.meters.steadiness import (
@@ -143,14 +144,15 @@ class _Search:
         starts, ends = np.nonzero(np.triu(like, 1))
         i, j = places[starts], places[ends]
         # A lap from a standing start lacks what was covered while settling.
-        gap_m = path.gap_m(i, j) - np.where(i < part.first + SMOOTH_S, part.settling_m, 0.0)
-        gap = np.maximum(gap_m, 0.0) / np.maximum(path.length_m(i, j), 1e-9)
-        good = (gap <= LAP_GAP_FRACTION) & path.is_known(i, j)
+        most_m = LAP_GAP_FRACTION * path.length_m(i, j)
+        most_m += np.where(i < part.first + SMOOTH_S, part.settling_m, 0.0)
+        gap = path.gap_m(i, j) / np.maximum(most_m, 1e-9)
+        good = (gap <= 1.0) & path.is_known(i, j)
         lasts_s = path.lasts_s(i, j)
         good &= (lasts_s >= self.least_s) & (path.length_m(i, j) > COURSE_SLOWEST_MPS * lasts_s)
         if not self.thin:
             good &= ~path.is_line(i, j)
-        rounds = _most(i[good], j[good], gap[good] / LAP_GAP_FRACTION)
+        rounds = _most(i[good], j[good], gap[good])
         return list(self._refined(rounds, int(places[1] - places[0]), part.end))
 
     def _meant(self, rounds: list[Round]) -> list[Round]:
@@ -255,11 +257,11 @@ def _most(starts: Places, ends: Places, gap: FloatArray) -> list[Round]:
     gap
         Their gaps, as shares of the largest allowed.
     """
-    order = np.lexsort((gap, starts))
-    starts, ends, gap = starts[order], ends[order], gap[order]
-    best = np.flatnonzero(np.diff(starts, prepend=-1))  # the one that closes best from each start
-    starts, ends = starts[best], ends[best]
-    worth = (1.0 - POOR_COST * gap[best] ** 2).tolist()
+    # From each start the one that closes best, and the first, which leaves most to those after it.
+    some = np.union1d(_first_of_each(starts, gap), _first_of_each(starts, ends))
+    some = some[np.argsort(starts[some], kind="stable")]
+    starts, ends = starts[some], ends[some]
+    worth = (1.0 - POOR_COST * gap[some] ** 2).tolist()
     after = np.searchsorted(starts, ends).tolist()
     total, taken = [0.0] * (len(starts) + 1), [False] * len(starts)
     for n in range(len(starts) - 1, -1, -1):
@@ -272,3 +274,9 @@ def _most(starts: Places, ends: Places, gap: FloatArray) -> list[Round]:
             chosen.append((int(starts[n]), int(ends[n])))
         n = after[n] if taken[n] else n + 1
     return chosen
+
+
+def _first_of_each(starts: Places, by: npt.NDArray[np.generic]) -> Places:
+    """Return the indexes of the smallest value of each start."""
+    order = np.lexsort((by, starts))
+    return order[np.flatnonzero(np.diff(starts[order], prepend=-1))]

@@ -100,7 +100,7 @@ def test_laps_with_a_stop_after_each(shape: str) -> None:
 def test_short_laps_and_long_ones(lap_m: float) -> None:
     seconds, _ = day(lap_m=lap_m, laps_each=3)
     laps = found(seconds)
-    assert [one.lap_m for one in laps] == pytest.approx([lap_m] * 3, rel=0.06)
+    assert [one.lap_m for one in laps] == pytest.approx([lap_m] * 3, rel=0.08)
 
 
 def test_laps_at_the_power_of_the_way_out() -> None:
@@ -162,6 +162,15 @@ def test_a_lap_between_others_through_which_power_was_not_held_is_named() -> Non
     assert len(result.laps) == 2
     (swung,) = result.no_laps
     assert swung.start_s == pytest.approx(ridden.laps[1][1], abs=12.0)
+
+
+def test_a_brief_stop_is_no_matter_of_swing_alone() -> None:
+    # Five seconds of 220: 13 % about the mean, and a start from slow.
+    seconds, ridden = day(dip={0: (5.0, 0.02)})
+    for inside, marked in ((marked_lap(seconds, ridden), True), (seconds, False)):
+        swung = none_in(inside, marked=marked)
+        assert swung.swing_fraction is not None
+        assert swung.swing_fraction < 0.14
 
 
 def test_a_slip_of_the_hand_for_a_second_is_no_matter() -> None:

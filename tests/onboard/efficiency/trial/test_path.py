@@ -49,6 +49,8 @@ def test_the_area_does_not_depend_on_where_the_path_lies() -> None:
     path = Path(made_seconds(2.0 * np.sin(course), 2.0 * np.cos(course)))
     ends = np.array([300]), np.array([500])
     assert path.area_m2(*ends) == pytest.approx(400.0**2 / (4.0 * np.pi), rel=1e-3)
+    half = np.array([300]), np.array([400])
+    assert path.area_m2(*half) == pytest.approx(400.0**2 / (8.0 * np.pi), rel=2e-2)
 
 
 # Enclosed area (ratio + pi / 4) w^2, half the length (ratio + pi / 2) w.

@@ -10,7 +10,7 @@ from onboard.efficiency.trial.leg import leg
 from onboard.efficiency.trial.runs import RunKind, RunsFound, RunSpan, runs_in
 from onboard.efficiency.trial.seconds import Seconds
 from onboard.efficiency.trial.stretches import straight
-from tests.craft.lap_day import LapDay
+from tests.craft.lap_day import SHAPES, LapDay
 from tests.craft.lap_day import make as make_laps
 from tests.craft.trial_day import Day, Setup, make
 from tests.onboard.efficiency.trial.made_laps import day, seconds_of
@@ -165,11 +165,50 @@ def test_laps_in_a_log_are_those_of_the_day() -> None:
         for one in runs.legs:
             # The day's sensors read power high by 0.8 %.
             speed_mps = made.speed_mps[name] * (one.power_w / 1.008 / 400.0) ** 0.28
-            assert one.lap_m == pytest.approx(500.0, rel=0.03)
+            # Corners, settling and the gap that is allowed.
+            assert one.lap_m == pytest.approx(500.0, rel=0.06)
             assert one.speed_mps == pytest.approx(speed_mps, rel=0.015)
     for name, begin_s, end_s in made.laps:
         runs = runs_in(seconds, RunSpan(name, begin_s, end_s, True), "day.tlog")
-        assert [one.lap_m for one in runs.legs] == pytest.approx([500.0], rel=0.03)
+        assert [one.lap_m for one in runs.legs] == pytest.approx([500.0], rel=0.06)
+
+
+def test_a_tow_is_no_run() -> None:
+    seconds, _ = day()
+    towed = Seconds(**(vars(seconds) | {"power_w": np.zeros(len(seconds))}))
+    assert found(towed).legs == ()
+    assert stated(found(towed, marked=True)) == [RemarkCode.NO_RUN_FOUND]
+    straight_on = made_seconds(np.full(120, 2.0), power_w=0.0)
+    assert found(straight_on).legs == ()
+    assert stated(found(straight_on, marked=True)) == [RemarkCode.NO_RUN_FOUND]
+
+
+def test_nearly_all_laps_are_found_and_none_is_made_up() -> None:
+    missed = 0
+    for seed in range(60):
+        rng = np.random.default_rng(seed)
+        seconds, ridden = day(
+            seed=seed,
+            shape=SHAPES[seed % len(SHAPES)],
+            laps_each=1 + seed % 3,
+            lap_m=(200.0, 500.0)[seed % 2],
+            clockwise=bool(rng.integers(2)),
+            start=float(rng.uniform()),
+            axis_deg=float(rng.uniform(0.0, 360.0)),
+            way_deg=float(rng.uniform(0.0, 360.0)),
+            set_deg=float(rng.uniform(0.0, 360.0)),
+            drift_mps=float(rng.uniform(0.0, 0.5)),
+            gust_sd_mps=0.05,
+            hold_sd=0.04,
+        )
+        laps = [one for one in found(seconds).legs if one.lap_m]
+        assert len(laps) <= len(ridden.laps)
+        missed += len(ridden.laps) - len(laps)
+        for name, begin_s, end_s in ridden.laps:
+            (lap,) = runs_in(seconds, RunSpan(name, begin_s, end_s, True), "log").legs
+            assert lap.lap_m == pytest.approx((200.0, 500.0)[seed % 2], rel=0.15)
+    # Of 120; the last of three short ones may lack what was covered while settling.
+    assert missed <= 3
 
 
 def wander(seed: int, lasts_s: int = 1200) -> Seconds:
