@@ -85,8 +85,8 @@ class Unlogged:
 
     Notes
     -----
-    It is a rider's habit, so alike in every charge: some disconnect the pack, others leave it on, so
-    that values near 0 and m are likelier than those between. A quantity with such a U-shaped
+    It is a rider's habit, so alike in every charge: some disconnect the pack, others leave it on,
+    and values near 0 and m are likelier than those between. A quantity with such a U-shaped
     distribution from 0 to m has the mean m/2 and the standard deviation m/sqrt(8) (JCGM 101:2008,
     6.4.6).
     """
