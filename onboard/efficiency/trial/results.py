@@ -1,5 +1,6 @@
 """The results of a trial, and the evidence behind them."""
 
+import math
 from dataclasses import dataclass
 
 from onboard.block import FloatArray
@@ -9,6 +10,7 @@ from onboard.efficiency.trial.double_runs import DoubleRun, UnpairedLeg
 from onboard.efficiency.trial.equal_power import CurveSlope
 from onboard.efficiency.trial.leg import Leg
 from onboard.efficiency.trial.ranking import Levels, Sample
+from onboard.efficiency.trial.trial_practice import DOUBLE_RUN_SD_FRACTION, LAP_SD_FRACTION
 from onboard.efficiency.trial.water_change import Water
 
 
@@ -28,8 +30,8 @@ class SetupResult:
         Relative correction of its speed to that power.
     speed_mps, wh_per_km
         Through the water, at that power by the craft's own instruments.
-    double_runs, runs
-        Numbers that it is based on.
+    double_runs, laps, runs
+        Numbers that it is based on; runs are the straight ones.
     """
 
     name: str
@@ -39,7 +41,54 @@ class SetupResult:
     speed_mps: Estimate
     wh_per_km: Estimate
     double_runs: int
+    laps: int
     runs: int
+
+
+@dataclass(frozen=True)
+class Place:
+    """A set-up's place in the ranking.
+
+    Parameters
+    ----------
+    name
+        The set-up's label.
+    group
+        Set-ups that cannot be told apart share one; 0 is that of the best.
+    behind_fraction
+        Wh/km more than the best's, as a share of the best's; 0 for the best itself.
+    chance_best
+        Probability that it is the best of all.
+    """
+
+    name: str
+    group: int
+    behind_fraction: Estimate
+    chance_best: float
+
+
+@dataclass(frozen=True)
+class NextRuns:
+    """What to ride next.
+
+    Parameters
+    ----------
+    enough
+        Whether more runs would hardly change the answer: the best is surely named, or all that
+        remain are alike to within what is worth telling.
+    order
+        Set-ups to ride, in this order, one run of each place: there and back through those not told
+        apart from the best. Empty if enough.
+    drop
+        Set-ups that are surely not the best.
+    rounds
+        How often to ride that order until it is told; None if unknown.
+    """
+
+    enough: bool
+    order: tuple[str, ...]
+    drop: tuple[str, ...]
+    rounds: int | None
 
 
 @dataclass(frozen=True)
@@ -110,8 +159,24 @@ class Evidence:
 
     @property
     def counts(self) -> list[int]:
-        """Number of double runs of each set-up."""
+        """Number of double runs and laps of each set-up."""
         return [sum(double.setup == name for double in self.doubles) for name in self.names]
+
+    @property
+    def laps(self) -> list[int]:
+        """Number of laps of each set-up."""
+        return [
+            sum(double.setup == name and double.is_lap for double in self.doubles)
+            for name in self.names
+        ]
+
+    @property
+    def usual_sd_fraction(self) -> float:
+        """Usual relative standard deviation of a double run or lap, as far as they were run."""
+        usual = [
+            LAP_SD_FRACTION if double.is_lap else DOUBLE_RUN_SD_FRACTION for double in self.doubles
+        ]
+        return math.sqrt(sum(sd**2 for sd in usual) / len(usual))
 
     @property
     def without(self) -> list[str]:
@@ -137,6 +202,16 @@ class Comparison:
         Of `ranking_cautions`; the caller adds those of power and surroundings.
     evidence
         The evidence behind it.
+    places
+        The place of each set-up, best first.
+    next_runs
+        What to ride next.
+    told_fraction
+        Difference in Wh/km, as a share, from which the best is told from a set-up run like these;
+        None with one set-up.
+    shared_sd_fraction
+        Relative standard deviation of Wh/km by the sensors' gain: in each interval, and common to
+        all set-ups, so in no difference.
     """
 
     power_w: float
@@ -145,3 +220,7 @@ class Comparison:
     pairs: tuple[PairResult, ...]
     cautions: tuple[Caution, ...]
     evidence: Evidence
+    places: tuple[Place, ...]
+    next_runs: NextRuns
+    told_fraction: float | None
+    shared_sd_fraction: float
