@@ -13,11 +13,11 @@ from enum import StrEnum
 import numpy as np
 
 from onboard.contract.remarks import Remark, RemarkCode
-from onboard.efficiency.common_practice import RECIPROCAL_DEG, SAME_POWER_FRACTION
 from onboard.efficiency.trial.laps import LapsFound, NoLap, laps_in
 from onboard.efficiency.trial.leg import Leg, lap_leg, leg
 from onboard.efficiency.trial.seconds import Seconds
 from onboard.efficiency.trial.stretches import straight
+from onboard.efficiency.trial.trial_practice import RECIPROCAL_DEG, SAME_POWER_FRACTION
 
 
 class RunKind(StrEnum):
