@@ -14,6 +14,9 @@ from onboard.contract.remarks import (
     RemarkCode,
 )
 
+NAMED_MOST = 3
+"""Set-ups that a caution names, if there are many."""
+
 
 def caution_text(caution: Caution, units: Units) -> str:
     """Return what may mislead a comparison, and what to do about it.
@@ -61,9 +64,12 @@ def _number(value: Value) -> float:
 def _power_not_held(values: Values, units: Units) -> str:
     apart = [
         f"{written('powers_w', power_w, units)} with {setup}"
-        for setup, power_w in _beside(values, "setups", "powers_w")
+        for setup, power_w in sorted(
+            _beside(values, "setups", "powers_w"), key=lambda one: -_number(one[1])
+        )
     ]
-    parts = [", ".join(apart)] if apart else []
+    several = f"{apart[0]} to {apart[-1]}" if len(apart) > 2 else ", ".join(apart)
+    parts = [several] if apart else []
     for key, when in (
         ("run_to_run_fraction", "from run to run"),
         ("within_run_fraction", "within a run"),
@@ -71,7 +77,7 @@ def _power_not_held(values: Values, units: Units) -> str:
         if values[key] is not None:
             parts.append(f"it varied by {percent(_number(values[key]))} {when}")
     if values["held"] == "not_known":
-        parts.append("what was held is not known: no motor current in the log")
+        parts.append("the log has no motor current")
     return (
         f"Battery power was not held: {'; '.join(parts)}. Hold one battery power, and ride again."
     )
@@ -105,10 +111,12 @@ def _outlier_run(values: Values, units: Units) -> str:
 
 def _order_confounded(values: Values, _units: Units) -> str:
     pairs = _beside(values, "setups", "others")
-    names = ", ".join(dict.fromkeys(str(name) for pair in pairs for name in pair))
+    names = list(dict.fromkeys(str(name) for pair in pairs for name in pair))
+    more = f" and {len(names) - NAMED_MOST} more" if len(names) > NAMED_MOST else ""
     return (
-        f"Not ridden by turns: {names}. A step in wind, charge or trim may be what differs; "
-        "intervals allow for a usual one (3.5 %). Ride them again by turns, A B B A."
+        f"Not ridden by turns: {', '.join(names[:NAMED_MOST])}{more}. A step in wind, "
+        "charge or trim may be the difference (a usual one, 3.5 %, is allowed for). Ride by turns, "
+        "A B B A."
     )
 
 

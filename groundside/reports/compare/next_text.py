@@ -13,6 +13,7 @@ DOUBTED_BY = frozenset(
         CautionCode.VOLTAGE_DIFFERS,
         CautionCode.TEMPERATURE_DIFFERS,
         CautionCode.ORDER_CONFOUNDED,
+        CautionCode.COURSES_DIFFER,
     }
 )
 """Cautions by which something else than the set-ups may make the whole difference."""
@@ -35,7 +36,8 @@ def next_text(found: Comparison, cautions: Iterable[Caution]) -> str:
     """
     ahead, how = found.next_runs, _how(found)
     doubts = [one for one in cautions if one.code in DOUBTED_BY]
-    mend = "first mend what the cautions name, then " if doubts else ""
+    by_more = any(one.code is not CautionCode.ORDER_CONFOUNDED for one in doubts)
+    mend = "first mend what the cautions name, then " if by_more else ""
     if not ahead.enough:
         back = ", then in reverse" if len(ahead.order) > 1 else ""
         rounds = ahead.rounds

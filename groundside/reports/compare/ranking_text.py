@@ -31,7 +31,7 @@ def ranking_lines(found: Comparison, units: Units) -> Iterator[str]:
             figure_text(_alone(one.wh_per_km), lambda x: f"{units.consumption(x):.1f}"),
             figure_text(_alone(one.speed_mps), lambda x: f"{units.speed(x):.2f}"),
             behind_text(place.behind_fraction, is_first=number == 1),
-            chance_text(place.chance_best) if len(found.places) > 1 else "-",
+            chance_text(place.chance_best),
             runs_text(one, found),
         )
         yield aligned(cells, formats).rstrip()
@@ -78,14 +78,16 @@ def behind_text(behind: Estimate, *, is_first: bool) -> str:
     return f"{value} ({100 * behind.low:.1f} to {100 * behind.high:.1f})"
 
 
-def chance_text(chance: float) -> str:
-    """Return a probability as a whole per cent, which is never 0 nor 100.
+def chance_text(chance: float | None) -> str:
+    """Return a probability as a whole per cent, which is never 0 nor 100; '-' if unknown.
 
     Examples
     --------
     >>> chance_text(0.0), chance_text(0.125), chance_text(0.998)
     ('< 1 %', '12 %', '> 99 %')
     """
+    if chance is None:
+        return "-"
     if chance < 0.01:
         return "< 1 %"
     return "> 99 %" if chance > 0.99 else f"{100 * chance:.0f} %"

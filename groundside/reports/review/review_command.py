@@ -8,11 +8,12 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
+from groundside.reports.drawing import need_matplotlib
 from groundside.reports.log_progress import progress_bar
 from groundside.reports.review.csv_rows import as_csv
 from groundside.reports.review.html_page import html_page
 from groundside.reports.review.parallel_review import ReviewOutcome, review_logs
-from groundside.reports.review.pictures import need_matplotlib, plot_file
+from groundside.reports.review.pictures import plot_file
 from groundside.reports.review.review_output import as_json, as_lines, as_tables
 from groundside.reports.review.season_table import named_reviews
 from groundside.reports.text_layout import print_report
@@ -63,7 +64,7 @@ def _check_files(arguments: argparse.Namespace) -> None:
         raise UsageError(f"--html {html}: expected a name that ends in .html")
     if plot is not None and len(arguments.logs) > 1:
         raise UsageError("--plot: draws one log; for several use --html, which has all on one page")
-    need_matplotlib()
+    need_matplotlib("review")
 
 
 def _print(outcomes: Sequence[ReviewOutcome], arguments: argparse.Namespace) -> None:

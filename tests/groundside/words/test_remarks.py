@@ -13,13 +13,17 @@ from onboard.contract.remarks import Caution, CautionCode, Remark, RemarkCode
 KMH = CHOICES["km/h"]
 
 HELD = {"setups": (), "powers_w": (), "run_to_run_fraction": None, "within_run_fraction": None}
-NOT_KNOWN = "what was held is not known: no motor current in the log"
+NOT_KNOWN = "the log has no motor current"
 
 
 @pytest.mark.parametrize(
     ("values", "expected"),
     [
         ({"setups": ("a", "b"), "powers_w": (419.8, 400.2)}, "420 W with a, 400 W with b"),
+        (
+            {"setups": ("a", "b", "c"), "powers_w": (405.2, 419.8, 400.2)},
+            "420 W with b to 400 W with c",
+        ),
         ({"run_to_run_fraction": 0.081}, "it varied by 8 % from run to run"),
         ({"within_run_fraction": 0.058}, "it varied by 6 % within a run"),
         (
@@ -89,6 +93,8 @@ def test_lists() -> None:
     assert caution_text(order, KMH).startswith(
         "Not ridden by turns: a, b, c. A step in wind, charge or trim"
     )
+    many = Caution(CautionCode.ORDER_CONFOUNDED, setups=tuple("abcd"), others=tuple("efgh"))
+    assert caution_text(many, KMH).startswith("Not ridden by turns: a, e, b and 5 more. A step")
     outlier = Caution(CautionCode.OUTLIER_RUN, run_numbers=(5, 6, 7), setup="slim")
     assert caution_text(outlier, KMH).startswith("Runs 5 and 6 and 7 (slim) are unlike")
     few = Caution(CautionCode.TOO_FEW_DOUBLE_RUNS, setups=("a", "c"))
