@@ -4,6 +4,7 @@ import argparse
 from pathlib import Path
 
 from groundside.reports.compare.compare_json import as_json
+from groundside.reports.compare.compare_page import compare_page
 from groundside.reports.compare.compare_text import as_lines
 from groundside.reports.compare.cruise_range import CruiseRange, cruise_range
 from groundside.reports.compare.findings import Findings
@@ -12,7 +13,9 @@ from groundside.reports.compare.run_sheet import entries_of
 from groundside.reports.compare.run_times import RunTimes
 from groundside.reports.compare.trial import run_trial
 from groundside.reports.compare.trial_log import TrialLog, read_all, read_trial_log
+from groundside.reports.drawing import need_matplotlib
 from groundside.reports.log_progress import progress_bar, shifted, size_bytes
+from groundside.reports.report_files import check_page, write_report
 from groundside.reports.text_layout import print_report, printable
 from groundside.words.units import units_named
 from onboard.efficiency.trial.trial import Trial
@@ -54,6 +57,8 @@ def run_compare(arguments: argparse.Namespace) -> int:
     )
     lines = as_lines(findings, units, details=arguments.details)
     print_report(arguments.json, lambda: as_json(findings), map(printable, lines))
+    if arguments.html is not None:
+        write_report(arguments.html, compare_page(findings, units))
     return 0
 
 
@@ -67,3 +72,6 @@ def _check(arguments: argparse.Namespace) -> None:
     """Refuse options that contradict each other, before any log is read."""
     if arguments.battery_wh is not None and arguments.speed_mps is None:
         raise UsageError("--battery-wh: goes with --speed-mps")
+    if arguments.html is not None:
+        check_page(arguments.html)
+        need_matplotlib("compare")

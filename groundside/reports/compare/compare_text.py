@@ -8,7 +8,7 @@ from groundside.reports.compare.findings import Findings
 from groundside.reports.compare.left_out_text import caution_line, left_out_lines
 from groundside.reports.compare.next_text import next_text
 from groundside.reports.compare.pair_text import pair_sentence
-from groundside.reports.compare.ranking_text import range_lines, ranking_lines
+from groundside.reports.compare.ranking_text import range_sentences, ranking_lines
 from groundside.reports.compare.split_text import split_lines
 from groundside.reports.text_layout import hanging
 from groundside.words.units import Units
@@ -30,7 +30,8 @@ def as_lines(findings: Findings, units: Units, *, details: bool = False) -> Iter
     found = trial.comparison
     yield from ranking_lines(found, units)
     yield ""
-    yield from range_lines(found, units)
+    for sentence in range_sentences(found, units):
+        yield from hanging(sentence)
     if trial.cautions:
         yield ""
     for caution in trial.cautions:

@@ -18,14 +18,11 @@ WIDE_SD = 0.05
 def cruise_lines(found: CruiseRange, units: Units) -> Iterator[str]:
     """Yield the table, and what it rests on."""
     cruise = found.cruise
-    yield (
-        f"At {speed_text(cruise.speed_mps, units)}: equal power is the fair test, this is what it "
-        "brings."
-    )
+    yield cruise_title(found, units)
     yield ""
     names = short_names(one.name for one in cruise.setups)
     width = max(6, *map(len, names.values()))
-    has_pack = all(one != Unknown(Reason.NO_BATTERY) for one in found.range_m)
+    has_pack = has_range(found)
     second = f"range, {units.distance_name}" if has_pack else "95 % interval"
     formats = (">2", f"<{width}", ">6", "<19", "<21", "")
     heading = ("", "set-up", units.consumption_name, second, "behind the first", "by")
@@ -45,13 +42,31 @@ def cruise_lines(found: CruiseRange, units: Units) -> Iterator[str]:
             "curve" if one.by_own_curve else "slope",
         )
         yield aligned(cells, formats).rstrip()
-    if not has_pack:
+    for sentence in cruise_sentences(found):
+        yield from hanging(sentence)
+
+
+def cruise_title(found: CruiseRange, units: Units) -> str:
+    """Return the title of the table."""
+    speed = speed_text(found.cruise.speed_mps, units)
+    return f"At {speed}: equal power is the fair test, this is what it brings."
+
+
+def cruise_sentences(found: CruiseRange) -> Iterator[str]:
+    """Yield what is missing, and what to do for less doubt."""
+    if not has_range(found):
         yield "Range unknown: no [battery] in the craft profile."
-    if any(not one.by_own_curve and not one.sd_fraction <= WIDE_SD for one in cruise.setups):
-        yield from hanging(
+    setups = found.cruise.setups
+    if any(not one.by_own_curve and not one.sd_fraction <= WIDE_SD for one in setups):
+        yield (
             "By the slope it is uncertain: ride two minutes there and back at that speed with "
             "each, and its own curve tells."
         )
+
+
+def has_range(found: CruiseRange) -> bool:
+    """Return whether the pack is known."""
+    return all(one != Unknown(Reason.NO_BATTERY) for one in found.range_m)
 
 
 def _range(range_m: Estimate, units: Units) -> str:

@@ -1,14 +1,16 @@
 """The ranking as a table, and what it can tell."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
-from groundside.reports.text_layout import aligned, figure_text, hanging, short_names
+from groundside.reports.text_layout import aligned, figure_text, short_names
 from groundside.words.units import Units
 from onboard.contract.figure import Estimate, Figure
 from onboard.efficiency.statistics.shared_errors import Z_95
-from onboard.efficiency.trial.results import Comparison, SetupResult
+from onboard.efficiency.trial.results import Comparison, Place, SetupResult
 
 TITLE = "At {power_w:.0f} W of battery power (brackets: 95 % intervals; chance: to be the best):"
+
+BY_GAPS = "Set-ups without a gap between them cannot be told apart."
 
 
 def ranking_lines(found: Comparison, units: Units) -> Iterator[str]:
@@ -20,27 +22,36 @@ def ranking_lines(found: Comparison, units: Units) -> Iterator[str]:
     formats = (">2", f"<{width}", ">6", ">5", "<21", ">6", "")
     heading = ("", "set-up", units.consumption_name, units.speed_name, "behind the best")
     yield aligned((*heading, "chance", runs_title(found)), formats).rstrip()
-    first, group = 1, 0
-    for number, (one, place) in enumerate(zip(found.setups, found.places, strict=True), 1):
-        if place.group != group:
-            first, group = number, place.group
+    shared = places_shared(found.places)
+    for number, one, place in zip(shared, found.setups, found.places, strict=True):
+        if one is not found.setups[0] and found.places[number - 1] is place:
             yield ""
         cells = (
-            f"{first}",
+            f"{number}",
             names[one.name],
             figure_text(_alone(one.wh_per_km), lambda x: f"{units.consumption(x):.1f}"),
             figure_text(_alone(one.speed_mps), lambda x: f"{units.speed(x):.2f}"),
-            behind_text(place.behind_fraction, is_first=number == 1),
+            behind_text(place.behind_fraction, is_first=one is found.setups[0]),
             chance_text(place.chance_best),
             runs_text(one, found),
         )
         yield aligned(cells, formats).rstrip()
 
 
-def range_lines(found: Comparison, units: Units) -> Iterator[str]:
-    """Yield what the ranking can tell, and where it holds."""
+def range_sentences(found: Comparison, units: Units, apart: str = BY_GAPS) -> Iterator[str]:
+    """Yield what the ranking can tell, and where it holds.
+
+    Parameters
+    ----------
+    found
+        The comparison.
+    units
+        The rider's units.
+    apart
+        How set-ups are shown that cannot be told apart.
+    """
     if len({one.group for one in found.places}) < len(found.places):
-        yield "Set-ups without a gap between them cannot be told apart."
+        yield apart
     if found.told_fraction is not None:
         told, count = f"{100 * found.told_fraction:.1f} %", len(found.places)
         yield (
@@ -49,15 +60,29 @@ def range_lines(found: Comparison, units: Units) -> Iterator[str]:
             else f"One pair by itself is told from {told} on; among {count}, it takes more."
         )
     shared = 100 * Z_95 * found.shared_sd_fraction
-    yield from hanging(
+    yield (
         f"The sensors' gain may shift all {units.consumption_name} together by {shared:.0f} %; "
         "it is in no difference."
     )
     mean_mps = float(found.evidence.speed_mps.mean())
-    yield from hanging(
+    yield (
         f"This holds near {found.power_w:.0f} W and {units.speed(mean_mps):.1f} "
         f"{units.speed_name}, with this load and water; not in general."
     )
+
+
+def places_shared(places: Sequence[Place]) -> list[int]:
+    """Return the number of each place, from 1; set-ups that cannot be told apart share one.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> one = Place("a", 0, Figure(0.0), 0.9)
+    >>> places_shared([one, one, replace(one, group=1), replace(one, group=2)])
+    [1, 1, 3, 4]
+    """
+    groups = [one.group for one in places]
+    return [groups.index(group) + 1 for group in groups]
 
 
 def behind_text(behind: Estimate, *, is_first: bool) -> str:
