@@ -28,7 +28,7 @@ from onboard.efficiency.curve.speed_power import Posterior
 from onboard.efficiency.statistics.shared_errors import Z_95
 from onboard.efficiency.trial.equal_power import CurveSlope
 from onboard.efficiency.trial.results import Comparison, Place, SetupResult
-from onboard.efficiency.trial.trial_practice import CRUISE_FAR_FRACTION
+from onboard.efficiency.trial.trial_practice import CRUISE_FAR_FRACTION, CURVE_BEYOND_FRACTION
 
 SLOPE_WALK = 0.026
 """Variance of the slope's change over a unit of ln P: from a third, where friction dominates, to a
@@ -143,7 +143,7 @@ def _by_curve(curve: Posterior | None, speed_mps: float) -> _Power | None:
     if curve is None or not curve.determines_water:
         return None
     low, high = curve.seen_mps
-    if not low <= speed_mps <= high:
+    if not low * (1.0 - CURVE_BEYOND_FRACTION) <= speed_mps <= high * (1.0 + CURVE_BEYOND_FRACTION):
         return None
     at = np.array([speed_mps])
     variance = float(curve.curve_variance(at)[0])

@@ -13,6 +13,7 @@ from enum import StrEnum
 import numpy as np
 
 from onboard.contract.remarks import Remark, RemarkCode
+from onboard.efficiency.common_practice import DRAWING_LEAST_W
 from onboard.efficiency.trial.laps import LapsFound, NoLap, laps_in
 from onboard.efficiency.trial.leg import Leg, lap_leg, leg
 from onboard.efficiency.trial.seconds import Seconds
@@ -100,7 +101,7 @@ def runs_in(seconds: Seconds, span: RunSpan, place: str, zero_s: float = 0.0) ->
 
 def _draws(seconds: Seconds) -> bool:
     """Return whether power was drawn: a tow or a drift compares nothing."""
-    return float(np.nanmean(seconds.power_w)) > 0.0
+    return float(np.nanmean(seconds.power_w)) >= DRAWING_LEAST_W
 
 
 def _to_and_fro(legs: tuple[Leg, ...], laps: tuple[Leg, ...]) -> Iterator[Leg]:

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
@@ -11,6 +11,7 @@ from onboard.efficiency.curve.speed_power import Posterior
 from onboard.efficiency.curve.steady import SteadyBlock
 from onboard.efficiency.trial.cautions import power_cautions, surroundings_cautions
 from onboard.efficiency.trial.comparison import compare
+from onboard.efficiency.trial.courses import course_cautions
 from onboard.efficiency.trial.double_runs import double_runs
 from onboard.efficiency.trial.equal_power import curves_of, reference_power_w, slope_at
 from onboard.efficiency.trial.leg import Leg
@@ -19,6 +20,9 @@ from onboard.efficiency.trial.runs import RunSpan, runs_in
 from onboard.efficiency.trial.seconds import Seconds
 from onboard.efficiency.trial.trial_practice import COACHED_SIGNIFICANCE, VERDICT_SIGNIFICANCE
 from onboard.profile import Sensors
+
+OUTINGS_APART_S = 3.0 * 3600.0
+"""Time between two outings after which the water is as good as another [s]. Common practice."""
 
 
 @dataclass(frozen=True)
@@ -121,7 +125,12 @@ def trial_of(rides: list[TrialRide], sensors: Sensors, *, coached: bool = False)
     if isinstance(found, Unknown):
         return NoTrial(found, setups, passed_over)
     counted = [legs[n] for double in found.evidence.doubles for n in double.legs]
-    cautions = [*power_cautions(counted), *found.cautions, *surroundings_cautions(counted)]
+    cautions = [
+        *power_cautions(counted),
+        *course_cautions(found.evidence.legs),
+        *found.cautions,
+        *surroundings_cautions(counted),
+    ]
     return Trial(found, tuple(cautions), passed_over, curves)
 
 
@@ -137,12 +146,17 @@ def _legs(rides: list[TrialRide]) -> tuple[list[Leg], tuple[Remark, ...]]:
 
 
 def _steady_of(rides: list[TrialRide]) -> dict[str, list[SteadyBlock]]:
-    """Return the steady stretches within each set-up's spans."""
+    """Return the steady stretches within each set-up's spans, oldest first and on one clock."""
     found: dict[str, list[SteadyBlock]] = {}
-    for ride in rides:
+    outing, begin_s, end_s = -1, 0.0, 0.0
+    for ride in sorted(rides, key=lambda one: (one.outing, one.shift_s)):
+        if ride.outing != outing:
+            outing, begin_s = ride.outing, ride.shift_s - end_s - OUTINGS_APART_S
+        shift_s = ride.shift_s - begin_s
         only = {span.setup for span in ride.spans}
         for block in ride.steady:
             inside = {span.setup for span in ride.spans if span.start_s < block.t_s <= span.end_s}
+            end_s = shift_s + block.t_s
             for setup in inside or (only if len(only) == 1 else set()):
-                found.setdefault(setup, []).append(block)
-    return found
+                found.setdefault(setup, []).append(replace(block, t_s=end_s))
+    return {name: sorted(some, key=lambda one: one.t_s) for name, some in found.items()}

@@ -153,10 +153,10 @@ def test_its_own_curve_counts_where_it_was_ridden() -> None:
 
 
 def test_a_curve_does_not_count_beyond_what_was_ridden() -> None:
-    found, curve = compared(), fit(blocks(0.25), [])
-    assert curve.seen_mps[1] < 1.99
-    a, _ = cruise_at(2.1, found, {"a": curve}).setups
-    assert not a.by_own_curve
+    found, curve = compared(slope=CurveSlope(0.28, 0.08, False)), fit(blocks(0.25), [])
+    low = curve.seen_mps[0]
+    assert cruise_at(0.96 * low, found, {"a": curve}).setups[0].by_own_curve
+    assert not cruise_at(0.94 * low, found, {"a": curve}).setups[0].by_own_curve
     unsettled = replace(curve, course_variance=1.0)
     assert not cruise_at(1.6, found, {"a": unsettled}).setups[0].by_own_curve
 
