@@ -8,11 +8,11 @@ from groundside.reports.text_layout import aligned, figure_text, hanging, short_
 from groundside.words.figures import speed_text, three_figures
 from groundside.words.reasons import reason_text
 from groundside.words.units import Units
-from onboard.contract.figure import Estimate, Unknown
+from onboard.contract.figure import Estimate, Figure, Unknown
 from onboard.contract.reasons import Reason
 
 WIDE_SD = 0.05
-"""Relative standard deviation from which a run at the cruising speed is worth its while."""
+"""Relative standard deviation from which runs at the cruising speed are worth their while."""
 
 
 def cruise_lines(found: CruiseRange, units: Units) -> Iterator[str]:
@@ -56,12 +56,14 @@ def cruise_sentences(found: CruiseRange) -> Iterator[str]:
     """Yield what is missing, and what to do for less doubt."""
     if not has_range(found):
         yield "Range unknown: no [battery] in the craft profile."
-    setups = found.cruise.setups
-    if any(not one.by_own_curve and not one.sd_fraction <= WIDE_SD for one in setups):
-        yield (
-            "By the slope it is uncertain: ride two minutes there and back at that speed with "
-            "each, and its own curve tells."
-        )
+    for one in found.cruise.setups:
+        if isinstance(one.wh_per_km, Figure) and one.sd_fraction > WIDE_SD:
+            power_w = one.wh_per_km.value * 3.6 * found.cruise.speed_mps
+            yield (
+                "So far from the power of these runs it is uncertain: runs at about "
+                f"{power_w:.0f} W would tell it at that speed."
+            )
+            return
 
 
 def has_range(found: CruiseRange) -> bool:
