@@ -30,8 +30,9 @@ def compare_page(findings: Findings, units: Units) -> str:
     title = f"{len(found.setups)} set-ups at {found.power_w:.0f} W"
     parts = ["<main>", f"<h1>{escaped(title)}</h1>", f"<p>{escaped(_about(findings))}</p>"]
     parts += table_section(ranking_table(found, units))
-    parts += _sentences("cautions", _cautions(findings, units))
-    parts += _sentences("next", [next_text(found, findings.trial.cautions).removeprefix("Next: ")])
+    cautions = [caution_line(findings, one, units) for one in findings.trial.cautions]
+    parts += _sentences("cautions", cautions)
+    parts.append(f"<p>{escaped(next_text(found, findings.trial.cautions))}</p>")
     parts += pictures_section(svg_elements(drawings(found, units), itertools.count(1)))
     if findings.cruise is not None:
         parts += table_section(cruise_table(findings.cruise, units))
@@ -49,13 +50,6 @@ def _about(findings: Findings) -> str:
     logs = ", ".join(dict.fromkeys(findings.times.of(one).log for one in legs))
     utc = findings.times.of(legs[0]).utc
     return logs if utc is None else f"{logs}, {utc:%Y-%m-%d %H:%M} UTC"
-
-
-def _cautions(findings: Findings, units: Units) -> list[str]:
-    return [
-        caution_line(findings, one, units).removeprefix("Caution: ")
-        for one in findings.trial.cautions
-    ]
 
 
 def _sentences(title: str, sentences: Sequence[str]) -> Iterator[str]:

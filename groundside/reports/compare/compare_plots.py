@@ -1,5 +1,6 @@
 """Pictures of a comparison; each function draws into one matplotlib axes."""
 
+import string
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -19,7 +20,9 @@ if TYPE_CHECKING:
 
 PAUSE_MIN = 10.0
 """Gap drawn between outings [min]."""
-SETTLED, FAINT = "o", "#8a8f94"
+FAINT = "#8a8f94"
+LETTERS = [f"{a}{b}" for a in ("", *"ABCDEFGH") for b in string.ascii_uppercase]
+"""Marks of the set-ups in the pictures."""
 NO_WATER = "laps only: a steady current cancels round a lap, and nothing was taken out"
 
 
@@ -31,8 +34,8 @@ class _Runs:
     ----------
     minutes
         Middle of each leg, since the first one began, pauses between outings shortened; (legs,).
-    number
-        Place of each leg's set-up in the ranking, from 1; 0 if it has none; (legs,).
+    letter
+        Letter of each leg's set-up, in the order of the ranking; `-` if it is not in it; (legs,).
     sign
         1 for legs along the first course, -1 for those back; (legs,).
     water_mps
@@ -40,7 +43,7 @@ class _Runs:
     """
 
     minutes: FloatArray
-    number: list[int]
+    letter: list[str]
     sign: FloatArray
     water_mps: FloatArray
 
@@ -62,7 +65,7 @@ def drawings(found: Comparison, units: Units) -> list[tuple[str, Drawing]]:
             lambda axes: draw_differences(axes, found),
         ),
         (
-            "Double runs and laps in time, freed of power and water, each with the number of its "
+            "Double runs and laps in time, freed of power and water, each with the letter of its "
             "set-up; crosses were left out",
             lambda axes: draw_runs(axes, found, runs, units),
         ),
@@ -91,10 +94,10 @@ def draw_differences(axes: "Axes", found: Comparison) -> None:
             continue
         if behind.low is not None and behind.high is not None:
             axes.plot([100 * behind.low, 100 * behind.high], [n, n], color=LINE, lw=2.0)
-        axes.plot(100 * behind.value, n, SETTLED, color=LINE)
+        axes.plot(100 * behind.value, n, "o", color=LINE)
     axes.axvline(0.0, color=INK, lw=0.8, ls=":")
     axes.set_yticks(range(len(found.places)))
-    labels = [f"{names[one.name]}  {n}" for n, one in enumerate(found.places, 1)]
+    labels = [f"{names[one.name]}  {LETTERS[n]}" for n, one in enumerate(found.places)]
     for label in axes.set_yticklabels(labels):
         label.set_parse_math(False)
     axes.grid(visible=False, axis="y")
@@ -113,7 +116,7 @@ def draw_runs(axes: "Axes", found: Comparison, runs: _Runs, units: Units) -> Non
     freed = _freed_mps(found, runs)
     for legs, speed in counted:
         at = float(runs.minutes[legs].mean()), _cost(found, speed, units)
-        _number(axes, at, runs.number[legs[0]])
+        _ring(axes, at, runs.letter[legs[0]])
     for one in evidence.left_out:
         speed = float(np.dot(freed[list(one.legs)], one.weights))
         _cross(axes, runs, list(one.legs), _cost(found, speed, units))
@@ -133,7 +136,7 @@ def draw_power(axes: "Axes", found: Comparison, runs: _Runs) -> None:
     for n, one in enumerate(legs, 1):
         half = one.power_swing_fraction * one.power_w
         axes.plot([n, n], [one.power_w - half, one.power_w + half], color=LINE, lw=1.5)
-        _number(axes, (float(n), one.power_w), runs.number[n - 1])
+        _ring(axes, (float(n), one.power_w), runs.letter[n - 1])
     axes.axhline(found.power_w, color=INK, lw=0.8, ls=":")
     axes.margins(0.08)
     axes.set_xlabel("run")
@@ -149,7 +152,7 @@ def draw_water(axes: "Axes", found: Comparison, runs: _Runs, units: Units) -> No
         explain(axes, NO_WATER)
         return
     speed = [units.speed(float(runs.water_mps[n])) for n in known]
-    axes.plot(runs.minutes[known], speed, SETTLED, color=LINE, ms=4.0)
+    axes.plot(runs.minutes[known], speed, "o", color=LINE, ms=4.0)
     left = [n for n in straight if n not in known]
     if left:
         missing = [units.speed(float(runs.water_mps[n])) for n in left]
@@ -162,7 +165,7 @@ def draw_water(axes: "Axes", found: Comparison, runs: _Runs, units: Units) -> No
 
 def _runs(found: Comparison) -> _Runs:
     legs = found.evidence.legs
-    place = {one.name: n for n, one in enumerate(found.places, 1)}
+    letter = {one.name: LETTERS[n] for n, one in enumerate(found.places)}
     minutes, begin_s, offset_min = [], legs[0].start_s, 0.0
     for n, one in enumerate(legs):
         if n and one.outing != legs[n - 1].outing:
@@ -177,7 +180,7 @@ def _runs(found: Comparison) -> _Runs:
     known = np.isfinite(along)
     time = np.array(minutes)
     water = np.interp(time, time[known], along[known]) if known.any() else np.zeros(len(legs))
-    return _Runs(time, [place.get(one.setup, 0) for one in legs], sign, water)
+    return _Runs(time, [letter.get(one.setup, "-") for one in legs], sign, water)
 
 
 _VELOCITY = ("east_mps", "north_mps")
@@ -197,10 +200,10 @@ def _cost(found: Comparison, speed_mps: float, units: Units) -> float:
     return units.consumption(found.power_w / 3.6 / max(speed_mps, 1e-3))
 
 
-def _number(axes: "Axes", at: tuple[float, float], number: int) -> None:
-    """Draw the number of a set-up in a ring."""
+def _ring(axes: "Axes", at: tuple[float, float], letter: str) -> None:
+    """Draw the letter of a set-up in a ring."""
     axes.plot(*at, "o", color=LINE, fillstyle="none", markersize=12, markeredgewidth=0.8)
-    axes.annotate(str(number) if number else "-", at, ha="center", va="center", fontsize="small")
+    axes.annotate(letter, at, ha="center", va="center", fontsize="small")
 
 
 def _cross(axes: "Axes", runs: _Runs, legs: Sequence[int], cost: float) -> None:

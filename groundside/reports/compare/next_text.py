@@ -54,7 +54,7 @@ def next_text(found: Comparison, cautions: Iterable[Caution]) -> str:
     surely = _surely_alike(found)
     return (
         f"Next: enough was run. {_listed(best)} "
-        + (f"are alike to within {WANTED}: " if surely else f"hardly differ by {WANTED}: ")
+        + (f"are alike to within {WANTED}: " if surely else f"are unlikely to differ by {WANTED}: ")
         + "take whichever suits you otherwise."
     )
 

@@ -11,7 +11,10 @@ from hypothesis import strategies as st
 
 from groundside.reports.compare.compare_json import as_json
 from groundside.reports.compare.compare_text import as_lines
+from groundside.reports.compare.cruise_range import cruise_range
+from groundside.reports.compare.findings import Findings
 from groundside.reports.compare.power_splits import pair_splits, setup_splits
+from groundside.reports.compare.run_times import RunTimes
 from groundside.words.units import DEFAULT
 from onboard.contract.codec import plain
 from onboard.efficiency.trial.equal_power import at_power
@@ -19,7 +22,7 @@ from onboard.efficiency.trial.results import Comparison
 from onboard.efficiency.trial.runs import RunSpan
 from onboard.efficiency.trial.seconds import Seconds
 from onboard.efficiency.trial.trial import NoTrial, Trial, TrialRide, trial_of
-from onboard.profile import Drive, Sensors
+from onboard.profile import Drive, Profile, Sensors
 from tests.onboard.efficiency.trial.made_legs import made_seconds
 
 
@@ -100,10 +103,12 @@ def told(trial: Trial) -> None:
     """Write the trial out in all ways; all figures must be finite."""
     splits = setup_splits(trial.comparison, Drive())
     pairs = pair_splits(trial.comparison, splits)
-    text = "\n".join(as_lines(trial, splits, pairs, DEFAULT))
+    cruise = cruise_range(1.7, trial, Profile(), None)
+    findings = Findings(trial, RunTimes([]), splits, pairs, cruise)
+    text = "\n".join(as_lines(findings, DEFAULT, details=True))
     assert "nan" not in text.split()
     assert " inf" not in text
-    json.dumps(as_json(trial, splits, pairs), allow_nan=False)
+    json.dumps(as_json(findings), allow_nan=False)
     for one in (*trial.comparison.setups, *trial.comparison.pairs, *trial.comparison.places):
         assert finite(plain(one)), one
     assert finite(trial.comparison.told_fraction)
