@@ -112,9 +112,10 @@ def _outlier_run(values: Values, units: Units) -> str:
 def _order_confounded(values: Values, _units: Units) -> str:
     pairs = _beside(values, "setups", "others")
     names = list(dict.fromkeys(str(name) for pair in pairs for name in pair))
-    more = f" and {len(names) - NAMED_MOST} more" if len(names) > NAMED_MOST else ""
+    if len(names) > NAMED_MOST + 1:
+        names[NAMED_MOST:] = [f"and {len(names) - NAMED_MOST} more"]
     return (
-        f"Not ridden by turns: {', '.join(names[:NAMED_MOST])}{more}. A step in wind, "
+        f"Not ridden by turns: {', '.join(names)}. A step in wind, "
         "charge or trim may be the difference (a usual one, 3.5 %, is allowed for). Ride by turns, "
         "A B B A."
     )

@@ -94,7 +94,7 @@ def test_lists() -> None:
         "Not ridden by turns: a, b, c. A step in wind, charge or trim"
     )
     many = Caution(CautionCode.ORDER_CONFOUNDED, setups=tuple("abcd"), others=tuple("efgh"))
-    assert caution_text(many, KMH).startswith("Not ridden by turns: a, e, b and 5 more. A step")
+    assert caution_text(many, KMH).startswith("Not ridden by turns: a, e, b, and 5 more. A step")
     outlier = Caution(CautionCode.OUTLIER_RUN, run_numbers=(5, 6, 7), setup="slim")
     assert caution_text(outlier, KMH).startswith("Runs 5 and 6 and 7 (slim) are unlike")
     few = Caution(CautionCode.TOO_FEW_DOUBLE_RUNS, setups=("a", "c"))
