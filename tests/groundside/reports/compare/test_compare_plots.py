@@ -99,9 +99,11 @@ def test_runs_are_freed_of_the_water() -> None:
 
 
 def test_a_run_without_a_partner_is_crossed_too() -> None:
-    found = compared(legs=Runs("abba").legs()[1:])
+    found = compared(legs=Runs("abba", water_mps=lambda t_s: 0.3).legs()[1:])
     assert [one.leg for one in found.evidence.unpaired] == [0]
-    assert len(points(drawn(found, RUNS), "x")) == 1
+    # a made 2 m/s through the water, whatever way it moved.
+    ((_, cost),) = points(drawn(found, RUNS), "x")
+    assert cost == pytest.approx(400 / 3.6 / 2.0, rel=0.01)
     assert len(points(drawn(found, WATER), "x")) == 1
 
 

@@ -154,3 +154,16 @@ def test_steady_stretches_of_several_logs_are_on_one_clock(begins_s: list[float 
     assert found.curves["a"].blocks == 9
     low, high = found.curves["a"].seen_mps
     assert 1.9 < low <= high < 2.1
+
+
+def test_each_log_has_the_water_of_its_own_time() -> None:
+    logs = []
+    for n, one in enumerate("abba"):
+        log, spans = log_of(n, one, 1e9 + n * HOUR_S)
+        moving = [
+            replace(block, east_mps=block.east_mps + 0.3 * (-1) ** n)
+            for block in steady(log.seconds)
+        ]
+        logs.append((replace(log, steady=moving), spans))
+    low, high = run_trial(logs, Sensors()).curves["a"].seen_mps
+    assert 1.9 < low <= high < 2.1
