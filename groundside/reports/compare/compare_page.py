@@ -5,10 +5,11 @@ from collections.abc import Iterator, Sequence
 
 from groundside.reports.compare.compare_plots import drawings
 from groundside.reports.compare.compare_tables import cruise_table, ranking_table, runs_table
+from groundside.reports.compare.evidence_text import runs_word
 from groundside.reports.compare.findings import Findings
 from groundside.reports.compare.left_out_text import caution_line, left_out_lines
 from groundside.reports.compare.next_text import next_text
-from groundside.reports.compare.pair_text import pair_sentence
+from groundside.reports.compare.pair_text import pair_sentence, ranked_pairs
 from groundside.reports.drawing import svg_elements
 from groundside.reports.html_parts import escaped, page_head, pictures_section, table_section
 from groundside.words.units import Units
@@ -38,7 +39,8 @@ def compare_page(findings: Findings, units: Units) -> str:
         parts += table_section(cruise_table(findings.cruise, units))
     left_out = list(left_out_lines(findings, units, details=True))
     parts += _sentences("runs that do not count", left_out)
-    parts += _sentences("pair by pair", [pair_sentence(one, units) for one in found.pairs])
+    pairs = [pair_sentence(one, units, runs_word(found)) for one in ranked_pairs(found)]
+    parts += _sentences("pair by pair", pairs)
     parts += table_section(runs_table(findings, units))
     parts += ["<footer>", f"<p>{escaped(INTERVALS)}</p>", "</footer>", "</main>"]
     return "\n".join([*page_head(f"{title} - compare"), *filter(None, parts), "</html>", ""])

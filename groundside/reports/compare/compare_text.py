@@ -3,11 +3,11 @@
 from collections.abc import Iterator
 
 from groundside.reports.compare.cruise_text import cruise_lines
-from groundside.reports.compare.evidence_text import evidence_lines
+from groundside.reports.compare.evidence_text import evidence_lines, runs_word
 from groundside.reports.compare.findings import Findings
 from groundside.reports.compare.left_out_text import caution_line, left_out_lines
 from groundside.reports.compare.next_text import next_text
-from groundside.reports.compare.pair_text import pair_sentence
+from groundside.reports.compare.pair_text import pair_sentence, ranked_pairs
 from groundside.reports.compare.ranking_text import range_sentences, ranking_lines
 from groundside.reports.compare.split_text import split_lines
 from groundside.reports.text_layout import hanging
@@ -50,8 +50,8 @@ def as_lines(findings: Findings, units: Units, *, details: bool = False) -> Iter
 def _details(findings: Findings, units: Units) -> Iterator[str]:
     found = findings.trial.comparison
     yield ""
-    for pair in found.pairs:
-        yield from hanging(pair_sentence(pair, units))
+    for pair in ranked_pairs(found):
+        yield from hanging(pair_sentence(pair, units, runs_word(found)))
     if findings.splits:
         yield ""
         sure = {(one.a, one.b) for one in found.pairs if one.verdict != "cannot_tell"}

@@ -3,14 +3,29 @@
 from groundside.words.reasons import reason_text
 from groundside.words.units import Units
 from onboard.contract.figure import Figure
-from onboard.efficiency.trial.results import PairResult
+from onboard.efficiency.trial.results import Comparison, PairResult
 from onboard.efficiency.trial.trial_practice import WANTED_FRACTION
 
 WANTED = f"{100 * WANTED_FRACTION:.0f} %"
 
 
-def pair_sentence(pair: PairResult, units: Units) -> str:
+def ranked_pairs(found: Comparison) -> list[PairResult]:
+    """Return the pairs in the order of the ranking."""
+    place = {one.name: n for n, one in enumerate(found.places)}
+    return sorted(found.pairs, key=lambda one: sorted((place[one.a], place[one.b])))
+
+
+def pair_sentence(pair: PairResult, units: Units, runs: str = "double runs") -> str:
     """Return how much two set-ups differ, or that they cannot be distinguished.
+
+    Parameters
+    ----------
+    pair
+        The two of them.
+    units
+        The rider's units.
+    runs
+        What the comparison counts.
 
     Examples
     --------
@@ -21,7 +36,7 @@ def pair_sentence(pair: PairResult, units: Units) -> str:
     """
     figure = pair.difference_fraction
     if pair.verdict == "cannot_tell" or not isinstance(figure, Figure):
-        return _cannot_tell(pair, units)
+        return _cannot_tell(pair, units, runs)
     better, worse = (pair.a, pair.b) if pair.verdict == "a_better" else (pair.b, pair.a)
     if pair.verdict == "b_better":
         figure = _turned(figure)
@@ -40,14 +55,14 @@ def _turned(figure: Figure) -> Figure:
     return Figure(value, low, high)
 
 
-def _cannot_tell(pair: PairResult, units: Units) -> str:
+def _cannot_tell(pair: PairResult, units: Units, runs: str) -> str:
     figure = pair.difference_fraction
     head = f"{pair.a} and {pair.b} cannot be told apart"
     if not isinstance(figure, Figure):
         return f"{head}: {reason_text(figure, units)}."
     reasons = [] if pair.why_not is None else [reason_text(pair.why_not, units)]
     if pair.double_runs_needed:
-        reasons.append(f"about {pair.double_runs_needed} more double runs would tell {WANTED}")
+        reasons.append(f"about {pair.double_runs_needed} more {runs} would tell {WANTED}")
     elif pair.double_runs_needed == 0:
         reasons.append(
             f"enough was run to find {WANTED}, so if they differ it is by less"

@@ -11,7 +11,7 @@ from onboard.efficiency.trial.comparison import compare as compared
 from onboard.efficiency.trial.equal_power import CurveSlope
 from tests.craft.trial_day import Day
 from tests.groundside.reports.compare.trial_days import TWO, compare, text_of, write_day
-from tests.onboard.efficiency.trial.made_legs import Runs
+from tests.onboard.efficiency.trial.made_legs import Runs, made_lap
 
 Capsys = pytest.CaptureFixture[str]
 DRIFT = Day(TWO, ("broad",) * 4 + ("slim",) * 4, trend=0.15)
@@ -96,3 +96,21 @@ def test_runs_that_do_not_count_are_listed_with_the_reason() -> None:
     assert "run 1 stands alone: the next run had another set-up" in evidence_of(
         Runs("abbaa", legs_each=1)
     )
+
+
+def test_laps_have_a_length_and_no_course() -> None:
+    laps = [made_lap(name, 300.0 * n, 2.0 - 0.1 * (name == "b")) for n, name in enumerate("abba")]
+    found = compared(laps, 400.0, CurveSlope(0.28, 0.08, False), 0.02)
+    assert not isinstance(found, Unknown)
+    text = " ".join(" ".join(evidence_lines(found, CHOICES["m/s"])).split())
+    assert "1 a lap 500 m 250 s" in text
+    assert "deg " not in text
+    assert "Laps, brought to 400 W (m/s), each run with its weight: a run 1, a lap 2.000" in text
+    assert "A lap repeats to" in text
+    both = compared(
+        [*Runs("abba").legs(), *(one.at(0, 5000.0) for one in laps)], 400.0,
+        CurveSlope(0.28, 0.08, False), 0.02,
+    )  # fmt: skip
+    assert not isinstance(both, Unknown)
+    mixed = " ".join(" ".join(evidence_lines(both, CHOICES["m/s"])).split())
+    assert "Double runs and laps, brought to 400 W and freed of the water's change" in mixed

@@ -2,11 +2,14 @@
 
 import pytest
 
-from groundside.reports.compare.pair_text import pair_sentence
+from groundside.reports.compare.pair_text import pair_sentence, ranked_pairs
 from groundside.words.units import DEFAULT
 from onboard.contract.figure import Figure, Unknown
 from onboard.contract.reasons import Reason
+from onboard.efficiency.trial.comparison import compare
+from onboard.efficiency.trial.equal_power import CurveSlope
 from onboard.efficiency.trial.results import PairResult
+from tests.onboard.efficiency.trial.made_legs import Runs
 
 FEW = Unknown(Reason.TOO_FEW_DOUBLE_RUNS)
 A, B = Figure(-0.07, -0.1, -0.04), Figure(0.01, -0.02, 0.04)
@@ -61,3 +64,23 @@ A, B = Figure(-0.07, -0.1, -0.04), Figure(0.01, -0.02, 0.04)
 )
 def test_the_sentence_for_each_verdict(pair: PairResult, sentence: str) -> None:
     assert pair_sentence(pair, DEFAULT) == sentence
+
+
+def test_laps_are_counted_as_laps() -> None:
+    pair = PairResult("A", "B", B, "cannot_tell", 6, 0.4, 6.0)
+    assert "about 6 more laps would tell 3 %" in pair_sentence(pair, DEFAULT, "laps")
+
+
+def test_pairs_come_in_the_order_of_the_ranking() -> None:
+    """Found: 21 sentences in the order of the sheet."""
+    found = compare(
+        Runs("cbaabc", speed_mps={"a": 2.0, "b": 1.9, "c": 1.8}).legs(),
+        400.0, CurveSlope(0.28, 0.08, False), 0.02,
+    )  # fmt: skip
+    assert not isinstance(found, Unknown)
+    assert [{one.a, one.b} for one in ranked_pairs(found)] == [
+        {"a", "b"}, {"a", "c"}, {"b", "c"},
+    ]  # fmt: skip
+    assert [{one.a, one.b} for one in found.pairs] != [
+        {"a", "b"}, {"a", "c"}, {"b", "c"},
+    ]  # fmt: skip
