@@ -23,7 +23,7 @@ PAUSE_MIN = 10.0
 FAINT = "#8a8f94"
 LETTERS = [f"{a}{b}" for a in ("", *"ABCDEFGH") for b in string.ascii_uppercase]
 """Marks of the set-ups in the pictures."""
-NO_WATER = "laps only: a steady current cancels round a lap, and nothing was taken out"
+NO_WATER = "none, as a steady current cancels round a lap"
 
 
 @dataclass(frozen=True)
@@ -74,7 +74,7 @@ def drawings(found: Comparison, units: Units) -> list[tuple[str, Drawing]]:
             lambda axes: draw_power(axes, found, runs),
         ),
         (
-            "Water taken out of each run, along the course of the first; crosses: runs left out",
+            "Water taken out of each run, along the first course; crosses were left out",
             lambda axes: draw_water(axes, found, runs, units),
         ),
     ]

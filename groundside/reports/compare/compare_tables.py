@@ -30,8 +30,8 @@ def ranking_table(found: Comparison, units: Units) -> ReportTable:
         TableColumn("place"),
         TableColumn(units.consumption_name),
         TableColumn(units.speed_name, from_width=WIDE),
-        TableColumn("behind the best"),
-        TableColumn("chance to be best"),
+        TableColumn("behind, %"),
+        TableColumn("chance"),
         TableColumn(runs_title(found), from_width=WIDE),
     )
     shared = places_shared(found.places)
@@ -49,7 +49,13 @@ def ranking_table(found: Comparison, units: Units) -> ReportTable:
     )
     apart = "Set-ups of one place cannot be told apart."
     return ReportTable(
-        "at equal power", columns, rows, notes=tuple(range_sentences(found, units, apart))
+        "at equal power",
+        columns,
+        rows,
+        notes=(
+            *range_sentences(found, units, apart),
+            "Behind: more Wh/km than the best. Chance: to be the best.",
+        ),
     )
 
 
@@ -59,7 +65,7 @@ def cruise_table(found: CruiseRange, units: Units) -> ReportTable:
         TableColumn("set-up", right=False),
         TableColumn(units.consumption_name),
         TableColumn(f"range, {units.distance_name}"),
-        TableColumn("behind the first"),
+        TableColumn("behind, %"),
         TableColumn("by", from_width=WIDE),
     )
     known = has_range(found)
@@ -83,10 +89,10 @@ def runs_table(findings: Findings, units: Units) -> ReportTable:
         TableColumn("run", right=False),
         TableColumn("set-up", right=False),
         TableColumn("from", right=False, from_width=WIDE),
-        TableColumn("took"),
-        TableColumn("course or lap"),
+        TableColumn("took", from_width=WIDE),
+        TableColumn("course or lap", from_width=WIDE),
         TableColumn("power"),
-        TableColumn(f"{units.speed_name} over ground"),
+        TableColumn(units.speed_name),
         TableColumn("counted"),
     )
     evidence = findings.trial.comparison.evidence
@@ -112,7 +118,7 @@ def _consumption(units: Units) -> Write:
 
 
 def _percent(fraction: float) -> str:
-    return f"{100 * fraction:.1f} %"
+    return f"{100 * fraction:.1f}"
 
 
 def _value(figure: Estimate, write: Write) -> str:

@@ -34,7 +34,7 @@ def test_a_page_of_a_day(tmp_path: Path, capsys: Capsys) -> None:
     for text in (
         "2 set-ups at 402 W day.tlog, 2025-06-15 15:07 UTC",
         f"slim 2 {found['setups'][1]['wh_per_km']['value']:.1f}",
-        f"{100 * behind['value']:.1f} % ({100 * behind['low']:.1f} % to",
+        f"{100 * behind['value']:.1f} ({100 * behind['low']:.1f} to",
         "(from 768 s, 15:19 UTC): Runs 7 and 8 (broad) are unlike all others",
         "Next: enough was run. Take broad",
         "At 7.6 km/h: equal power is the fair test, this is what it brings.",
