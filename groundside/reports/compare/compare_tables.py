@@ -54,7 +54,7 @@ def ranking_table(found: Comparison, units: Units) -> ReportTable:
         rows,
         notes=(
             *range_sentences(found, units, apart),
-            "Behind: more Wh/km than the best. Chance: to be the best.",
+            _columns_note(units),
         ),
     )
 
@@ -111,6 +111,10 @@ def runs_table(findings: Findings, units: Units) -> ReportTable:
         for n, leg in enumerate(evidence.legs)
     )
     return ReportTable("runs", columns, rows)
+
+
+def _columns_note(units: Units) -> str:
+    return f"Behind: more {units.consumption_name} than the best. Chance: to be the best."
 
 
 def _consumption(units: Units) -> Write:
