@@ -167,3 +167,16 @@ def test_each_log_has_the_water_of_its_own_time() -> None:
         logs.append((replace(log, steady=moving), spans))
     low, high = run_trial(logs, Sensors()).curves["a"].seen_mps
     assert 1.9 < low <= high < 2.1
+
+
+def test_where_a_coach_looked_differences_must_be_surer() -> None:
+    logs = [log_of(n, one, None) for n, one in enumerate("abba")]
+    alone = run_trial(logs, Sensors()).comparison
+    logs[1] = replace(logs[1][0], coached=True), logs[1][1]
+    coached = run_trial(logs, Sensors()).comparison
+    assert alone.told_fraction is not None
+    assert coached.told_fraction is not None
+    assert coached.told_fraction > 1.2 * alone.told_fraction
+    assert [one.difference_fraction for one in coached.pairs] == [
+        one.difference_fraction for one in alone.pairs
+    ]
