@@ -116,8 +116,7 @@ def _order_confounded(values: Values, _units: Units) -> str:
         names[NAMED_MOST:] = [f"and {len(names) - NAMED_MOST} more"]
     return (
         f"Not ridden by turns: {', '.join(names)}. A step in wind, "
-        "charge or trim may be the difference (a usual one, 3.5 %, is allowed for). Ride by turns, "
-        "A B B A."
+        "charge or trim may be the difference (3.5 % is allowed for). Ride by turns, A B B A."
     )
 
 
@@ -153,8 +152,8 @@ def _courses_differ(values: Values, units: Units) -> str:
     # Two decimals: laps are short.
     usual = f"{units.distance(usual_m):.2f} {units.distance_name}"
     return (
-        f"Laps differ from the usual {usual}: {', '.join(parts)}. Turns and water count "
-        "differently there: ride all laps round the same marks."
+        f"Laps differ from the usual {usual}: {', '.join(parts)}. Ride all laps round the same "
+        "marks."
     )
 
 

@@ -166,6 +166,6 @@ def test_laps_round_other_courses() -> None:
     )
     assert caution_text(caution, KMH) == (
         "Laps differ from the usual 0.51 km: run 3 (slim) was 18 % longer, run 5 (broad) went the "
-        "other way round, run 6 (slim) had another shape. Turns and water count differently there: "
-        "ride all laps round the same marks."
+        "other way round, run 6 (slim) had another shape. "
+        "Ride all laps round the same marks."
     )

@@ -1,11 +1,16 @@
 """A comparison as text: one screen in 80 columns, and its evidence with `--details`."""
 
+import re
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
 import pytest
 
+from groundside.reports.text_layout import hanging
+from groundside.words.remarks import caution_text
+from groundside.words.units import DEFAULT
+from onboard.contract.remarks import Caution, CautionCode
 from tests.craft.trial_day import Day, Setup
 from tests.groundside.reports.compare.trial_days import (
     DAY,
@@ -124,3 +129,47 @@ def test_similar_long_labels_are_distinguished(tmp_path: Path, capsys: Capsys) -
     lines = lines_of(text_of(capsys, write_day(tmp_path, day)))
     ranked = [line[4:24] for line in lines if line.endswith("  2")]
     assert len(set(ranked)) == 2
+
+
+CAUTIONS = (
+    Caution(
+        CautionCode.POWER_NOT_HELD, setups=("three blades", "slim"), powers_w=(440.0, 400.0),
+        run_to_run_fraction=None, within_run_fraction=None, held="not_known",
+    ),
+    Caution(CautionCode.MOTOR_CURRENT_HELD, motor_amps_a=30.0),
+    Caution(CautionCode.TOO_FEW_DOUBLE_RUNS, setups=("three blades", "slim")),
+    Caution(CautionCode.USUAL_SCATTER, sd_fraction=0.015),
+    Caution(CautionCode.CURRENT_CHANGED, change_mps=0.3, leg_sd_mps=None),
+    Caution(CautionCode.CURRENT_CHANGED, change_mps=None, leg_sd_mps=0.1),
+    Caution(CautionCode.OUTLIER_RUN, run_numbers=(7, 8), setup="three blades"),
+    Caution(CautionCode.ORDER_CONFOUNDED, setups=("three blades",), others=("slim",)),
+    Caution(CautionCode.ORDER_CONFOUNDED, setups=("slim",) * 6, others=tuple("abcdef")),
+    Caution(
+        CautionCode.COURSES_DIFFER, usual_lap_m=500.0, run_numbers=(6,), setups=("slim",),
+        ways=("longer",), laps_m=(560.0,),
+    ),
+    Caution(
+        CautionCode.VOLTAGE_DIFFERS, setup="three blades", voltage_v=26.0, other="slim",
+        other_voltage_v=24.0,
+    ),
+    Caution(
+        CautionCode.TEMPERATURE_DIFFERS, pack_setup="three blades", pack_degc=30.0,
+        pack_other="slim", pack_other_degc=22.0, drive_setup=None, drive_degc=None,
+        drive_other=None, drive_other_degc=None,
+    ),
+)  # fmt: skip
+
+STEPS = ("ride", "charge", "hold", "run each", "let it", "wait")
+"""How a next step begins."""
+
+
+@pytest.mark.parametrize("caution", CAUTIONS, ids=lambda one: one.code.code)
+def test_each_caution_fits_two_lines_and_ends_with_its_next_step(caution: Caution) -> None:
+    text = caution_text(caution, DEFAULT)
+    assert len(hanging(f"Caution: {text}")) <= 2
+    last = re.split(r"[.?:] ", text)[-1].lower()
+    assert last.startswith(STEPS), last
+
+
+def test_every_caution_is_among_them() -> None:
+    assert {one.code for one in CAUTIONS} == set(CautionCode)
