@@ -76,7 +76,7 @@ def compare(
         tuple(ranking_cautions(evidence)),
         evidence,
         places,
-        next_runs(places, evidence, judge.runs_each()),
+        next_runs(places, evidence, judge.runs_each(), judge.behind()),
         judge.told_fraction(),
         sensors_sd_fraction,
     )

@@ -161,6 +161,18 @@ class Judge:
             found[self._names[n]] = share
         return found
 
+    def behind(self) -> set[str]:
+        """Return the set-ups that are told from the best by themselves, at half the p-value."""
+        best = int(np.argmax(self._evidence.levels.level))
+        pairs = [self._pair(n, best) for n in range(len(self._names)) if n != best]
+        return {
+            pair.a
+            for pair in pairs
+            if pair.chance is not None
+            and pair.chance < self._significance / 2.0
+            and not self._why_not(self._names.index(pair.a), best)
+        }
+
     def told_fraction(self) -> float | None:
         """Return the difference in Wh/km from which the best is told from another; None alone."""
         best = int(np.argmax(self._evidence.levels.level))

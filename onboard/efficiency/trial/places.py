@@ -34,8 +34,10 @@ def places_of(
     )
 
 
-def next_runs(places: tuple[Place, ...], evidence: Evidence, runs_each: int | None) -> NextRuns:
-    """Return what to ride next: those not told from the best, there and back through the list.
+def next_runs(
+    places: tuple[Place, ...], evidence: Evidence, runs_each: int | None, behind: set[str]
+) -> NextRuns:
+    """Return what to ride next: those that may be the best, there and back through the list.
 
     Set-ups without a double run come first.
 
@@ -47,11 +49,14 @@ def next_runs(places: tuple[Place, ...], evidence: Evidence, runs_each: int | No
         The runs so far.
     runs_each
         Double runs or laps of each that tell 3 %; None if more than anyone rides.
+    behind
+        Set-ups that are told from the best by themselves, with something to spare. Among many, that
+        is too little for a verdict, and enough to ride them no more.
     """
-    left = [one.name for one in places if one.group == 0]
-    drop = tuple(one.name for one in places if one.group > 0)
+    drop = tuple(one.name for one in places if one.group > 0 or one.name in behind)
+    left = [one.name for one in places if one.name not in drop]
     counts = dict(zip(evidence.names, evidence.counts, strict=True))
-    alike = all(_within(one.behind_fraction) for one in places if one.group == 0)
+    alike = all(_within(one.behind_fraction) for one in places if one.name in left)
     rounds = None if runs_each is None else max(runs_each - min(counts[one] for one in left), 0)
     if evidence.without:
         return NextRuns(False, (*evidence.without, *_by_turns(left, evidence)), drop, rounds)
