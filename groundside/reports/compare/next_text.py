@@ -1,6 +1,6 @@
 """What to ride next, in one sentence."""
 
-from collections.abc import Collection, Iterable
+from collections.abc import Iterable
 
 from onboard.contract.remarks import Caution, CautionCode
 from onboard.efficiency.trial.results import Comparison
@@ -50,7 +50,7 @@ def next_text(found: Comparison, cautions: Iterable[Caution]) -> str:
         return f"Next: {mend}ride {_named(names)} again, {how}, by turns."
     best = [one.name for one in found.places if one.group == 0]
     if len(best) == 1:
-        return f"Next: enough was run. Take {best[0]}; at another power the ranking may differ."
+        return f"Next: enough was run. Take {_quoted(best[0])}; at another power the ranking may differ."
     surely = _surely_alike(found)
     return (
         f"Next: enough was run. {_listed(best)} "
@@ -65,7 +65,7 @@ def _how(found: Comparison) -> str:
     return f"{kind} at {found.power_w:.0f} W"
 
 
-def _named(names: Collection[str]) -> str:
+def _named(names: Iterable[str]) -> str:
     """Return names in order; those that hold a comma are quoted.
 
     Examples
@@ -73,10 +73,10 @@ def _named(names: Collection[str]) -> str:
     >>> _named(["slim", "three blades, cut"])
     "slim, 'three blades, cut'"
     """
-    return ", ".join(f"'{name}'" if "," in name else name for name in names)
+    return ", ".join(map(_quoted, names))
 
 
-def _listed(names: Collection[str]) -> str:
+def _listed(names: Iterable[str]) -> str:
     """Return names as a list in a sentence.
 
     Examples
@@ -84,8 +84,12 @@ def _listed(names: Collection[str]) -> str:
     >>> _listed(["slim"]), _listed(["slim", "broad", "old"])
     ('slim', 'slim, broad and old')
     """
-    *others, last = names
+    *others, last = map(_quoted, names)
     return f"{', '.join(others)} and {last}" if others else last
+
+
+def _quoted(name: str) -> str:
+    return f"'{name}'" if "," in name else name
 
 
 def _doubted(cautions: Iterable[Caution], names: list[str]) -> list[str]:

@@ -56,6 +56,8 @@ def test_laps_are_ridden_as_laps() -> None:
 def test_a_name_with_a_comma_is_one_name() -> None:
     found = ahead(enough=False, order=("three blades, cut", "a"), rounds=None)
     assert "ride 'three blades, cut', a again" in next_text(found, ())
+    dropped = ahead(enough=False, order=("a", "b"), drop=("c", "three blades, cut"))
+    assert next_text(dropped, ()).endswith("Drop c and 'three blades, cut'.")
 
 
 def test_what_a_caution_names_is_mended_before_anything_is_believed() -> None:
