@@ -50,7 +50,8 @@ def next_text(found: Comparison, cautions: Iterable[Caution]) -> str:
         return f"Next: {mend}ride {_named(names)} again, {how}, by turns."
     best = [one.name for one in found.places if one.group == 0]
     if len(best) == 1:
-        return f"Next: enough was run. Take {_quoted(best[0])}; at another power the ranking may differ."
+        take = f"Take {_quoted(best[0])}"
+        return f"Next: enough was run. {take}; at another power the ranking may differ."
     surely = _surely_alike(found)
     return (
         f"Next: enough was run. {_listed(best)} "
