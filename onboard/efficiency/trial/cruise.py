@@ -12,8 +12,8 @@ By the delta method the variance of ln P is that of ln v1 over m^2, plus that of
 on as a random walk in ln P: the mean of a walk of variance q x over a stretch L has the variance
 q L / 3, its value at the end q L.
 
-By the set-up's own curve, where its steady stretches include the speed. The estimate with the
-smaller variance counts.
+By the set-up's own curve, where it was ridden at that speed, apart from the trial's runs. The
+estimate with the smaller variance counts.
 """
 
 import math
@@ -28,7 +28,12 @@ from onboard.efficiency.curve.speed_power import Posterior
 from onboard.efficiency.statistics.shared_errors import Z_95
 from onboard.efficiency.trial.equal_power import CurveSlope
 from onboard.efficiency.trial.results import Comparison, Place, SetupResult
-from onboard.efficiency.trial.trial_practice import CRUISE_FAR_FRACTION, CURVE_BEYOND_FRACTION
+from onboard.efficiency.trial.trial_practice import (
+    CRUISE_FAR_FRACTION,
+    CURVE_APART_FRACTION,
+    CURVE_BEYOND_FRACTION,
+    DOUBLE_RUN_SD_FRACTION,
+)
 
 SLOPE_WALK = 0.026
 """Variance of the slope's change over a unit of ln P: from a third, where friction dominates, to a
@@ -116,7 +121,7 @@ def _power(
     speed_mps: float, one: SetupResult, slope: CurveSlope, curve: Posterior | None
 ) -> _Power | None:
     """Return the power that a speed takes; None if it is too far from the speeds run."""
-    read = [_by_slope(one, slope, speed_mps), _by_curve(curve, speed_mps)]
+    read = [_by_slope(one, slope, speed_mps), _by_curve(one, curve, speed_mps)]
     known = [power for power in read if power is not None]
     return min(known, key=lambda power: power.sd, default=None)
 
@@ -138,16 +143,24 @@ def _by_slope(one: SetupResult, slope: CurveSlope, speed_mps: float) -> _Power |
     return _Power(math.log(one.run_power_w) + way, math.sqrt(variance), False)
 
 
-def _by_curve(curve: Posterior | None, speed_mps: float) -> _Power | None:
-    """Return the power by a set-up's own curve, if its steady stretches include the speed."""
-    if curve is None or not curve.determines_water:
+def _by_curve(one: SetupResult, curve: Posterior | None, speed_mps: float) -> _Power | None:
+    """Return the power by a set-up's own curve, if it was ridden at that speed.
+
+    About the speed of the runs it says nothing that the runs do not: its slope there is chance.
+    """
+    speed = one.speed_mps
+    if curve is None or not curve.determines_water or isinstance(speed, Unknown):
         return None
+    run_mps = speed.value / (1.0 + one.correction_fraction)
     low, high = curve.seen_mps
-    if not low * (1.0 - CURVE_BEYOND_FRACTION) <= speed_mps <= high * (1.0 + CURVE_BEYOND_FRACTION):
+    ridden = low * (1.0 - CURVE_BEYOND_FRACTION) <= speed_mps <= high * (1.0 + CURVE_BEYOND_FRACTION)
+    if not ridden or abs(speed_mps / run_mps - 1.0) < CURVE_APART_FRACTION:
         return None
     at = np.array([speed_mps])
-    variance = float(curve.curve_variance(at)[0])
-    return _Power(float(curve.ln_power_at(at)[0][0]), math.sqrt(variance), True)
+    ln_power, slope = (float(values[0]) for values in curve.ln_power_at(at))
+    # It was ridden there once or twice: what makes runs differ does not average out.
+    variance = float(curve.curve_variance(at)[0]) + (DOUBLE_RUN_SD_FRACTION / slope) ** 2
+    return _Power(ln_power, math.sqrt(variance), True)
 
 
 def _consumption(speed_mps: float, power: _Power | None, shared_sd: float) -> Estimate:

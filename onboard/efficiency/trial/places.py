@@ -5,6 +5,9 @@ from onboard.contract.reasons import Reason
 from onboard.efficiency.trial.results import Evidence, NextRuns, PairResult, Place
 from onboard.efficiency.trial.trial_practice import WANTED_FRACTION
 
+RUNS_LEAST = 2
+"""Runs of a set-up from which it may be dropped, or named the best."""
+
 
 def places_of(
     names: list[str], pairs: tuple[PairResult, ...], chances: dict[str, float | None]
@@ -53,14 +56,18 @@ def next_runs(
         Set-ups that are told from the best by themselves, with something to spare. Among many, that
         is too little for a verdict, and enough to ride them no more.
     """
-    drop = tuple(one.name for one in places if one.group > 0 or one.name in behind)
-    left = [one.name for one in places if one.name not in drop]
     counts = dict(zip(evidence.names, evidence.counts, strict=True))
+    # One run may have gone wrong.
+    twice = {name for name, count in counts.items() if count >= RUNS_LEAST}
+    drop = tuple(
+        one.name for one in places if one.name in twice and (one.group > 0 or one.name in behind)
+    )
+    left = [one.name for one in places if one.name not in drop]
     alike = all(_within(one.behind_fraction) for one in places if one.name in left)
     rounds = None if runs_each is None else max(runs_each - min(counts[one] for one in left), 0)
     if evidence.without:
         return NextRuns(False, (*evidence.without, *_by_turns(left, evidence)), drop, rounds)
-    if len(left) == 1 or alike or rounds == 0:
+    if twice.issuperset(left) and (len(left) == 1 or alike or rounds == 0):
         return NextRuns(True, (), drop, 0)
     return NextRuns(False, _by_turns(left, evidence), drop, rounds)
 

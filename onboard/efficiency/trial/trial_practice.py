@@ -84,7 +84,10 @@ VOLTS_APART_FRACTION, PACK_APART_DEGC, DRIVE_APART_DEGC = 0.02, 5.0, 10.0
 """2 % of voltage is a fifth of an LFP pack's charge or more. Ten degrees are 4 % of the resistance
 of a copper winding, and so about half a per cent of the power."""
 
-CRUISE_FAR_FRACTION, CURVE_BEYOND_FRACTION = 0.3, 0.05
+CRUISE_FAR_FRACTION = 0.3
 """Greatest distance of a cruising speed from the speed run, as a share of it, over which the slope
-is extrapolated, about a factor of two and a half in power; and from the speeds of a set-up's steady
-stretches, over which its own curve is."""
+is extrapolated: about a factor of two and a half in power."""
+
+CURVE_APART_FRACTION, CURVE_BEYOND_FRACTION = 0.07, 0.02
+"""A set-up was ridden at a cruising speed if that is further than the first from the speed of its
+runs, about which single stretches scatter, and within the second of those of its stretches."""
