@@ -12,8 +12,8 @@ By the delta method the variance of ln P is that of ln v1 over m^2, plus that of
 on as a random walk in ln P: the mean of a walk of variance q x over a stretch L has the variance
 q L / 3, its value at the end q L.
 
-By the set-up's own curve, where it was ridden at that speed, apart from the trial's runs. The
-estimate with the smaller variance counts.
+By the set-up's own curve, where it was ridden at the power that this curve says, apart from the
+trial's runs. The estimate with the smaller variance counts.
 """
 
 import math
@@ -22,8 +22,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from onboard.block import FloatArray
 from onboard.contract.figure import Estimate, Figure, Unknown
 from onboard.contract.reasons import Reason
+from onboard.efficiency.common_practice import CURVE_BLOCKS_LEAST
 from onboard.efficiency.curve.speed_power import Posterior
 from onboard.efficiency.statistics.shared_errors import Z_95
 from onboard.efficiency.trial.equal_power import CurveSlope
@@ -31,13 +33,29 @@ from onboard.efficiency.trial.results import Comparison, Place, SetupResult
 from onboard.efficiency.trial.trial_practice import (
     CRUISE_FAR_FRACTION,
     CURVE_APART_FRACTION,
-    CURVE_BEYOND_FRACTION,
+    CURVE_NEAR_FRACTION,
     DOUBLE_RUN_SD_FRACTION,
 )
 
 SLOPE_WALK = 0.026
 """Variance of the slope's change over a unit of ln P: from a third, where friction dominates, to a
 fifth, where wave-making sets in, within a factor of two of power: (1/3 - 1/5)^2 / ln 2."""
+
+
+@dataclass(frozen=True)
+class OwnCurve:
+    """A set-up's own curve.
+
+    Parameters
+    ----------
+    curve
+        Fitted to its steady stretches.
+    power_w
+        Their powers, shape (stretches,).
+    """
+
+    curve: Posterior
+    power_w: FloatArray
 
 
 @dataclass(frozen=True)
@@ -90,7 +108,7 @@ class _Power:
     by_own_curve: bool
 
 
-def cruise_at(speed_mps: float, found: Comparison, curves: Mapping[str, Posterior]) -> Cruise:
+def cruise_at(speed_mps: float, found: Comparison, curves: Mapping[str, OwnCurve]) -> Cruise:
     """Return what each set-up takes at a speed.
 
     Parameters
@@ -118,10 +136,10 @@ def cruise_at(speed_mps: float, found: Comparison, curves: Mapping[str, Posterio
 
 
 def _power(
-    speed_mps: float, one: SetupResult, slope: CurveSlope, curve: Posterior | None
+    speed_mps: float, one: SetupResult, slope: CurveSlope, own: OwnCurve | None
 ) -> _Power | None:
     """Return the power that a speed takes; None if it is too far from the speeds run."""
-    read = [_by_slope(one, slope, speed_mps), _by_curve(one, curve, speed_mps)]
+    read = [_by_slope(one, slope, speed_mps), _by_curve(one, own, speed_mps)]
     known = [power for power in read if power is not None]
     return min(known, key=lambda power: power.sd, default=None)
 
@@ -143,23 +161,21 @@ def _by_slope(one: SetupResult, slope: CurveSlope, speed_mps: float) -> _Power |
     return _Power(math.log(one.run_power_w) + way, math.sqrt(variance), False)
 
 
-def _by_curve(one: SetupResult, curve: Posterior | None, speed_mps: float) -> _Power | None:
-    """Return the power by a set-up's own curve, if it was ridden at that speed.
+def _by_curve(one: SetupResult, own: OwnCurve | None, speed_mps: float) -> _Power | None:
+    """Return the power by a set-up's own curve, if it was ridden at that power.
 
-    About the speed of the runs it says nothing that the runs do not: its slope there is chance.
+    About the power of the runs it says nothing that the runs do not: its slope there is chance.
     """
-    speed = one.speed_mps
-    if curve is None or not curve.determines_water or isinstance(speed, Unknown):
-        return None
-    run_mps = speed.value / (1.0 + one.correction_fraction)
-    low, high = curve.seen_mps
-    ridden = low * (1.0 - CURVE_BEYOND_FRACTION) <= speed_mps <= high * (1.0 + CURVE_BEYOND_FRACTION)
-    if not ridden or abs(speed_mps / run_mps - 1.0) < CURVE_APART_FRACTION:
+    if own is None or not own.curve.determines_water:
         return None
     at = np.array([speed_mps])
-    ln_power, slope = (float(values[0]) for values in curve.ln_power_at(at))
+    ln_power, slope = (float(values[0]) for values in own.curve.ln_power_at(at))
+    near = np.abs(np.log(own.power_w) - ln_power) < CURVE_NEAR_FRACTION
+    apart = abs(ln_power - math.log(one.run_power_w)) > CURVE_APART_FRACTION
+    if not apart or np.count_nonzero(near) < CURVE_BLOCKS_LEAST:
+        return None
     # It was ridden there once or twice: what makes runs differ does not average out.
-    variance = float(curve.curve_variance(at)[0]) + (DOUBLE_RUN_SD_FRACTION / slope) ** 2
+    variance = float(own.curve.curve_variance(at)[0]) + (DOUBLE_RUN_SD_FRACTION / slope) ** 2
     return _Power(ln_power, math.sqrt(variance), True)
 
 

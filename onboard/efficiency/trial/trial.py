@@ -4,14 +4,16 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
+import numpy as np
+
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
 from onboard.contract.remarks import Caution, Remark
-from onboard.efficiency.curve.speed_power import Posterior
 from onboard.efficiency.curve.steady import SteadyBlock
 from onboard.efficiency.trial.cautions import power_cautions, surroundings_cautions
 from onboard.efficiency.trial.comparison import compare
 from onboard.efficiency.trial.courses import course_cautions
+from onboard.efficiency.trial.cruise import OwnCurve
 from onboard.efficiency.trial.double_runs import double_runs
 from onboard.efficiency.trial.equal_power import curves_of, reference_power_w, slope_at
 from onboard.efficiency.trial.leg import Leg
@@ -73,7 +75,7 @@ class Trial:
     comparison: Comparison
     cautions: tuple[Caution, ...]
     passed_over: tuple[Remark, ...]
-    curves: Mapping[str, Posterior] = field(default_factory=dict)
+    curves: Mapping[str, OwnCurve] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -115,7 +117,8 @@ def trial_of(rides: list[TrialRide], sensors: Sensors, *, coached: bool = False)
     # A way out at another power is not part of the trial: it has no way back at that power.
     paired = [legs[n] for double in double_runs(legs)[0] for n in double.legs] or legs
     power_w = reference_power_w(paired)
-    curves = curves_of(_steady_of(rides))
+    steady = _steady_of(rides)
+    curves = curves_of(steady)
     slope = slope_at(power_w, curves.values())
     amps_a = sum(one.amps_a for one in paired) / len(paired)
     offset = sensors.current_offset_sd_a / max(amps_a, 0.1)
@@ -131,7 +134,11 @@ def trial_of(rides: list[TrialRide], sensors: Sensors, *, coached: bool = False)
         *found.cautions,
         *surroundings_cautions(counted),
     ]
-    return Trial(found, tuple(cautions), passed_over, curves)
+    own = {
+        name: OwnCurve(curve, np.array([block.power_w for block in steady[name]]))
+        for name, curve in curves.items()
+    }
+    return Trial(found, tuple(cautions), passed_over, own)
 
 
 def _legs(rides: list[TrialRide]) -> tuple[list[Leg], tuple[Remark, ...]]:

@@ -88,6 +88,7 @@ CRUISE_FAR_FRACTION = 0.3
 """Greatest distance of a cruising speed from the speed run, as a share of it, over which the slope
 is extrapolated: about a factor of two and a half in power."""
 
-CURVE_APART_FRACTION, CURVE_BEYOND_FRACTION = 0.07, 0.02
-"""A set-up was ridden at a cruising speed if that is further than the first from the speed of its
-runs, about which single stretches scatter, and within the second of those of its stretches."""
+CURVE_NEAR_FRACTION, CURVE_APART_FRACTION = 0.15, 0.25
+"""A set-up was ridden at the power of a cruise if several steady stretches are within the first of
+it, in ln P, and that is further than the second from the power of its runs, about which single
+stretches scatter."""

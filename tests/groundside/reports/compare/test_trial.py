@@ -151,8 +151,8 @@ def test_steady_stretches_of_several_logs_are_on_one_clock(begins_s: list[float 
     ]
     found = run_trial(logs, Sensors())
     assert set(found.curves) == {"a", "b"}
-    assert found.curves["a"].blocks == 9
-    low, high = found.curves["a"].seen_mps
+    assert found.curves["a"].curve.blocks == 9
+    low, high = found.curves["a"].curve.seen_mps
     assert 1.9 < low <= high < 2.1
 
 
@@ -165,7 +165,7 @@ def test_each_log_has_the_water_of_its_own_time() -> None:
             for block in steady(log.seconds)
         ]
         logs.append((replace(log, steady=moving), spans))
-    low, high = run_trial(logs, Sensors()).curves["a"].seen_mps
+    low, high = run_trial(logs, Sensors()).curves["a"].curve.seen_mps
     assert 1.9 < low <= high < 2.1
 
 

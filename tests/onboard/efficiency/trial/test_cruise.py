@@ -11,7 +11,7 @@ from onboard.contract.reasons import Reason
 from onboard.efficiency.curve.joint_fit import fit
 from onboard.efficiency.curve.steady import SteadyBlock
 from onboard.efficiency.trial.comparison import compare
-from onboard.efficiency.trial.cruise import SLOPE_WALK, SetupCruise, cruise_at
+from onboard.efficiency.trial.cruise import SLOPE_WALK, OwnCurve, SetupCruise, cruise_at
 from onboard.efficiency.trial.equal_power import CurveSlope
 from onboard.efficiency.trial.results import Comparison
 from tests.onboard.efficiency.trial.made_legs import Runs
@@ -127,20 +127,24 @@ def test_what_is_not_known_of_a_set_up_says_why() -> None:
     assert b.behind_fraction == Unknown(Reason.NOT_LEARNED_THERE)
 
 
-def blocks(exponent: float, powers=(150.0, 200.0, 270.0, 360.0)) -> list[SteadyBlock]:
+def ridden(exponent: float, powers=(150.0, 200.0, 270.0, 360.0)) -> OwnCurve:
+    """Return the curve of a set-up that makes 2 m/s at 400 W, ridden there and back."""
     found = []
     for n, power in enumerate(powers * 8):
         speed = 2.0 * (power / 400.0) ** exponent
         sign = -1.0 if n // len(powers) % 2 else 1.0
         found.append(SteadyBlock(20.0 * n, power, 0.01 * power, sign * speed, 0.0))
-    return found
+    return OwnCurve(fit(found, []), np.array([one.power_w for one in found]))
+
+
+def usual() -> Comparison:
+    return compared(slope=CurveSlope(0.28, 0.08, False))
 
 
 def test_its_own_curve_counts_where_it_was_ridden() -> None:
     # Unlike the usual slope: a quarter. 1.6 m/s takes 400 x 0.8^4 = 163.84 W.
-    slope = CurveSlope(0.28, 0.08, False)
-    found, curve = compared(slope=slope), fit(blocks(0.25), [])
-    a, b = cruise_at(1.6, found, {"a": curve}).setups
+    found = usual()
+    a, b = cruise_at(1.6, found, {"a": ridden(0.25)}).setups
     assert (a.by_own_curve, b.by_own_curve) == (True, False)
     cost = of(a.wh_per_km)
     assert cost.value == pytest.approx(163.84 / 3.6 / 1.6, rel=0.02)
@@ -152,13 +156,36 @@ def test_its_own_curve_counts_where_it_was_ridden() -> None:
     assert sd == pytest.approx(math.hypot(a.sd_fraction, b.sd_fraction), rel=1e-6)
 
 
-def test_a_curve_does_not_count_beyond_what_was_ridden() -> None:
-    found, curve = compared(slope=CurveSlope(0.28, 0.08, False)), fit(blocks(0.25), [])
-    low = curve.seen_mps[0]
-    assert cruise_at(0.96 * low, found, {"a": curve}).setups[0].by_own_curve
-    assert not cruise_at(0.94 * low, found, {"a": curve}).setups[0].by_own_curve
-    unsettled = replace(curve, course_variance=1.0)
-    assert not cruise_at(1.6, found, {"a": unsettled}).setups[0].by_own_curve
+@pytest.mark.parametrize(
+    ("power_w", "own"),
+    [(150.0, True), (137.0, True), (133.0, False), (325.0, True), (330.0, False)],
+)
+def test_a_curve_counts_near_the_powers_ridden_and_apart_from_the_runs(
+    power_w: float, own: bool
+) -> None:
+    speed = 2.0 * (power_w / 400.0) ** 0.25
+    assert cruise_at(speed, usual(), {"a": ridden(0.25)}).setups[0].by_own_curve == own
+
+
+def test_about_the_power_run_its_own_curve_tells_nothing_more() -> None:
+    """Found: read off single stretches at one power, intervals held in 12 to 84 of 100 days."""
+    one_power = ridden(0.4, (385.0, 395.0, 405.0, 415.0))
+    for speed in (1.8, 1.9, 1.98, 2.02, 2.1, 2.2):
+        assert not cruise_at(speed, usual(), {"a": one_power}).setups[0].by_own_curve
+
+
+def test_a_curve_against_speed_over_ground_does_not_count() -> None:
+    own = ridden(0.25)
+    over_ground = replace(own, curve=replace(own.curve, course_variance=1.0))
+    assert not cruise_at(1.6, usual(), {"a": over_ground}).setups[0].by_own_curve
+
+
+def test_a_curve_s_interval_holds_what_makes_runs_differ() -> None:
+    own = ridden(0.25)
+    (a, _) = cruise_at(1.6, usual(), {"a": own}).setups
+    # 1.2 % of speed at a slope of about a quarter: 4.8 % of power.
+    alone = math.sqrt(float(own.curve.curve_variance(np.array([1.6]))[0]))
+    assert a.sd_fraction == pytest.approx(math.hypot(alone, 0.012 / 0.25), rel=0.05)
 
 
 def test_intervals_hold_where_slopes_are_as_uncertain_as_stated() -> None:
