@@ -158,7 +158,7 @@ def test_its_own_curve_counts_where_it_was_ridden() -> None:
 
 @pytest.mark.parametrize(
     ("power_w", "own"),
-    [(150.0, True), (137.0, True), (133.0, False), (325.0, True), (330.0, False)],
+    [(150.0, True), (131.0, True), (127.0, False), (308.0, True), (315.0, False)],
 )
 def test_a_curve_counts_near_the_powers_ridden_and_apart_from_the_runs(
     power_w: float, own: bool
