@@ -12,8 +12,8 @@ By the delta method the variance of ln P is that of ln v1 over m^2, plus that of
 on as a random walk in ln P: the mean of a walk of variance q x over a stretch L has the variance
 q L / 3, its value at the end q L.
 
-By the set-up's own curve, where it was ridden at the power that this curve says, apart from the
-trial's runs. The estimate with the smaller variance counts.
+By the way along the set-up's own curve, from the power of the runs to that of the speed, where it
+was ridden there too. The estimate with the smaller variance counts.
 """
 
 import math
@@ -25,8 +25,8 @@ import numpy as np
 from onboard.block import FloatArray
 from onboard.contract.figure import Estimate, Figure, Unknown
 from onboard.contract.reasons import Reason
-from onboard.efficiency.common_practice import CURVE_BLOCKS_LEAST
-from onboard.efficiency.curve.speed_power import Posterior
+from onboard.efficiency.common_practice import CURVE_BLOCKS_LEAST, CURVE_SYSTEMATIC_SD
+from onboard.efficiency.curve.speed_power import Posterior, knot_weights
 from onboard.efficiency.statistics.shared_errors import Z_95
 from onboard.efficiency.trial.equal_power import CurveSlope
 from onboard.efficiency.trial.results import Comparison, Place, SetupResult
@@ -108,6 +108,15 @@ class _Power:
     by_own_curve: bool
 
 
+@dataclass(frozen=True)
+class _Run:
+    """The runs of a set-up: ln of their power, ln of their speed, and the variance of that."""
+
+    ln_power: float
+    ln_speed: float
+    variance: float
+
+
 def cruise_at(speed_mps: float, found: Comparison, curves: Mapping[str, OwnCurve]) -> Cruise:
     """Return what each set-up takes at a speed.
 
@@ -139,44 +148,55 @@ def _power(
     speed_mps: float, one: SetupResult, slope: CurveSlope, own: OwnCurve | None
 ) -> _Power | None:
     """Return the power that a speed takes; None if it is too far from the speeds run."""
-    read = [_by_slope(one, slope, speed_mps), _by_curve(one, own, speed_mps)]
+    run = _run(one, slope)
+    if run is None:
+        return None
+    read = [_by_slope(run, slope, speed_mps), _by_curve(run, own, speed_mps)]
     known = [power for power in read if power is not None]
     return min(known, key=lambda power: power.sd, default=None)
 
 
-def _by_slope(one: SetupResult, slope: CurveSlope, speed_mps: float) -> _Power | None:
-    """Return the power by the slope, from the speed and the power of the runs."""
+def _run(one: SetupResult, slope: CurveSlope) -> _Run | None:
     speed = one.speed_mps
     if isinstance(speed, Unknown) or speed.low is None or speed.high is None:
         return None
-    ahead = math.log(speed_mps * (1.0 + one.correction_fraction) / speed.value)
+    by_power = math.log1p(one.correction_fraction)
+    # The interval of the speed at equal power holds the slope's share; that at the runs' has none.
+    variance = _sd(speed) ** 2 - (by_power / slope.value * slope.sd) ** 2
+    return _Run(math.log(one.run_power_w), math.log(speed.value) - by_power, max(variance, 0.0))
+
+
+def _by_slope(run: _Run, slope: CurveSlope, speed_mps: float) -> _Power | None:
+    """Return the power by the slope, from the speed and the power of the runs."""
+    ahead = math.log(speed_mps) - run.ln_speed
     if abs(math.expm1(ahead)) > CRUISE_FAR_FRACTION:
         return None
     way = ahead / slope.value
-    # The interval of the speed at equal power holds the slope's share already.
-    by_correction = math.log1p(one.correction_fraction) / slope.value * slope.sd
-    of_speed = max(_sd(speed) ** 2 - by_correction**2, 0.0)
     of_slope = slope.sd**2 + SLOPE_WALK * abs(way) / 3.0
-    variance = (of_speed + way**2 * of_slope) / slope.value**2
-    return _Power(math.log(one.run_power_w) + way, math.sqrt(variance), False)
+    variance = (run.variance + way**2 * of_slope) / slope.value**2
+    return _Power(run.ln_power + way, math.sqrt(variance), False)
 
 
-def _by_curve(one: SetupResult, own: OwnCurve | None, speed_mps: float) -> _Power | None:
+def _by_curve(run: _Run, own: OwnCurve | None, speed_mps: float) -> _Power | None:
     """Return the power by a set-up's own curve, if it was ridden at that power.
 
     About the power of the runs it says nothing that the runs do not: its slope there is chance.
     """
     if own is None or not own.curve.determines_water:
         return None
-    at = np.array([speed_mps])
-    ln_power, slope = (float(values[0]) for values in own.curve.ln_power_at(at))
+    curve, from_runs = own.curve, knot_weights(np.array([run.ln_power]))[0]
+    # Water across the courses raises the whole curve: only the way along it counts.
+    speed = float(from_runs @ curve.ln_speed) + math.log(speed_mps) - run.ln_speed
+    ln_power, slope = (float(v[0]) for v in curve.ln_power_at(np.exp(np.array([speed]))))
     near = np.abs(np.log(own.power_w) - ln_power) < CURVE_NEAR_FRACTION
-    apart = abs(ln_power - math.log(one.run_power_w)) > CURVE_APART_FRACTION
+    apart = abs(ln_power - run.ln_power) > CURVE_APART_FRACTION
     if not apart or np.count_nonzero(near) < CURVE_BLOCKS_LEAST:
         return None
+    row = knot_weights(np.array([ln_power]))[0] - from_runs
+    of_way = float(row @ curve.covariance[2:, 2:] @ row) + CURVE_SYSTEMATIC_SD**2
     # It was ridden there once or twice: what makes runs differ does not average out.
-    variance = float(own.curve.curve_variance(at)[0]) + (DOUBLE_RUN_SD_FRACTION / slope) ** 2
-    return _Power(ln_power, math.sqrt(variance), True)
+    variance = run.variance + of_way + DOUBLE_RUN_SD_FRACTION**2
+    return _Power(ln_power, math.sqrt(variance) / slope, True)
 
 
 def _consumption(speed_mps: float, power: _Power | None, shared_sd: float) -> Estimate:
