@@ -14,8 +14,8 @@ from onboard.contract.remarks import (
     RemarkCode,
 )
 
-NAMED_MOST = 3
-"""Set-ups that a caution names, if there are many."""
+PAIRS_NAMED_MOST, NAMED_MOST = 2, 3
+"""Pairs that a caution names; and, if there are more, set-ups."""
 
 
 def caution_text(caution: Caution, units: Units) -> str:
@@ -111,7 +111,9 @@ def _outlier_run(values: Values, units: Units) -> str:
 
 def _order_confounded(values: Values, _units: Units) -> str:
     pairs = _beside(values, "setups", "others")
-    names = list(dict.fromkeys(str(name) for pair in pairs for name in pair))
+    names = [f"{a} and {b}" for a, b in pairs]
+    if len(pairs) > PAIRS_NAMED_MOST:
+        names = list(dict.fromkeys(str(name) for pair in pairs for name in pair))
     if len(names) > NAMED_MOST + 1:
         names[NAMED_MOST:] = [f"and {len(names) - NAMED_MOST} more"]
     return (

@@ -91,8 +91,10 @@ def test_voltages() -> None:
 def test_lists() -> None:
     order = Caution(CautionCode.ORDER_CONFOUNDED, setups=("a", "a"), others=("b", "c"))
     assert caution_text(order, KMH).startswith(
-        "Not ridden by turns: a, b, c. A step in wind, charge or trim"
+        "Not ridden by turns: a and b, a and c. A step in wind, charge or trim"
     )
+    more = Caution(CautionCode.ORDER_CONFOUNDED, setups=tuple("aab"), others=tuple("bcc"))
+    assert caution_text(more, KMH).startswith("Not ridden by turns: a, b, c. A step")
     many = Caution(CautionCode.ORDER_CONFOUNDED, setups=tuple("abcd"), others=tuple("efgh"))
     assert caution_text(many, KMH).startswith("Not ridden by turns: a, e, b, and 5 more. A step")
     outlier = Caution(CautionCode.OUTLIER_RUN, run_numbers=(5, 6, 7), setup="slim")

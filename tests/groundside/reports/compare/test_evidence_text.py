@@ -57,7 +57,7 @@ def test_three_legs_have_weights_one_two_one(tmp_path: Path, capsys: Capsys) -> 
 def test_a_removed_drift_is_stated(tmp_path: Path, capsys: Capsys) -> None:
     text = " ".join(text_of(capsys, write_day(tmp_path, DRIFT, 1), "--details").split())
     assert "% an hour in speed was taken out" in text
-    assert "Not ridden by turns: broad, slim." in text
+    assert "Not ridden by turns: broad and slim." in text
     assert "Next: ride broad, slim again, there and back each at" in text
     assert "W, by turns." in text
 
