@@ -4,8 +4,6 @@ from collections.abc import Callable
 from typing import ClassVar
 
 from textual import events
-from textual.binding import Binding, BindingType
-from textual.message import Message
 from textual.widgets import Input
 
 from groundside.connection.commands import mark, setting
@@ -18,34 +16,24 @@ from groundside.dashboard.content.setups import (
 )
 from groundside.dashboard.keys import ViewKey
 from groundside.dashboard.view_state import ViewState
-from groundside.dashboard.views.base import View
+from groundside.dashboard.views.base import OWN, View
 from groundside.dashboard.views.confirmation import AGAIN_S
 from groundside.dashboard.widgets.button_bar import Button
 from groundside.dashboard.widgets.runs_page import RunsPage, RunsPageContent
-from groundside.words.charge import EXAMPLES, charge_text, parse_charge
+from groundside.dashboard.widgets.typed_line import TypedLine
+from groundside.words.charge import EXAMPLES, bare_number, charge_text, parse_charge
 from onboard.contract.codec import clean
 from onboard.contract.commands import LABEL_MOST, TEXT_MOST, Amount
 from onboard.contract.snapshot import Snapshot
 
 TYPE = "other"
 """The last choice of a set-up: a name to be typed."""
+CHARGE_UNITS = {"in-wh": "Wh", "in-ah": "Ah", "in-percent": "%"}
+"""Actions that send the number typed, in a unit."""
 QUESTIONS = {
     "full": "If the charger stopped by itself, press again within {} s. Else say how much.",
     "trip": "A new trip ends this one and counts from nought: press again within {} s.",
 }
-
-
-class TypedLine(Input):
-    """An input line; escape cancels it."""
-
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "leave", show=False)]
-
-    class Left(Message):
-        """Typing was cancelled."""
-
-    def action_leave(self) -> None:
-        """Cancel without sending."""
-        self.post_message(self.Left())
 
 
 class RunsView(View):
@@ -55,10 +43,12 @@ class RunsView(View):
     PURPOSE: ClassVar[str] = "runs and set-ups"
     KEYS: ClassVar[tuple[ViewKey, ...]] = (
         ViewKey("r", "start or end a run"),
-        ViewKey("s", "set-up, the next one", ("setup",)),
+        ViewKey("s", "choose a set-up; or type", ("setup",)),
+        ViewKey("down", "the next one", ("next",)),
+        ViewKey("up", "the one before", ("before",)),
         ViewKey("n", "a note", ("note",)),
+        ViewKey("m", "charged: type how much", ("much",)),
         ViewKey("f", "charged; twice: full", ("full",)),
-        ViewKey("m", "charged so much", ("much",)),
         ViewKey("x", "not charged", ("none",)),
         ViewKey("w", "new trip, twice", ("trip",)),
         ViewKey("enter", "take or send it", ("take", "send")),
@@ -67,16 +57,12 @@ class RunsView(View):
 
     def __init__(self, clock: Callable[[], float]) -> None:
         self._page = RunsPage()
-        self._line = TypedLine(compact=True)  # shown while the rider types
+        self._line = TypedLine()
         super().__init__(clock, self._page, self._line)
         self._choices: tuple[tuple[str, str], ...] = ()
         self._chosen = 0
         self._typing = ""
         self._unreadable = False
-
-    def on_mount(self) -> None:
-        """Hide the input line at first."""
-        self._line.display = False
 
     def on_hide(self, _event: events.Hide) -> None:
         """Cancel what was begun, which would surprise on coming back later."""
@@ -99,6 +85,8 @@ class RunsView(View):
         if self._typing == "note":
             return "A note of this moment: type it, then enter. Escape leaves."
         if self._typing == "charge":
+            if self._unreadable and bare_number(self._line.value):
+                return "A number of what? Add Wh, Ah or %, or tap it. Escape leaves."
             ask = "How much went in, or how full is it now, reserve included?"
             if self._unreadable:
                 ask = "Not understood."
@@ -106,7 +94,7 @@ class RunsView(View):
         if self._typing == "setup":
             return f"Name of the set-up, up to {LABEL_MOST} letters, then enter. Escape leaves."
         if self._choices:
-            return "What is on the craft now?"
+            return "What is on the craft now? Choose it, or type its name."
         return QUESTIONS.get(self._confirmation.pending, "").format(f"{AGAIN_S:g}")
 
     def buttons(self) -> tuple[Button, ...]:
@@ -114,32 +102,51 @@ class RunsView(View):
         if self._state is None or not self._state.can_command:
             return ()
         back = self.own_button("back", "leave")
+        if self._typing == "charge":
+            # Without keys: a letter is text here.
+            units = (Button(text, OWN + word) for word, text in CHARGE_UNITS.items())
+            ends = (
+                Button("full", f"{OWN}is-full"),
+                Button("not charged", f"{OWN}none", short="none"),
+            )
+            return (*units, *ends, back)
         if self._typing:
             return (self.own_button("send", "send"), back)
         if self._choices:
-            return (self.own_button("next", "setup"), self.own_button("take it", "take"), back)
+            return (self.own_button("next", "next"), self.own_button("take it", "take"), back)
         no_charge = self.own_button("not charged", "none", short="none")
         asked = self._confirmation.pending
         if asked == "full":
-            return (self.own_button("full", "full"), self._typed_charge_button(), no_charge, back)
+            much = self.own_button("so much", "much", short="much")
+            return (self.own_button("full", "full"), much, no_charge, back)
         is_open = open_run(self._state.snapshot) is not None
         new_trip = ("sure?", "sure?") if asked == "trip" else ("new trip", "trip")
         return (
             Button("end run" if is_open else "start run", "run", "r", short="run"),
             self.own_button("set-up", "setup"),
             self.own_button("note", "note"),
-            self.own_button("charged", "full", short="charg"),
+            self.own_button("charged", "much", short="charg"),
             self.own_button(new_trip[0], "trip", on=asked == "trip", short=new_trip[1]),
             *((no_charge,) if asks_for_charge(self._state.snapshot) else ()),
         )
 
     def hidden_buttons(self) -> tuple[Button, ...]:
-        """Return the button for a typed charge, which is shown only with the question how full."""
-        busy = self._state is None or not self._state.can_command or self._typing or self._choices
-        return () if busy else (self._typed_charge_button(),)
+        """Return the buttons for which there is no room, or that have only a key."""
+        if self._state is None or not self._state.can_command or self._typing:
+            return ()
+        if self._choices:
+            return (self.own_button("before", "before"),)
+        return (self.own_button("full", "full"), self.own_button("so much", "much"))
 
-    def _typed_charge_button(self) -> Button:
-        return self.own_button("so much", "much", short="much")
+    def takes_text(self, text: str) -> bool:
+        """Take letters as text in an open field; while a set-up is chosen, they begin its name."""
+        if self._typing:
+            self._line.add(text)
+        elif self._choices:
+            self._choices = ()
+            self._type("setup", text)
+            self._paint()
+        return bool(self._typing)
 
     def pressed(self, word: str) -> None:
         """Carry out the action of a button or key."""
@@ -149,7 +156,10 @@ class RunsView(View):
             self._confirmation.cancel()
         match word:
             case "setup":
-                self._next_choice(self._state.snapshot)
+                self._begin_choosing(self._state.snapshot)
+            case "next" | "before" if self._choices:
+                step = 1 if word == "next" else -1
+                self._chosen = (self._chosen + step) % len(self._choices)
             case "take":
                 self._take()
             case "note":
@@ -161,18 +171,22 @@ class RunsView(View):
             case "much":
                 self._type("charge")
             case "none":
+                self._leave()
                 self._send_charge(("charged_wh", 0.0))
+            case "is-full":
+                self._leave()
+                self._send_charge(("left_fraction", 1.0))
+            case "in-wh" | "in-ah" | "in-percent" if bare_number(self._line.value):
+                self._line.value = f"{self._line.value.strip()} {CHARGE_UNITS[word]}"
+                self._send()
             case "full" if self._confirmation.confirmed("full"):
                 self.post_message(self.Send(mark("charged_full"), "charged full: the pack is full"))
             case "trip" if self._confirmation.confirmed("trip"):
                 self.post_message(self.Send(mark("new_trip"), "a new trip has begun"))
         self._paint()
 
-    def _next_choice(self, snapshot: Snapshot) -> None:
-        """Start choosing with the set-up after the one in force, or move on to the next."""
-        if self._choices:
-            self._chosen = (self._chosen + 1) % len(self._choices)
-            return
+    def _begin_choosing(self, snapshot: Snapshot) -> None:
+        """Offer the known set-ups, beginning with the one after that in force."""
         known, now = known_setups(snapshot), setup_in_force(snapshot)
         letter = next_letter(known)
         self._choices = (
@@ -199,12 +213,9 @@ class RunsView(View):
         command = mark("charged", amount=amount)
         self.post_message(self.Send(command, f"charged: {charge_text(amount)}"))
 
-    def _type(self, what: str) -> None:
+    def _type(self, what: str, text: str = "") -> None:
         self._typing, self._unreadable = what, False
-        self._line.value = ""
-        self._line.max_length = LABEL_MOST if what == "setup" else TEXT_MOST
-        self._line.display = True
-        self._line.focus()
+        self._line.open(LABEL_MOST if what == "setup" else TEXT_MOST, text)
 
     def _send(self) -> None:
         """Send what was typed, unless it is empty."""
@@ -230,9 +241,7 @@ class RunsView(View):
         self._choices = ()
         if self._typing:
             self._typing = ""
-            self._line.display = False
-            if self._line.has_focus:
-                self.screen.set_focus(None)
+            self._line.close()
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         """Send on enter."""

@@ -3,13 +3,17 @@
 import pytest
 
 from groundside.connection.source import Update
+from groundside.dashboard.keys import KEYS
 from groundside.dashboard.views.confirmation import AGAIN_S, TOO_SOON_S
+from groundside.dashboard.views.runs import RunsView
 from groundside.words.units import CHOICES
 from onboard.contract.alerts import Alert, AlertCode
-from onboard.contract.commands import Command, Mark, Set, command_from
+from onboard.contract.commands import Amount, Command, Mark, Set, command_from
 from tests.groundside.dashboard.steered_app import (
     SCREENS,
     SteeredApp,
+    SteeredControls,
+    SteeredSeekControls,
     SteeredSender,
     holds_drawn,
     run_app,
@@ -56,7 +60,8 @@ def test_a_setup_is_chosen_or_typed_and_a_note_is_sent() -> None:
         await here.give(Update(snapshot(setup="A", setups=("A", "as is"))))
         await press(here, "enter", "6", "s")
         assert "> B new" in together(here)
-        await press(here, "enter", "s", "s", "enter", *"two 1", "enter")
+        await press(here, "enter", "s", "down", "enter", *"two 1", "enter")
+        await press(here, "s", "up", "down", "escape")
         await press(here, "n", *"weed", "enter", "n", *"no", "escape")
         assert here.app.view_name == "runs"  # digits went into the name, not to the tabs
 
@@ -66,6 +71,87 @@ def test_a_setup_is_chosen_or_typed_and_a_note_is_sent() -> None:
         Set(0, "setup", "two 1"),
         Mark(0, "note", "weed"),
     ]
+
+
+@pytest.mark.parametrize("size", SCREENS)
+def test_letters_typed_while_a_setup_is_chosen_are_its_name(size: tuple[int, int]) -> None:
+    """'slim prop' once started a run, paused the replay and opened a note."""
+    sender, controls, places = SteeredSender(), SteeredControls(), SteeredSeekControls()
+
+    async def act(here: SteeredApp) -> None:
+        await here.give(Update(snapshot(setup="A", setups=("A", "as is"))))
+        await press(here, "enter", "6", "s", *"slim prop")
+        assert "slim prop" in here.text
+        assert here.app.view_name == "runs"
+        assert sender.sent == []
+        await press(here, "enter")
+
+    run_app(size, act, sender=sender, controls=controls, places=places)
+    assert commands_sent(sender) == [Set(0, "setup", "slim prop")]
+    assert controls.asked == []
+    assert places.asked == []
+
+
+def test_letters_in_an_open_field_are_never_commands() -> None:
+    """Every key of the app and of the view, typed into a note and into a charge."""
+    sender, controls, places = SteeredSender(), SteeredControls(), SteeredSeekControls()
+    letters = sorted(
+        key
+        for key in {name for key in KEYS for name in key.names} | {key.key for key in RunsView.KEYS}
+        if len(key) == 1
+    )
+    note = f"{''.join(letters)} 1234567890 -+?.,"
+    assert {"q", "r", "t", "u", "h", "f", "m", "s"} <= set(letters)
+
+    async def act(here: SteeredApp) -> None:
+        await here.give(Update(snapshot()))
+        await press(here, "enter", "6", "n")
+        theme, units = here.app.theme, here.app.units
+        await press(here, *note, "enter")
+        await press(here, "m", *"full", "enter")
+        await press(here, "m", *"6.5", "enter")
+        assert "A number of what?" in together(here)
+        await here.tap("#actions", "Ah")
+        # Before the field has the focus, and after it lost it, letters are text all the same.
+        await press(here, "n")
+        here.app.screen.set_focus(None)
+        await press(here, *"rq", "escape")
+        assert (here.app.theme, here.app.units, here.app.view_name) == (theme, units, "runs")
+
+    run_app((40, 22), act, sender=sender, controls=controls, places=places)
+    assert commands_sent(sender) == [
+        Mark(0, "note", note),
+        Mark(0, "charged", amount=("left_fraction", 1.0)),
+        Mark(0, "charged", amount=("charged_ah", 6.5)),
+    ]
+    assert controls.asked == []
+    assert places.asked == []
+
+
+@pytest.mark.parametrize("size", SCREENS)
+@pytest.mark.parametrize(
+    ("typed", "button", "amount"),
+    [
+        ("250", "Wh", ("charged_wh", 250.0)),
+        ("80", "%", ("left_fraction", 0.8)),
+        ("", "full", ("left_fraction", 1.0)),
+        ("", "not charged", ("charged_wh", 0.0)),
+    ],
+)
+def test_a_charge_is_one_tap_and_a_number(
+    size: tuple[int, int], typed: str, button: str, amount: Amount
+) -> None:
+    sender = SteeredSender()
+
+    async def act(here: SteeredApp) -> None:
+        await here.give(Update(snapshot()))
+        await press(here, "enter", "6")
+        await here.tap("#actions", "charged")
+        await press(here, *typed)
+        await here.tap("#actions", button)
+
+    run_app(size, act, sender=sender)
+    assert commands_sent(sender) == [Mark(0, "charged", amount=amount)]
 
 
 def test_irreversible_actions_need_confirmation() -> None:
@@ -107,8 +193,10 @@ def test_a_charge_is_marked() -> None:
         await here.tap("#actions", "so much")
         assert "reserve included" in together(here)  # unlike 'left'
         await press(here, *"80", "enter")
+        assert "A number of what?" in together(here)
+        await press(here, *" percent", "enter")
         assert "Not understood" in together(here)
-        await press(here, *" %", "enter")
+        await press(here, *("backspace",) * len("percent"), "%", "enter")
         here.clock.now_s += 10.0
         await press(here, "f", "m", *"6,5 ah", "enter", "f", "escape", "f", "x")
         await press(here, "m", *"250 Wh", "enter")  # at once, as the keys' page says
