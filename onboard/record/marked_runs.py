@@ -1,9 +1,9 @@
 """Runs that the rider marked on the water, and the set-up in force during each."""
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
-from onboard.contract.commands import Mark, Set
+from onboard.contract.commands import Mark, Set, TrialPlan
 from onboard.efficiency.curve.learner import PLAIN_SETUP
 from onboard.efficiency.trial.runs import RunSpan
 from onboard.record.marks import TimedCommand
@@ -56,6 +56,54 @@ def setup_spans(marks: Iterable[TimedCommand], setup: str = PLAIN_SETUP) -> list
                 since = one.t_s
             setup = changed
     return [*found, RunSpan(setup, since, math.inf, False)]
+
+
+def trial_spans(
+    marks: Sequence[TimedCommand], setup: str = PLAIN_SETUP, plan: TrialPlan | None = None
+) -> list[RunSpan] | None:
+    """Return the spans of a trial that the rider named, in which to find runs; None without one.
+
+    Each is all that was ridden at a stretch with one of its set-ups; where the rider marked runs by
+    hand, those count instead.
+
+    Parameters
+    ----------
+    marks, setup
+        See `marked_runs`.
+    plan
+        The trial in force at the start.
+    """
+    windows = _trial_windows(marks, plan)
+    if not windows:
+        return None
+    by_hand = marked_runs(marks, setup)
+    found: list[RunSpan] = []
+    for span in setup_spans(marks, setup):
+        for since_s, until_s, named in windows:
+            start_s, end_s = max(span.start_s, since_s), min(span.end_s, until_s)
+            if span.setup not in named.setups or start_s >= end_s:
+                continue
+            inside = [one for one in by_hand if start_s <= one.start_s < end_s]
+            found += inside or [RunSpan(span.setup, start_s, end_s, False)]
+    return found
+
+
+def _trial_windows(
+    marks: Iterable[TimedCommand], plan: TrialPlan | None
+) -> list[tuple[float, float, TrialPlan]]:
+    """Return the start, end and plan of each trial, in order of time."""
+    found: list[tuple[float, float, TrialPlan]] = []
+    since_s = -math.inf
+    for one in marks:
+        command = one.command
+        if not (isinstance(command, Set) and command.key == "trial"):
+            continue
+        t_s = -math.inf if one.t_s is None else one.t_s
+        if plan is not None and t_s > since_s:
+            found.append((since_s, t_s, plan))
+        plan = command.value if isinstance(command.value, TrialPlan) else None
+        since_s = t_s
+    return found if plan is None else [*found, (since_s, math.inf, plan)]
 
 
 def _setup_after(one: TimedCommand, before: str) -> str:

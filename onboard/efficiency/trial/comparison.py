@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from onboard.contract.figure import Unknown
+from onboard.contract.figure import Figure, Unknown
 from onboard.contract.reasons import Reason
 from onboard.efficiency.common_practice import (
     DOUBLE_RUN_SD_FRACTION,
@@ -18,7 +18,7 @@ from onboard.efficiency.trial.judging import Judge
 from onboard.efficiency.trial.leg import Leg
 from onboard.efficiency.trial.outlier import Scatter, outlier
 from onboard.efficiency.trial.ranking import Sample, levels
-from onboard.efficiency.trial.results import Comparison, Evidence
+from onboard.efficiency.trial.results import Comparison, Evidence, NextRuns, Place
 from onboard.efficiency.trial.water_change import water
 
 CONVERGED_MPS, ITERATIONS = 1e-10, 20
@@ -59,13 +59,16 @@ def compare(
         doubles = doubles[:worst] + doubles[worst + 1 :]
     judge = Judge(evidence, power_w, slope)
     order = np.argsort(-evidence.levels.level, kind="stable").tolist()
+    setups = tuple(judge.setup(n, sensors_sd_fraction) for n in order)
+    best = setups[0].wh_per_km.value
+    places = tuple(
+        Place(one.name, 0, Figure(one.wh_per_km.value / best - 1.0), 1.0 / len(setups))
+        for one in setups
+    )
+    names = tuple(one.name for one in setups)
     return Comparison(
-        power_w,
-        slope,
-        tuple(judge.setup(n, sensors_sd_fraction) for n in order),
-        judge.pairs(),
-        tuple(ranking_cautions(evidence)),
-        evidence,
+        power_w, slope, setups, judge.pairs(), tuple(ranking_cautions(evidence)), evidence,
+        places, NextRuns(len(doubles) >= 4 * len(names), (*names, *reversed(names)), (), 1), 0.03, sensors_sd_fraction,
     )
 
 

@@ -90,6 +90,7 @@ class Judge:
             speed,
             cost,
             self._counts[n],
+            0,
             sum(len(double.legs) for double in self._evidence.doubles if double.setup == name),
         )
 

@@ -28,8 +28,8 @@ class SetupResult:
         Relative correction of its speed to that power.
     speed_mps, wh_per_km
         Through the water, at that power by the craft's own instruments.
-    double_runs, runs
-        Numbers that it is based on.
+    double_runs, laps, runs
+        Numbers that it is based on; runs are the straight ones.
     """
 
     name: str
@@ -39,7 +39,54 @@ class SetupResult:
     speed_mps: Estimate
     wh_per_km: Estimate
     double_runs: int
+    laps: int
     runs: int
+
+
+@dataclass(frozen=True)
+class Place:
+    """A set-up's place in the ranking.
+
+    Parameters
+    ----------
+    name
+        The set-up's label.
+    group
+        Set-ups that cannot be told apart share one; 0 is that of the best.
+    behind_fraction
+        Wh/km more than the best's, as a share of the best's; 0 for the best itself.
+    chance_best
+        Probability that it is the best of all.
+    """
+
+    name: str
+    group: int
+    behind_fraction: Estimate
+    chance_best: float
+
+
+@dataclass(frozen=True)
+class NextRuns:
+    """What to ride next.
+
+    Parameters
+    ----------
+    enough
+        Whether more runs would hardly change the answer: the best is surely named, or all that
+        remain are alike to within what is worth telling.
+    order
+        Set-ups to ride, in this order, one run of each place: there and back through those not told
+        apart from the best. Empty if enough.
+    drop
+        Set-ups that are surely not the best.
+    rounds
+        How often to ride that order until it is told; None if unknown.
+    """
+
+    enough: bool
+    order: tuple[str, ...]
+    drop: tuple[str, ...]
+    rounds: int | None
 
 
 @dataclass(frozen=True)
@@ -137,6 +184,15 @@ class Comparison:
         Of `ranking_cautions`; the caller adds those of power and surroundings.
     evidence
         The evidence behind it.
+    places
+        The place of each set-up, best first.
+    next_runs
+        What to ride next.
+    told_fraction
+        Difference in Wh/km, as a share, from which two set-ups run like these are told apart.
+    shared_sd_fraction
+        Relative standard deviation of Wh/km by the sensors' gain: common to all set-ups, and not
+        in their intervals.
     """
 
     power_w: float
@@ -145,3 +201,7 @@ class Comparison:
     pairs: tuple[PairResult, ...]
     cautions: tuple[Caution, ...]
     evidence: Evidence
+    places: tuple[Place, ...]
+    next_runs: NextRuns
+    told_fraction: float
+    shared_sd_fraction: float

@@ -85,7 +85,7 @@ class NoTrial:
     passed_over: tuple[Remark, ...]
 
 
-def trial_of(rides: list[TrialRide], sensors: Sensors) -> Trial | NoTrial:
+def trial_of(rides: list[TrialRide], sensors: Sensors, coached: bool = False) -> Trial | NoTrial:
     """Compare the set-ups used on some rides.
 
     Parameters
