@@ -10,7 +10,6 @@ from onboard.contract.codes import Code
 from onboard.contract.reasons import Reason
 from onboard.contract.refusals import Refusal, RefusalCode
 
-
 KINDS = get_args(commands.RunKind)
 
 
@@ -42,8 +41,8 @@ def _allowed(key: str, of: str) -> str:  # noqa: PLR0911
         most = commands.LABEL_MOST
         return f"a label of 1 to {most} printable characters, no space at either end"
     if of == "trial":
-        least, most = commands.SETUPS_LEAST, commands.SETUPS_MOST
-        return f"null, or {least} to {most} set-ups, each once, and {_one_of(KINDS)}"
+        several = f"{commands.SETUPS_LEAST} to {commands.SETUPS_MOST}"
+        return f"null, or {several} set-ups, each once, and {_one_of(KINDS)}"
     if of == "home":
         return '"here", or [latitude, longitude] in degrees'
     if of in commands.NUMBERS:

@@ -2,9 +2,8 @@
 
 No clock, no input or output: stream time is an argument. The steps of a straight run are
 
-    START ──straight──> SETTLE ──10 s──> HOLD ──60 s──> TURN ──turned──> BACK ──straight──> SETTLE ...
-                           ^                │                                                  │
-                           └── turned, or power changed                     HOLD ──> SWAP, TURN or ENOUGH
+    START ──straight──> SETTLE ──> HOLD ──> TURN ──turned──> BACK ──straight──> SETTLE ──> HOLD
+      ^ └──────────── turned, or power changed ─┘                     SWAP, TURN or ENOUGH <─┘
 
 and of a lap: START_LAP, LAP, then SWAP or LAP again. Which set-up is next is told by `Order`; a
 rider who takes another one of those ahead is followed. What the coach saw itself counts at once,
@@ -110,16 +109,16 @@ class Coaching:
     def _fold_lap(self, second: Second, setup: str) -> None:
         lap = self._lap.fold(second)
         if lap is not None:
-            self._see(Ridden(setup, lap.start_s, lap.end_s, math.nan))
+            self._see(Ridden(setup, lap.start_s, lap.end_s, 0.0, is_lap=True))
             self._reckon_at(lap.end_s + RECKON_AFTER_S)
 
     def _fold_straight(self, second: Second, setup: str) -> None:
         ended, now = self._straight.fold(second), self._straight.now
-        if ended is not None and ended.seconds >= STRETCH_LEAST_S:
+        if ended is not None and ended.ridden_s >= STRETCH_LEAST_S:
             self._reckon_at(ended.end_s + RECKON_AFTER_S)
         if now is not self._noted:
             self._noted = None
-        if now is not None and self._noted is None and now.seconds >= SETTLE_S + HOLD_S:
+        if now is not None and self._noted is None and now.ridden_s >= SETTLE_S + HOLD_S:
             self._noted = now
             self._see(Ridden(setup, now.start_s, now.end_s, now.course_deg))
 
@@ -148,6 +147,7 @@ class Coaching:
     def never(self, why: Unknown) -> None:
         """Go on without reckonings."""
         self._standing, self._due_s = why, None
+        self._book.trust()
 
     def now(self, setup: str, target_w: float | None) -> Coach:
         """Return what to ride now.
@@ -163,7 +163,7 @@ class Coaching:
         drop = () if isinstance(standing, Unknown) else standing.drop
         ahead = self._order.ahead(counts, drop)
         enough = self._enough(standing, counts)
-        if not ahead and not enough and self._due_s is None:
+        if not ahead and not enough and self._due_s is None and not self._book.unsure:
             self._order.go_on(counts, self._proposed)
             ahead = self._order.ahead(counts, drop)
         if self._chosen and setup in ahead:
@@ -212,7 +212,7 @@ class Coaching:
         off = self._off_power(now.seconds, target_w)
         if off is not None:
             return off
-        left_s = SETTLE_S - now.seconds
+        left_s = SETTLE_S - now.ridden_s
         if left_s > 0:
             return Step(StepCode.SETTLE, target_w=target_w, left_s=left_s)
         return Step(StepCode.HOLD, target_w=target_w, left_s=left_s + HOLD_S)

@@ -1,6 +1,5 @@
 """The runs of a trial so far: those found in the record, and those that the coach saw since."""
 
-import math
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -21,18 +20,16 @@ class Ridden:
     start_s, end_s
         In stream time [s].
     course_deg
-        Of a straight run, 0 to 360; NaN for a lap.
+        Of a straight run, 0 to 360; 0 for a lap.
+    is_lap
+        Whether it is a lap.
     """
 
     setup: str
     start_s: float
     end_s: float
     course_deg: float
-
-    @property
-    def is_lap(self) -> bool:
-        """Whether it is a lap."""
-        return math.isnan(self.course_deg)
+    is_lap: bool = False
 
     def pairs_with(self, later: "Ridden") -> bool:
         """Return whether a later run is the way back of this one; see `trial/double_runs.py`."""
@@ -53,6 +50,16 @@ class RunBook:
     def __init__(self) -> None:
         self._found: tuple[Ridden, ...] = ()
         self._seen: list[Ridden] = []
+        self._confirms = True
+
+    @property
+    def unsure(self) -> bool:
+        """Whether a run is still to be confirmed by the record."""
+        return self._confirms and bool(self._seen)
+
+    def trust(self) -> None:
+        """Take what the coach saw as it is: no record will confirm it."""
+        self._confirms = False
 
     def see(self, run: Ridden) -> None:
         """Take a run that the coach saw."""

@@ -10,14 +10,10 @@ from pathlib import Path
 
 import numpy as np
 
-from onboard.block import FloatArray
-from onboard.efficiency.curve.learner import PLAIN_SETUP
-from onboard.efficiency.trial.runs import RunSpan
 from onboard.efficiency.trial.seconds import LogSeconds, Seconds
 from onboard.errors import LogError
 from onboard.profile import Profile
-from onboard.record.marked_runs import trial_spans
-from onboard.record.marks import in_record, read_marks
+from onboard.record.marks import TimedCommand, in_record, read_marks
 from onboard.telemetry.logs.log_files import find_log, log_bytes, opened
 from onboard.telemetry.logs.telemetry_log import WINDOW_BYTES
 from onboard.telemetry.mavlink.frames import Frames
@@ -29,7 +25,6 @@ class GrowingSeconds(LogSeconds):
     """The seconds of a log that is still being written."""
 
     _complete = True
-    _derived: FloatArray = np.empty(0)
 
     def so_far(self) -> Seconds:
         """Return the seconds that have settled; more may follow."""
@@ -121,17 +116,13 @@ class SessionReading:
         """What was read so far."""
         return self._gathering
 
-    def spans(self, until_us: int | None = None) -> list[RunSpan]:
-        """Return the spans of the trial in which to find runs.
+    def marks(self, until_us: int | None = None) -> tuple[TimedCommand, ...]:
+        """Return the session's marks, timed by its own record.
 
         Parameters
         ----------
         until_us
-            Last stamp of a mark [us]; None for all.
+            Last stamp wanted [us]; None for all.
         """
-        marks = [
-            one
-            for one in in_record(read_marks(self.folder), self.zero_stamp_s)
-            if until_us is None or one.stamp_us <= until_us
-        ]
-        return trial_spans(marks, PLAIN_SETUP) or []
+        marks = in_record(read_marks(self.folder), self.zero_stamp_s)
+        return tuple(one for one in marks if until_us is None or one.stamp_us <= until_us)

@@ -19,6 +19,10 @@ from onboard.efficiency.meters.steadiness import (
     TURNING_OVER_S,
 )
 
+SEEN_AFTER_S = TURNING_OVER_S // 2
+"""A log is judged by the course this much before and after each second: half of what is looked back
+on here."""
+
 SETTLES_S = 5
 """Seconds of a stretch before its means are compared with [s]."""
 
@@ -65,8 +69,8 @@ class RecentSeconds:
 
     def fold(self, second: Second) -> bool:
         """Fold a second; return whether it follows the last one."""
-        after = self._seconds and second.t_s - self._seconds[-1].t_s
-        if not second.is_known or after > STRETCH_GAP_S:
+        after_s = second.t_s - self._seconds[-1].t_s if self._seconds else 0.0
+        if not second.is_known or after_s > STRETCH_GAP_S:
             self.clear()
             return False
         self._seconds.append(second)
@@ -126,6 +130,11 @@ class Stretch:
         self._east += math.sin(math.radians(course_deg))
         self._north += math.cos(math.radians(course_deg))
         self._power_w += second.power_w
+
+    @property
+    def ridden_s(self) -> float:
+        """How long it has lasted: that a turn is over shows some seconds late."""
+        return self.seconds + SEEN_AFTER_S
 
     @property
     def course_deg(self) -> float:

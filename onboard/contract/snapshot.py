@@ -381,4 +381,6 @@ def unknown_snapshot(unknown: Unknown, source: str) -> Snapshot:
         Where snapshots are to come from.
     """
     link = LinkState(unknown, unknown, 0, 0, 0, unknown, source)
-    return Snapshot(**vars(unknown_figures(unknown, 0.0, "")), seq=0, utc=unknown, link=link, coach=unknown)
+    return Snapshot(
+        **vars(unknown_figures(unknown, 0.0, "")), seq=0, utc=unknown, link=link, coach=unknown
+    )

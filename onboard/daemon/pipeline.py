@@ -9,6 +9,7 @@ import time
 from collections.abc import Callable, Sequence
 from functools import partial
 
+from onboard.coach.live import LiveCoach
 from onboard.contract.alerts import AlertCode
 from onboard.contract.commands import Command, Mark, Refused, Reply
 from onboard.contract.refusals import Refusal, RefusalCode
@@ -67,13 +68,15 @@ class Pipeline:
             settings.system_id or stated.system_id,
         )
         self.feed = FeedServer()
-        self.publisher = Publisher(self.feed, lambda: self.keeper)
+        self.coach = LiveCoach(settings.system_id)
+        self.publisher = Publisher(self.feed, lambda: self.keeper, self.coach.now)
         self.book: SessionBook | None = None
         self.keeper = self._keep_trip()
         self._figures = Subscriber(AlertCode.FIGURES_FAILED, "the figures")
         self._requests = Subscriber(AlertCode.REQUESTS_FAILED, "the requests to the autopilot")
         self._publishing = Subscriber(AlertCode.FEED_FAILED, "the feed")
         self._notes = Subscriber(AlertCode.NOTES_FAILED, "the notes beside the record")
+        self._coaching = Subscriber(AlertCode.COACH_FAILED, "the coach")
         self._memory = Subscriber(AlertCode.MEMORY_FAILED, "the return of free memory")
         self.door = Subscriber(AlertCode.DOOR_FAILED, "the door for paired viewers")
         self._subscribers = (
@@ -82,6 +85,7 @@ class Pipeline:
             self._publishing,
             self.publisher.watching,
             self._notes,
+            self._coaching,
             self._memory,
             self.door,
         )
@@ -120,6 +124,7 @@ class Pipeline:
         left_s
             Returns the remaining wait for the card [s].
         """
+        self.coach.close()
         if self.book is not None:
             saved = self.keeper.saved_state() if self.keeper.is_whole else None
             self.book.close(saved, left_s())
@@ -146,6 +151,7 @@ class Pipeline:
         self._figures.run(now_s, lambda: self._fold(parts, now_s, now_us))
         self._requests.run(now_s, lambda: self._request(parts, now_s))
         self._notes.run(now_s, lambda: self.save_notes(now_s, now_us))
+        self._coaching.run(now_s, self._coach_turn)
         self._log_link(self._reader.problem)
         running = partial(self._running, now_s)
         self._publishing.run(now_s, lambda: self.publisher.publish(running(), self._link))
@@ -195,6 +201,12 @@ class Pipeline:
             if self.keeper.is_whole and self.book.save_if_due(now_s, self.keeper.saved_state):
                 self._trimmer.trim_soon()
 
+    def _coach_turn(self) -> None:
+        keeper = self.keeper
+        folders = [session.folder for session in keeper.sessions]
+        folders += [self.book.folder] if self.book is not None else []
+        self.coach.turn(keeper.ride, folders, keeper.last_stamp_us)
+
     def _running(self, now_s: float) -> Running:
         reader = self._reader
         return Running(
@@ -226,6 +238,7 @@ class Pipeline:
         # A new trip is noted where the old one ends.
         if refusal is None and not (isinstance(placed, Mark) and placed.mark == "new_trip"):
             self.keeper.add(timed)
+            self.coach.mark()
             if self.book is not None:
                 self.book.mark(timed)
         reply(refusal, placed)

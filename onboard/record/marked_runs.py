@@ -88,6 +88,17 @@ def trial_spans(
     return found
 
 
+def in_force_after(
+    marks: Iterable[TimedCommand], setup: str = PLAIN_SETUP, plan: TrialPlan | None = None
+) -> tuple[str, TrialPlan | None]:
+    """Return the set-up and the trial in force after some marks; see `trial_spans`."""
+    for one in marks:
+        setup, command = _setup_after(one, setup), one.command
+        if isinstance(command, Set) and command.key == "trial":
+            plan = command.value if isinstance(command.value, TrialPlan) else None
+    return setup, plan
+
+
 def _trial_windows(
     marks: Iterable[TimedCommand], plan: TrialPlan | None
 ) -> list[tuple[float, float, TrialPlan]]:

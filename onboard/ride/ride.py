@@ -130,6 +130,7 @@ class Ride:
         messages_per_s: Number = NO_AUTOPILOT,
         alerts: tuple[Alert, ...] = (),
         why_none: Unknown | None = None,
+        *,
         coach: Coach | Unknown = NO_TRIAL,
     ) -> Snapshot:
         """Return the snapshot at the newest sample.

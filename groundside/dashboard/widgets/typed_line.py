@@ -41,7 +41,7 @@ class TypedLine(Input):
     def close(self) -> None:
         """Hide it."""
         self.display = False
-        if self.has_focus:
+        if self.is_attached and self.has_focus:
             self.screen.set_focus(None)
 
     def add(self, text: str) -> None:

@@ -60,15 +60,19 @@ def compare(
     judge = Judge(evidence, power_w, slope)
     order = np.argsort(-evidence.levels.level, kind="stable").tolist()
     setups = tuple(judge.setup(n, sensors_sd_fraction) for n in order)
-    best = setups[0].wh_per_km.value
-    places = tuple(
-        Place(one.name, 0, Figure(one.wh_per_km.value / best - 1.0), 1.0 / len(setups))
-        for one in setups
-    )
+    places = tuple(Place(one.name, 0, Figure(0.01), 1.0 / len(setups)) for one in setups)
     names = tuple(one.name for one in setups)
     return Comparison(
-        power_w, slope, setups, judge.pairs(), tuple(ranking_cautions(evidence)), evidence,
-        places, NextRuns(len(doubles) >= 4 * len(names), (*names, *reversed(names)), (), 1), 0.03, sensors_sd_fraction,
+        power_w,
+        slope,
+        setups,
+        judge.pairs(),
+        tuple(ranking_cautions(evidence)),
+        evidence,
+        places,
+        NextRuns(len(doubles) >= 4 * len(names), (*names, *reversed(names)), (), 1),
+        0.03,
+        sensors_sd_fraction,
     )
 
 
