@@ -10,7 +10,7 @@ from pathlib import Path
 
 from onboard.coach.coaching import NOT_RECKONED, Reckoned
 from onboard.coach.practice import OUTING_GAP_S
-from onboard.coach.ridden import Ridden
+from onboard.coach.ridden import Ridden, RunBook
 from onboard.coach.session_reading import SessionReading
 from onboard.contract.coach import TrialPlace, TrialStanding
 from onboard.contract.figure import Unknown
@@ -66,16 +66,17 @@ class Reckoning:
         setup, plan = PLAIN_SETUP, None
         rides: list[TrialRide] = []
         runs: list[Ridden] = []
-        zero_s, outing, ended_s = self._begin_s(), 0, None
-        for number, reading in enumerate(self._readings):
+        for reading in self._readings:
             reading.advance(until_us)
+        zero_s, outing, ended_s = self.zero_stamp_s or 0.0, 0, None
+        for number, reading in enumerate(self._readings):
             marks = reading.marks(until_us)
             spans = trial_spans(marks, setup, plan) or []
             setup, plan = in_force_after(marks, setup, plan)
             seconds = reading.seconds()
-            began_s = reading.zero_stamp_s
-            if began_s is None or not len(seconds):
+            if reading.zero_stamp_s is None or not len(seconds):
                 continue
+            began_s = reading.shift_s
             if ended_s is not None and began_s - ended_s > OUTING_GAP_S:
                 outing += 1
             ended_s = began_s + float(seconds.t_s[-1])
@@ -85,16 +86,12 @@ class Reckoning:
             steady = reading.gathering.steady
             rides.append(TrialRide(seconds, steady, spans, outing, began_s, reading.folder.name))
         until_s = float(rides[-1].seconds.t_s[-1]) + rides[-1].shift_s - zero_s if rides else 0.0
-        if runs != self._reckoned_of:
+        if runs != self._reckoned_of and not self._lacks_way_back(runs, setup):
             self._reckoned_of = runs
             self._compare(rides, until_s)
         elif not isinstance(self._standing, Unknown):
             self._standing = replace(self._standing, until_s=until_s)
         return Reckoned(until_s, tuple(runs), self._standing, self._order)
-
-    def _begin_s(self) -> float:
-        self._readings[-1].advance(0)
-        return self._readings[-1].zero_stamp_s or 0.0
 
     def _found(self, number: int, seconds: Seconds, span: RunSpan, place: str) -> tuple[Leg, ...]:
         key = number, span
@@ -104,6 +101,16 @@ class Reckoning:
                 return legs
             self._legs[key] = legs
         return self._legs[key]
+
+    @staticmethod
+    def _lacks_way_back(runs: list[Ridden], setup: str) -> bool:
+        """Return whether the last run is a way out whose way back may follow.
+
+        It changes no figure yet, and a comparison is what a reckoning costs.
+        """
+        book = RunBook()
+        book.find(runs, 0.0)
+        return book.way_out(setup) is not None
 
     def _compare(self, rides: list[TrialRide], until_s: float) -> None:
         trial = trial_of(rides, self._sensors, coached=True)

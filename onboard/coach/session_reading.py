@@ -15,7 +15,7 @@ from onboard.errors import LogError
 from onboard.profile import Profile
 from onboard.record.marks import TimedCommand, in_record, read_marks
 from onboard.telemetry.logs.log_files import find_log, log_bytes, opened
-from onboard.telemetry.logs.telemetry_log import WINDOW_BYTES
+from onboard.telemetry.logs.telemetry_log import WINDOW_BYTES, stamps_s
 from onboard.telemetry.mavlink.frames import Frames
 from onboard.telemetry.mavlink.log_scanner import LogScanner
 from onboard.telemetry.messages.decoder import Decoder
@@ -61,11 +61,18 @@ class SessionReading:
         self._gathering = GrowingSeconds(self._profile)
         self._offset = 0
         self._waiting: Frames | None = None
+        self._first_s: float | None = None
 
     @property
     def zero_stamp_s(self) -> float | None:
         """The record's stamp at stream time zero [s]; None if nothing was received."""
         return self._decoder.time.first_receipt_s
+
+    @property
+    def shift_s(self) -> float:
+        """From stream time to the clock of the record's stamps [s], reckoned as `compare` does."""
+        first_s, zero_s = self._first_s or 0.0, self.zero_stamp_s or 0.0
+        return first_s + (zero_s - first_s)
 
     def advance(self, until_us: int | None = None) -> None:
         """Read on.
@@ -104,6 +111,8 @@ class SessionReading:
                 self._waiting = frames.where(np.flatnonzero(later))
                 frames = frames.where(np.flatnonzero(~later))
         if len(frames):
+            if self._first_s is None:
+                self._first_s = float(stamps_s(frames)[0])
             self._gathering.fold(self._decoder.push(frames))
         return self._waiting is None
 

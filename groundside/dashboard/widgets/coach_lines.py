@@ -14,7 +14,7 @@ SIDE_ROWS = 9
 AT_REST_ROWS = 9
 """Largest letters of a step at rest."""
 SIGNS = {"on": "■", "drop": "×", "": " "}
-LOOK_OUT = "Look out, not at the screen."
+LOOK_OUT = "look out"
 
 
 def coach_lines(content: CoachContent, size: tuple[int, int]) -> list[Line]:
@@ -28,10 +28,13 @@ def coach_lines(content: CoachContent, size: tuple[int, int]) -> list[Line]:
         Columns and rows available.
     """
     width, height = size
-    stale = " STALE" if content.stale else ""
-    room = width - len(stale) - 2
+    aside = "STALE" if content.stale else "" if content.at_rest else LOOK_OUT
+    room = width - len(aside) - 3
     lines: list[Line] = [
-        [(f" {shortened(content.head, room)}".ljust(room + 1), "runs--head"), (stale, "runs--text")]
+        [
+            (f" {shortened(content.head, room)}".ljust(room + 1), "runs--head"),
+            (f" {aside} ", "runs--text"),
+        ]
     ]
     sentence = _sentence(content, width)
     cue = [] if content.at_rest else [power_cue_line(content.power_cue, width)]
@@ -93,7 +96,7 @@ def _rest(content: CoachContent, width: int, rows: int) -> list[Line]:
     table = _table(content, width)
     ahead = _quiet(content.ahead, width) if content.ahead else []
     notes: list[Line] = []
-    for note in (*content.notes, *(() if content.at_rest else (LOOK_OUT,))):
+    for note in content.notes:
         notes += _quiet(note, width)
     if len(table) + len(ahead) > rows:
         # No room for all: what is next stands in the step, so the standing goes first.
