@@ -1,23 +1,22 @@
 """The verdict on the sensors: counted against returned amounts, of charge and energy separately."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from groundside.studies.current_fit import CONTRADICTED, Correction, current_correction
-from onboard.contract.figure import Estimate, Figure, Unknown
-from onboard.contract.reasons import Reason
-from onboard.contract.remarks import Finding, FindingCode
-from onboard.efficiency.battery.charge_balance import (
-    Charge,
-    Conditions,
-    Counted,
+from groundside.studies.charge_balance import Charge, Conditions, Counted, added
+from groundside.studies.charge_errors import (
+    Expected,
     Fit,
-    added,
+    Source,
     expected_ah,
     expected_wh,
     fits,
 )
+from groundside.studies.current_fit import CONTRADICTED, Correction, current_correction
+from onboard.contract.figure import Estimate, Figure, Unknown
+from onboard.contract.reasons import Reason
+from onboard.contract.remarks import Finding, FindingCode
 
 Verdict = Literal["consistent", "sensor_reads_low", "sensor_reads_high", "cannot_tell"]
 Judged = tuple[Verdict, Finding]
@@ -31,10 +30,10 @@ class Reconciled:
 
     Parameters
     ----------
-    counted
-        Amounts counted over those charges.
+    counted_ah, counted_wh
+        Counted over those charges of which charge or energy was read, or over all if of none.
     charged_ah, charged_wh
-        Amounts returned over those charges; None if the meter was not read.
+        Amounts returned over the same charges; None if the meter was not read.
     expected_ah, expected_wh
         Amounts expected to be returned if the current sensor's scale is right.
     charge, energy
@@ -45,9 +44,13 @@ class Reconciled:
         A sensor reads low if more was returned than the uncertainties explain.
     why
         The finding behind the verdict.
+    uncertain_by
+        Relative variance that each source gives to the scale if there is a correction, else to the
+        amount expected.
     """
 
-    counted: Counted
+    counted_ah: Counted
+    counted_wh: Counted
     charged_ah: float | None
     charged_wh: float | None
     expected_ah: Estimate
@@ -57,6 +60,7 @@ class Reconciled:
     correction: Correction | Unknown
     verdict: Verdict
     why: Finding
+    uncertain_by: Mapping[Source, float]
 
 
 def reconciled(charges: Sequence[Charge], conditions: Conditions) -> Reconciled:
@@ -72,12 +76,12 @@ def reconciled(charges: Sequence[Charge], conditions: Conditions) -> Reconciled:
     """
     # If some charges are full to full, the others add no information.
     charges = [one for one in charges if one.full_to_full] or charges
-    charged_ah, charged_wh = (
-        _total([one.charged_ah for one in charges]),
-        _total([one.charged_wh for one in charges]),
-    )
-    ah: Estimate = AT_WALL if conditions.at_wall else expected_ah(charges, conditions)
-    wh = expected_wh(charges, conditions)
+    by_ah, by_wh = _read_in(charges, "charged_ah"), _read_in(charges, "charged_wh")
+    charged_ah = _total([one.charged_ah for one in by_ah])
+    charged_wh = _total([one.charged_wh for one in by_wh])
+    in_ah, in_wh = expected_ah(by_ah, conditions), expected_wh(by_wh, conditions)
+    ah: Estimate = AT_WALL if conditions.at_wall else in_ah.figure
+    wh = in_wh.figure
     charge = None if charged_ah is None or isinstance(ah, Unknown) else fits(charged_ah, ah)
     energy = None if charged_wh is None else fits(charged_wh, wh)
     correction = current_correction(charges, conditions)
@@ -85,12 +89,13 @@ def reconciled(charges: Sequence[Charge], conditions: Conditions) -> Reconciled:
         verdict: Judged = "cannot_tell", Finding(FindingCode.CHARGES_CONTRADICT)
     elif conditions.at_wall:
         # Even without losses in charger and pack, what was drawn must be returned.
-        lossless = expected_wh(charges, _beside_pack(conditions)).low or 0.0
+        lossless = expected_wh(by_wh, _beside_pack(conditions)).figure.low or 0.0
         verdict = _at_wall(energy, charged_wh is not None and charged_wh < lossless)
     else:
         verdict = _beside(charge, energy, correction, conditions)
     return Reconciled(
-        added([one.counted for one in charges]),
+        added([one.counted for one in by_ah]),
+        added([one.counted for one in by_wh]),
         charged_ah,
         charged_wh,
         ah,
@@ -99,7 +104,23 @@ def reconciled(charges: Sequence[Charge], conditions: Conditions) -> Reconciled:
         energy,
         correction,
         *verdict,
+        _relative(correction, in_wh if charge is None else in_ah),
     )
+
+
+def _read_in(
+    charges: Sequence[Charge], reading: Literal["charged_ah", "charged_wh"]
+) -> Sequence[Charge]:
+    """Return the charges that were read in a unit, or all if none was."""
+    return [one for one in charges if getattr(one, reading) is not None] or charges
+
+
+def _relative(correction: Correction | Unknown, expected: Expected) -> dict[Source, float]:
+    if isinstance(correction, Unknown):
+        of, variances = expected.figure.value, expected.variances
+    else:
+        of, variances = correction.scale.value, correction.variances
+    return {source: variance / of**2 for source, variance in variances.items()}
 
 
 def _total(parts: Sequence[float | None]) -> float | None:

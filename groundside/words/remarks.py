@@ -107,9 +107,9 @@ def _outlier_run(values: Values, units: Units) -> str:
 def _order_confounded(values: Values, _units: Units) -> str:
     pairs = ", ".join(f"{a} and {b}" for a, b in _beside(values, "setups", "others"))
     return (
-        f"No verdict on {pairs}: all runs of one came before all of the other, or on other days, "
-        "so wind, water or the pack may be what differs. Take turns there and back (A B B A), or "
-        "draw lots for the order."
+        f"Between {pairs}, all runs of one came before all of the other, or on other days: wind, "
+        "water, charge or trim may be what differs. Intervals allow for the usual step (3.5 %, "
+        "common practice). Take turns there and back (A B B A)."
     )
 
 

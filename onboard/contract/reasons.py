@@ -155,13 +155,11 @@ class Reason(Code):
 
     # Comparison.
     ONE_SETUP = "one_setup", "runs of one set-up only"
-    ONE_DOUBLE_RUN = "one_double_run", "one double run does not show how well it repeats"
-    ONE_EACH = "one_each", "one double run of each does not show how well it repeats"
     NEVER_TOGETHER = "never_together", "they were never run on the same outing"
     TOO_FEW_DOUBLE_RUNS = "too_few_double_runs", "too few double runs"
     DRIFT_POSSIBLE = (
         "drift_possible",
-        "all runs of one came before all of the other, so the difference may be drift",
+        "all runs of one came before all of the other, so a step or drift may be what differs",
     )
     BY_CHANCE = "by_chance", "with so many comparisons, one may well look like this by chance"
     NO_RUN_BACK = "no_run_back", "no run back followed"

@@ -23,6 +23,11 @@ class CautionCode(Code):
         "too_few_double_runs",
         "Too few double runs of {setups}: run each set-up there and back at least twice.",
     )
+    USUAL_SCATTER = (
+        "usual_scatter",
+        "Hardly any lap was ridden twice, so how well laps repeat is taken to be what is usual, "
+        "{sd_fraction} (common practice): ride each again.",
+    )
     CURRENT_CHANGED = (
         "current_changed",
         "wind or water current changed, smoothly by {change_mps} or from leg to leg by "
@@ -151,7 +156,85 @@ class RemarkCode(Code):
     )
     RESTS_ON = (
         "rests_on",
-        "The correction rests on {used_charges} of them: the others used less than half the pack.",
+        "The correction rests on {used_charges} of them: the others used too little of the pack.",
+    )
+    MARK_NO_AMOUNT = (
+        "mark_no_amount",
+        "{log}: charged full after {charge_ah} without an amount, so left out: mark 'charged' "
+        "with what the meter showed, or give the charge in a sheet.",
+    )
+    MARK_EARLIER = (
+        "mark_earlier",
+        "{log}: the amount stated at its start is of rides before those given: left out.",
+    )
+    MARK_NOT_FROM_FULL = (
+        "mark_not_from_full",
+        "{log}: an amount is stated, but no mark 'charged full' before the rides: left out.",
+    )
+    MARK_NEVER_FULL = (
+        "mark_never_full",
+        "{log}: an amount is stated, but no mark 'charged full' after it: left out.",
+    )
+    MARK_PARTIAL = (
+        "mark_partial",
+        "{log}: the pack was stated to be at {left_fraction} without an amount: what was drawn "
+        "since it was full is left out.",
+    )
+    MARK_KINDS = (
+        "mark_kinds",
+        "{log}: between two full charges, one amount is in Wh and another in Ah: they cannot "
+        "be added, so the charge is left out.",
+    )
+    MARK_SESSION_BETWEEN = (
+        "mark_session_between",
+        "{log} lies between those given and drew {charge_ah}: give it too; the charge across "
+        "it is left out.",
+    )
+    BY_METER = (
+        "by_meter",
+        "Largest uncertainty: the meter, whose error is mostly the same in every charge: more of "
+        "them narrow it little. Compared with a meter twice as good, and given with half the "
+        "--meter-sd-fraction, it halves.",
+    )
+    BY_RETURNED_CHARGE = (
+        "by_returned_charge",
+        "Largest uncertainty: whether the pack gives back all of the charge it took. It is the "
+        "same each time: no further charge halves it.",
+    )
+    BY_FULL = (
+        "by_full",
+        "Largest uncertainty: how alike 'full' is each time. {charges} more such charges "
+        "halve it; so do rides that use twice as much of the pack before each, if it has as much.",
+    )
+    BY_UNLOGGED = (
+        "by_unlogged",
+        "Largest uncertainty: what was drawn while nothing was recorded. Disconnect the pack "
+        "between rides and give --unlogged-ah 0, and it is none.",
+    )
+    BY_GAPS = (
+        "by_gaps",
+        "Largest uncertainty: what was drawn in gaps of the logs. Logs without gaps have none.",
+    )
+    BY_CURRENT_OFFSET = (
+        "by_current_offset",
+        "Largest uncertainty: the current sensor's zero. To halve it, state current_offset_a as "
+        "read with nothing drawing and half the current_offset_sd_a, or add charges of rides at "
+        "clearly lower and higher currents.",
+    )
+    BY_VOLTAGE_SCALE = (
+        "by_voltage_scale",
+        "Largest uncertainty: the voltage sensor. To halve it, compare it with a voltmeter, and "
+        "state voltage_scale and half the voltage_scale_sd.",
+    )
+    BY_PACK_LOSSES = (
+        "by_pack_losses",
+        "Largest uncertainty: the energy that the pack loses. Ampere-hours do not depend on it: "
+        "give --charged-ah.",
+    )
+    BY_CHARGER = (
+        "by_charger",
+        "Largest uncertainty: what the charger loses. A meter between charger and pack does "
+        "without it.",
     )
 
 

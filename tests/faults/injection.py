@@ -57,7 +57,7 @@ ROOMS = (
     "onboard.restarts.session_book",
 )
 
-NOT_LIVE = ("parts", "trial", "round_trip", "charge_balance")
+NOT_LIVE = ("parts", "trial", "round_trip")
 """Modules that never run on the craft, and `parts`, which catches the faults."""
 
 FRAMES = [

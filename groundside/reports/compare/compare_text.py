@@ -10,9 +10,9 @@ from groundside.words.remarks import caution_text, remark_text
 from groundside.words.units import Units
 from onboard.contract.figure import Figure
 from onboard.contract.remarks import CautionCode
-from onboard.efficiency.common_practice import WANTED_FRACTION
 from onboard.efficiency.trial.results import Comparison, PairResult
 from onboard.efficiency.trial.trial import Trial
+from onboard.efficiency.trial.trial_practice import WANTED_FRACTION
 
 REPEAT_FOR = frozenset(
     {

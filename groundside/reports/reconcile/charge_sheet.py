@@ -1,6 +1,7 @@
 """Charges as stated by the owner, on the command line or in a TOML sheet."""
 
 import tomllib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -130,8 +131,15 @@ def _refuse_unknown(prefix: str, given: dict[str, Any], known: tuple[str, ...]) 
             raise UsageError(f"{prefix}{key}: no such key: expected one of {', '.join(known)}")
 
 
-def checked(sheet: ChargeSheet) -> ChargeSheet:
+def checked(sheet: ChargeSheet, marked: Sequence[Path] = ()) -> ChargeSheet:
     """Return a sheet that is complete and consistent.
+
+    Parameters
+    ----------
+    sheet
+        The charges; may be none beside sessions.
+    marked
+        Sessions whose marks state charges of their own.
 
     Raises
     ------
@@ -143,6 +151,8 @@ def checked(sheet: ChargeSheet) -> ChargeSheet:
         given = [getattr(one, key) is not None for one in charges]
         if any(given) and not all(given):
             raise UsageError(f"{key}: give it for every charge, or for none")
+    if not charges and marked:
+        return _without_doubles(sheet, marked)
     if all(one.charged_wh is None and one.charged_ah is None for one in charges):
         raise UsageError("reconcile: say what came back, with --charged-wh or --charged-ah")
     if sheet.meter == "ac" and charges[0].charged_ah is not None:
@@ -150,8 +160,12 @@ def checked(sheet: ChargeSheet) -> ChargeSheet:
             "charged_ah: a meter at the wall cannot tell the pack's ampere-hours: leave it out, or "
             "say that the meter is dc"
         )
+    return _without_doubles(sheet, marked)
+
+
+def _without_doubles(sheet: ChargeSheet, marked: Sequence[Path]) -> ChargeSheet:
     seen: set[Path] = set()
-    for log in (log for one in charges for log in one.logs):
+    for log in (*(log for one in sheet.charges for log in one.logs), *marked):
         if log.resolve() in seen:
             raise UsageError(f"{log}: given twice: a ride belongs to one charge")
         seen.add(log.resolve())

@@ -8,7 +8,9 @@ from groundside.reports.log_progress import shifted, size_bytes
 from groundside.reports.reconcile.charge_sheet import ChargeSheet, StatedCharge
 from groundside.reports.reconcile.counted_log import CountedLog, count_log
 from groundside.reports.reconcile.full_charge import full_to_full
-from onboard.efficiency.battery.charge_balance import (
+from groundside.reports.reconcile.marked_charges import MarkedCharge, marked_charges
+from groundside.reports.reconcile.session_order import in_order
+from groundside.studies.charge_balance import (
     Charge,
     Conditions,
     Counted,
@@ -16,8 +18,12 @@ from onboard.efficiency.battery.charge_balance import (
     added,
     size_ah,
 )
+from groundside.words.remarks import remark_text
+from groundside.words.units import DEFAULT
+from onboard.contract.remarks import Remark
+from onboard.efficiency.battery.learned_practice import SAME_CHARGE_FRACTION
 from onboard.efficiency.common_practice import UNLOGGED_MOST_FRACTION
-from onboard.errors import UsageError
+from onboard.errors import UsageError, WattwakeError
 from onboard.profile import Profile, profile_for
 from onboard.telemetry.logs.log_files import Progress
 
@@ -43,13 +49,15 @@ class CountedCharges:
     Parameters
     ----------
     sheet
-        The charges as stated by their owner.
+        The charges as stated by their owner, in a sheet or by marks.
     profile
         The craft.
     charges, conditions
-        See `onboard.efficiency.battery.charge_balance`.
+        See `groundside.studies.charge_balance`.
     unmeasured_packs
         Batteries that do not measure their current.
+    of_marks
+        Marks that could not be used.
     """
 
     sheet: ChargeSheet
@@ -57,6 +65,7 @@ class CountedCharges:
     charges: tuple[Charge, ...]
     conditions: Conditions
     unmeasured_packs: tuple[int, ...]
+    of_marks: tuple[Remark, ...] = ()
 
 
 def profile_of(given: Path | None, logs: Sequence[Path]) -> Profile:
@@ -82,14 +91,20 @@ def profile_of(given: Path | None, logs: Sequence[Path]) -> Profile:
 
 
 def count_charges(
-    sheet: ChargeSheet, profile: Profile, options: CountOptions, progress: Progress | None = None
+    sheet: ChargeSheet,
+    marked: Sequence[Path],
+    profile: Profile,
+    options: CountOptions,
+    progress: Progress | None = None,
 ) -> CountedCharges:
     """Count all rides.
 
     Parameters
     ----------
     sheet
-        The charges.
+        The charges stated in it.
+    marked
+        Sessions whose marks state charges.
     profile
         The craft.
     options
@@ -102,12 +117,20 @@ def count_charges(
     LogError
         If a log cannot be read, or contains no battery current.
     UsageError
-        If nothing was drawn for a charge.
+        If nothing was drawn for a charge, or there is no charge.
     """
     battery = profile.battery
     pack_ah = None if battery is None else battery.full_ah
     counter = _Counter(profile, options.system_id, progress)
-    charges = tuple(_charge(one, counter, pack_ah, options) for one in sheet.charges)
+    charges = [_charge(one, counter, pack_ah, options) for one in sheet.charges]
+    stated = list(sheet.charges)
+    by_marks, of_marks = _by_marks(marked, counter, pack_ah)
+    for one in by_marks:
+        unlogged = _unlogged(options.unlogged_ah, pack_ah, one.counted)
+        charges.append(Charge(one.counted, one.charged_ah, one.charged_wh, True, unlogged))
+        stated.append(StatedCharge(one.logs, one.charged_wh, one.charged_ah, None, True))
+    if not charges:
+        raise UsageError(_no_charge(marked, of_marks))
     conditions = Conditions(
         profile.sensors,
         pack_ah,
@@ -116,7 +139,35 @@ def count_charges(
         options.meter_sd_fraction,
         options.charge_a,
     )
-    return CountedCharges(sheet, profile, charges, conditions, tuple(sorted(counter.unmeasured)))
+    return CountedCharges(
+        ChargeSheet(tuple(stated), sheet.meter),
+        profile,
+        tuple(charges),
+        conditions,
+        tuple(sorted(counter.unmeasured)),
+        tuple(of_marks),
+    )
+
+
+def _by_marks(
+    paths: Sequence[Path], counter: "_Counter", pack_ah: float | None
+) -> tuple[list[MarkedCharge], list[Remark]]:
+    logs = [
+        (path, counter.count(path) if is_given else counter.drawn_ah(path))
+        for path, is_given in in_order(paths)
+    ]
+    most_ah = max(
+        (one.counted.charge_ah for _, one in logs if isinstance(one, CountedLog)), default=0.0
+    )
+    return marked_charges(logs, SAME_CHARGE_FRACTION * (pack_ah or most_ah))
+
+
+def _no_charge(marked: Sequence[Path], of_marks: Sequence[Remark]) -> str:
+    why = " ".join(remark_text(one, DEFAULT) for one in of_marks)
+    return (
+        f"{marked[0]}: no charge from full to full is marked, and none stated with --charged-wh or "
+        f"--charged-ah. {why}"
+    ).rstrip()
 
 
 class _Counter:
@@ -138,6 +189,13 @@ class _Counter:
     def count_other(self, path: Path) -> CountedLog:
         """Count a ride that belongs to none of the charges."""
         return count_log(path, self._profile, self._system_id)
+
+    def drawn_ah(self, path: Path) -> float:
+        """Return the charge that such a ride drew [Ah]; none if it cannot be told."""
+        try:
+            return self.count_other(path).counted.charge_ah
+        except WattwakeError:
+            return 0.0
 
 
 def _charge(

@@ -1,6 +1,8 @@
 """Run the command `reconcile`."""
 
 import argparse
+from collections.abc import Sequence
+from pathlib import Path
 
 from groundside.reports.log_progress import progress_bar
 from groundside.reports.reconcile.charge_sheet import (
@@ -29,8 +31,8 @@ def run_reconcile(arguments: argparse.Namespace) -> int:
     LogError, ProfileError
         If a log or the profile cannot be used.
     """
-    sheet = _sheet(arguments)
-    paths = [log for one in sheet.charges for log in one.logs]
+    sheet, marked = _stated(arguments)
+    paths = [log for one in sheet.charges for log in one.logs] + list(marked)
     profile = profile_of(arguments.profile, paths)
     options = CountOptions(
         arguments.system_id,
@@ -40,20 +42,32 @@ def run_reconcile(arguments: argparse.Namespace) -> int:
         arguments.charge_a,
     )
     with progress_bar(paths) as progress:
-        counted = count_charges(sheet, profile, options, progress)
+        counted = count_charges(sheet, marked, profile, options, progress)
     result = reconciled(counted.charges, counted.conditions)
     print_report(arguments.json, lambda: as_json(counted, result), as_lines(counted, result))
     return BEYOND if result.verdict in ("sensor_reads_low", "sensor_reads_high") else 0
 
 
-def _sheet(arguments: argparse.Namespace) -> ChargeSheet:
+def _stated(arguments: argparse.Namespace) -> tuple[ChargeSheet, Sequence[Path]]:
+    """Return the charges of sheet or command line, and the sessions whose marks state charges."""
+    logs = tuple(arguments.logs)
     charged = (arguments.charged_wh, arguments.charged_ah)
+    by_marks = bool(logs) and charged == (None, None) and all(map(Path.is_dir, logs))
     if arguments.sheet is not None:
-        if arguments.logs or charged != (None, None):
-            raise UsageError("--sheet: logs and what came back stand in the sheet then")
+        if charged != (None, None):
+            raise UsageError("--sheet: what came back stands in the sheet then")
+        if logs and not by_marks:
+            raise UsageError(
+                "--sheet: beside it only sessions, whose marks state their charges; other logs "
+                "stand in the sheet"
+            )
         sheet = read_charge_sheet(arguments.sheet)
-        return checked(ChargeSheet(sheet.charges, arguments.meter or sheet.meter))
-    if not arguments.logs:
+        stated = ChargeSheet(sheet.charges, arguments.meter or sheet.meter)
+    elif not logs:
         raise UsageError("reconcile: name the logs of one charge, or give --sheet")
-    charge = StatedCharge(tuple(arguments.logs), *charged)
-    return checked(ChargeSheet((charge,), arguments.meter))
+    elif by_marks:
+        stated = ChargeSheet((), arguments.meter)
+    else:
+        stated = ChargeSheet((StatedCharge(logs, *charged),), arguments.meter)
+    marked = logs if by_marks else ()
+    return checked(stated, marked), marked

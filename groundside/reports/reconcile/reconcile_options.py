@@ -8,7 +8,7 @@ from onboard.options import Command, add_json, add_profile, add_system_id, numbe
 
 SHEET_HELP = (
     'charges in TOML: meter = "dc", full_to_full = true, and for each charge [[charge]] with '
-    'logs = ["ride.tlog"], charged_wh, charged_ah'
+    'logs = ["ride.tlog"], charged_wh, charged_ah; sessions beside it add those of their marks'
 )
 
 
@@ -19,7 +19,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         type=Path,
         metavar="LOG",
         nargs="*",
-        help="all rides on one charge, in order: telemetry log, on-board log or session",
+        help="all rides on one charge, in order: telemetry log, on-board log or session; or, with "
+        "no amount, sessions: a charge is from one mark 'charged full' to the next, and came to "
+        "what the marks 'charged' state",
     )
     parser.add_argument(
         "--charged-wh",
@@ -43,7 +45,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         type=number_between(0, 0.5),
         metavar="X",
         default=0.01,
-        help="how well the meter measures, one standard deviation (default 0.01)",
+        help="how well the meter measures, one standard deviation (default 0.01), mostly the same "
+        "error in every charge",
     )
     parser.add_argument(
         "--charge-a",
@@ -61,7 +64,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         type=number_between(0, 1000),
         metavar="AH",
         help="drawn on one charge while nothing was recorded [Ah], known to a quarter; without, up "
-        "to 1 %% of the pack is allowed for",
+        "to 1 %% of the pack may have been; with a pack that is disconnected between rides, 0",
     )
     parser.add_argument("--sheet", type=Path, metavar="FILE", help=SHEET_HELP)
     add_profile(parser)

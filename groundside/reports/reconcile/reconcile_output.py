@@ -4,7 +4,10 @@ from collections.abc import Iterator
 from typing import Any
 
 from groundside.reports.reconcile.counted_charges import CountedCharges
+from groundside.reports.reconcile.largest_uncertainty import largest_uncertainty, reaches
 from groundside.reports.text_layout import aligned, figure_text, paragraph
+from groundside.studies.charge_balance import Charge
+from groundside.studies.charge_errors import Source
 from groundside.studies.current_fit import OFF_MOST, Correction
 from groundside.studies.reconciliation import Reconciled
 from groundside.words.figures import UNKNOWN, three_figures
@@ -15,7 +18,6 @@ from onboard.contract.codec import plain
 from onboard.contract.figure import Estimate, Figure, Unknown, within
 from onboard.contract.reasons import Reason
 from onboard.contract.remarks import Remark, RemarkCode
-from onboard.efficiency.battery.charge_balance import Charge, Counted
 from onboard.efficiency.battery.round_trip import WALL_LEAST, WALL_MOST
 from onboard.efficiency.statistics.shared_errors import prior_covariance
 
@@ -23,13 +25,26 @@ SCHEMA = 2
 WIDTH = 79
 FORMATS = ("<12", ">24", ">26", ">14")
 
+SOURCES = {
+    Source.METER: "meter",
+    Source.RETURNED: "charge the pack gives back",
+    Source.FULL: "how alike 'full' is",
+    Source.UNLOGGED: "drawn without a log",
+    Source.GAPS: "gaps of the logs",
+    Source.ZERO: "the current's zero",
+    Source.VOLTAGE: "voltage",
+    Source.LOSSES: "losses of the pack",
+    Source.CHARGER: "losses of the charger",
+}
+SHOWN_LEAST_FRACTION = 0.0005
+
 TO_COPY = "Nothing was changed. If you agree, write into the craft profile:"
 
 
 def as_json(found: CountedCharges, result: Reconciled) -> dict[str, Any]:
     """Return a reconciliation in JSON's own types; see the README.md of reports."""
     correction = result.correction
-    counted_ah, counted_wh = _counted(found, result.counted)
+    counted_ah, counted_wh = _counted(found, result)
     body: dict[str, Any] = {
         "counted_wh": counted_wh,
         "charged_wh": _read(result.charged_wh),
@@ -51,6 +66,10 @@ def as_json(found: CountedCharges, result: Reconciled) -> dict[str, Any]:
             _charge(one, list(stated.logs))
             for one, stated in zip(found.charges, found.sheet.charges, strict=True)
         ],
+        "uncertainties": [
+            {"source": str(source), "reach_fraction": reach}
+            for source, reach in reaches(result).items()
+        ],
         "remarks": [
             {**plain(one), "text": remark_text(one, DEFAULT)} for one in _remarks(found, result)
         ],
@@ -61,8 +80,8 @@ def as_json(found: CountedCharges, result: Reconciled) -> dict[str, Any]:
 def _ratios(result: Reconciled) -> list[float]:
     """Return the ratios of returned to counted charge and energy, where known."""
     pairs = (
-        (result.charged_ah, result.counted.charge_ah),
-        (result.charged_wh, result.counted.energy_wh),
+        (result.charged_ah, result.counted_ah.charge_ah),
+        (result.charged_wh, result.counted_wh.energy_wh),
     )
     return [back / counted for back, counted in pairs if back is not None]
 
@@ -82,10 +101,13 @@ def _read(value: float | None) -> float | Unknown:
     return Unknown(Reason.METER_NOT_READ) if value is None else value
 
 
-def _counted(found: CountedCharges, counted: Counted) -> tuple[Figure, Figure]:
+def _counted(found: CountedCharges, result: Reconciled) -> tuple[Figure, Figure]:
     """Return the charge [Ah] and energy [Wh] counted, with the sensors' uncertainties."""
     covariance = prior_covariance(found.profile.sensors, found.profile.battery)
-    return counted.charge_spread().figure(covariance), counted.energy_spread().figure(covariance)
+    return (
+        result.counted_ah.charge_spread().figure(covariance),
+        result.counted_wh.energy_spread().figure(covariance),
+    )
 
 
 def _change(result: Reconciled) -> str | Unknown:
@@ -123,13 +145,16 @@ def _remarks(found: CountedCharges, result: Reconciled) -> Iterator[Remark]:
     if found.unmeasured_packs:
         yield Remark(RemarkCode.PACKS_UNMEASURED, packs=found.unmeasured_packs)
     meter_unstated = found.sheet.meter is None and result.charged_ah is None
-    share = (result.charged_wh or 0.0) / result.counted.energy_wh
+    share = (result.charged_wh or 0.0) / result.counted_wh.energy_wh
     if meter_unstated and result.energy == "more" and WALL_LEAST <= share <= WALL_MOST:
         yield Remark(RemarkCode.MAYBE_AT_WALL)
     if any(not 1.0 / OFF_MOST < ratio < OFF_MOST for ratio in _ratios(result)):
         yield Remark(RemarkCode.NO_SENSOR)
-    if isinstance(result.correction, Correction) and result.correction.used < full:
-        yield Remark(RemarkCode.RESTS_ON, used_charges=result.correction.used)
+    used = result.correction.used if isinstance(result.correction, Correction) else full or charges
+    if used < full:
+        yield Remark(RemarkCode.RESTS_ON, used_charges=used)
+    yield from found.of_marks
+    yield largest_uncertainty(result, used)
 
 
 def as_lines(found: CountedCharges, result: Reconciled) -> Iterator[str]:
@@ -147,7 +172,7 @@ def as_lines(found: CountedCharges, result: Reconciled) -> Iterator[str]:
     yield f"{_count(rides, 'ride')} on {_count(len(found.charges), 'charge')}, {meter}"
     yield ""
     yield aligned(("", "counted", "expected back", "came back"), FORMATS, "")
-    counted_ah, counted_wh = _counted(found, result.counted)
+    counted_ah, counted_wh = _counted(found, result)
     if not found.conditions.at_wall:
         yield _row("ampere-hours", counted_ah, result.expected_ah, result.charged_ah)
     yield _row("watt-hours", counted_wh, result.expected_wh, result.charged_wh)
@@ -160,6 +185,7 @@ def as_lines(found: CountedCharges, result: Reconciled) -> Iterator[str]:
     yield from paragraph(f"{_headline(result)}: {finding_text(result.why, units)}.", WIDTH)
     for remark in _remarks(found, result):
         yield from paragraph(remark_text(remark, units), WIDTH)
+    yield from paragraph(f"{_uncertainties(result)}.", WIDTH)
     yield ""
     yield from _correction_lines(found, result, units)
 
@@ -185,6 +211,16 @@ def _one_charge(number: int, charge: Charge) -> str:
     ]
     full = "" if charge.full_to_full else "; not known to be full to full"
     return f"charge {number}: {'; '.join(parts)}{full}"
+
+
+def _uncertainties(result: Reconciled) -> str:
+    """Return what each source alone makes, unless it would be written as nothing."""
+    parts = [
+        f"{SOURCES[source]} {100.0 * reach:.1f} %"
+        for source, reach in reaches(result).items()
+        if reach >= SHOWN_LEAST_FRACTION
+    ]
+    return f"Alone each makes, either way: {', '.join(parts)}"
 
 
 def _headline(result: Reconciled) -> str:

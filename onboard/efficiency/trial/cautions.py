@@ -12,11 +12,14 @@ import numpy as np
 
 from onboard.block import FloatArray
 from onboard.contract.remarks import Caution, CautionCode
-from onboard.efficiency.common_practice import (
+from onboard.efficiency.statistics.students_t import quantile
+from onboard.efficiency.trial.double_runs import DoubleRun
+from onboard.efficiency.trial.leg import Leg
+from onboard.efficiency.trial.results import Evidence
+from onboard.efficiency.trial.trial_practice import (
     AMPS_APART_FRACTION,
     AMPS_APART_SHARE,
     AMPS_STILL_FRACTION,
-    DRIFT_SIGNIFICANCE,
     DRIVE_APART_DEGC,
     PACK_APART_DEGC,
     POWER_APART_FRACTION,
@@ -24,14 +27,9 @@ from onboard.efficiency.common_practice import (
     POWER_DRIFT_FRACTION,
     POWER_SCATTER_FRACTION,
     POWER_SWING_FRACTION,
-    VERDICT_SIGNIFICANCE,
+    SCATTER_WORTH,
     VOLTS_APART_FRACTION,
 )
-from onboard.efficiency.statistics.students_t import quantile
-from onboard.efficiency.trial.double_runs import DoubleRun
-from onboard.efficiency.trial.leg import Leg
-from onboard.efficiency.trial.ranking import run_in_sequence
-from onboard.efficiency.trial.results import Evidence
 
 ENOUGH_DOUBLE_RUNS = 2
 """Strasser et al. 2015, A verification of the ITTC/ISO speed/power trials analysis: two double runs
@@ -104,12 +102,14 @@ def ranking_cautions(evidence: Evidence) -> Iterator[Caution]:
     """Yield cautions on the ranking: few runs, water, outliers, order."""
     few = [
         name
-        for name, count in zip(evidence.names, evidence.counts, strict=True)
-        if count < ENOUGH_DOUBLE_RUNS
+        for name, count, laps in zip(evidence.names, evidence.counts, evidence.laps, strict=True)
+        if not laps and count < ENOUGH_DOUBLE_RUNS
     ]
     few += evidence.without
     if few:
         yield Caution(CautionCode.TOO_FEW_DOUBLE_RUNS, setups=tuple(few))
+    if any(evidence.laps) and evidence.levels.freedom < SCATTER_WORTH:
+        yield Caution(CautionCode.USUAL_SCATTER, sd_fraction=evidence.usual_sd_fraction)
     if evidence.water.changed or evidence.water.restless:
         yield _water_changed(evidence)
     for double in evidence.left_out:
@@ -117,7 +117,7 @@ def ranking_cautions(evidence: Evidence) -> Iterator[Caution]:
     confounded = [
         (evidence.names[a], evidence.names[b])
         for a, b in combinations(range(len(evidence.names)), 2)
-        if drift_suspected(evidence, a, b) or not comparable(evidence, a, b)
+        if in_blocks(evidence, a, b) or not comparable(evidence, a, b)
     ]
     if confounded:
         yield Caution(
@@ -127,22 +127,9 @@ def ranking_cautions(evidence: Evidence) -> Iterator[Caution]:
         )
 
 
-def drift_suspected(evidence: Evidence, a: int, b: int) -> bool:
-    """Return whether the difference between two set-ups may be a drift.
-
-    That is so if all runs of one preceded all of the other, and a drift is significant or the
-    verdict depends on whether the model has one.
-    """
-    fit = evidence.levels
-    if not run_in_sequence(evidence.sample, a, b):
-        return False
-    if fit.drift_p_value < DRIFT_SIGNIFICANCE:
-        return True
-    contrast = _difference(evidence, a, b)
-    without = fit.p_value_undrifted(contrast) < VERDICT_SIGNIFICANCE
-    within = fit.with_drift and fit.p_value(contrast) < VERDICT_SIGNIFICANCE
-    turned = float(contrast @ fit.undrifted[0]) * float(contrast @ fit.level) < 0.0
-    return without != within or (within and turned)
+def in_blocks(evidence: Evidence, a: int, b: int) -> bool:
+    """Return whether two set-ups were run one after the other, not by turns."""
+    return comparable(evidence, a, b) and evidence.levels.in_blocks(_difference(evidence, a, b))
 
 
 def _difference(evidence: Evidence, a: int, b: int) -> FloatArray:

@@ -4,21 +4,22 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from onboard.contract.figure import Figure, Unknown
+from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
-from onboard.efficiency.common_practice import (
-    DOUBLE_RUN_SD_FRACTION,
-    LEG_SD_FRACTION,
-    OUTLIERS_MOST_FRACTION,
-)
 from onboard.efficiency.trial.cautions import ranking_cautions
 from onboard.efficiency.trial.double_runs import DoubleRun, UnpairedLeg, double_runs
 from onboard.efficiency.trial.equal_power import CurveSlope, at_power
 from onboard.efficiency.trial.judging import Judge
 from onboard.efficiency.trial.leg import Leg
 from onboard.efficiency.trial.outlier import Scatter, outlier
+from onboard.efficiency.trial.places import next_runs, places_of
 from onboard.efficiency.trial.ranking import Sample, levels
-from onboard.efficiency.trial.results import Comparison, Evidence, NextRuns, Place
+from onboard.efficiency.trial.results import Comparison, Evidence
+from onboard.efficiency.trial.trial_practice import (
+    LEG_SD_FRACTION,
+    OUTLIERS_MOST_FRACTION,
+    VERDICT_SIGNIFICANCE,
+)
 from onboard.efficiency.trial.water_change import water
 
 CONVERGED_MPS, ITERATIONS = 1e-10, 20
@@ -26,7 +27,11 @@ CONVERGED_MPS, ITERATIONS = 1e-10, 20
 
 
 def compare(
-    legs: list[Leg], power_w: float, slope: CurveSlope, sensors_sd_fraction: float
+    legs: list[Leg],
+    power_w: float,
+    slope: CurveSlope,
+    sensors_sd_fraction: float,
+    significance: float = VERDICT_SIGNIFICANCE,
 ) -> Comparison | Unknown:
     """Compare set-ups.
 
@@ -40,6 +45,8 @@ def compare(
         The curve's slope there.
     sensors_sd_fraction
         Relative standard deviation of a measured power; all set-ups share it.
+    significance
+        p-value below which a difference is claimed.
     """
     doubles, unpaired = double_runs(legs)
     if not doubles:
@@ -57,21 +64,20 @@ def compare(
             break
         left_out.append(doubles[worst])
         doubles = doubles[:worst] + doubles[worst + 1 :]
-    judge = Judge(evidence, power_w, slope)
+    judge = Judge(evidence, power_w, slope, significance)
     order = np.argsort(-evidence.levels.level, kind="stable").tolist()
-    setups = tuple(judge.setup(n, sensors_sd_fraction) for n in order)
-    places = tuple(Place(one.name, 0, Figure(0.01), 1.0 / len(setups)) for one in setups)
-    names = tuple(one.name for one in setups)
+    pairs = judge.pairs()
+    places = places_of([evidence.names[n] for n in order], pairs, judge.chances_best())
     return Comparison(
         power_w,
         slope,
-        setups,
-        judge.pairs(),
+        tuple(judge.setup(n, sensors_sd_fraction) for n in order),
+        pairs,
         tuple(ranking_cautions(evidence)),
         evidence,
         places,
-        NextRuns(len(doubles) >= 4 * len(names), (*names, *reversed(names)), (), 1),
-        0.03,
+        next_runs(places, evidence, judge.runs_each()),
+        judge.told_fraction(),
         sensors_sd_fraction,
     )
 
@@ -106,7 +112,8 @@ def _evidence(
     sample = Sample(
         np.log(now.corrected_mps),
         np.array([names.index(double.setup) for double in doubles]),
-        np.array([double.outing for double in doubles]),
+        # Turns slow a lap: laps are compared with laps only, as on another outing.
+        np.array([2 * double.outing + double.is_lap for double in doubles]),
         np.array([_when(legs, double) for double in doubles]),
     )
     speeds = now.corrected_mps
@@ -124,7 +131,7 @@ def _outlier(evidence: Evidence) -> int | None:
     usual_mps = LEG_SD_FRACTION * float(evidence.speed_mps.mean())
     return outlier(
         [
-            Scatter(fit.residual, fit.leverage, fit.freedom, DOUBLE_RUN_SD_FRACTION),
+            Scatter(fit.residual, fit.leverage, fit.freedom, evidence.usual_sd_fraction),
             Scatter(now.residual_mps, now.leverage, now.freedom, usual_mps),
         ]
     )

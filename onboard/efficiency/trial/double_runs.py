@@ -1,5 +1,7 @@
 """Double runs: consecutive runs on reciprocal headings at the same power, and their weights.
 
+A lap of a closed course counts like a double run: it too meets the water from all sides.
+
 A double run is "two consecutive Speed Runs at the same power setting on reciprocal heading"
 (ITTC 7.5-04-01-01.1, definitions). Its speeds are averaged, never its Wh/km: the mean of two legs'
 Wh/km is too high by 1 / (1 - (u/v)^2) - 1 in a water current u.
@@ -13,17 +15,17 @@ import numpy as np
 from onboard.block import FloatArray
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
-from onboard.efficiency.common_practice import (
+from onboard.efficiency.trial.leg import Leg
+from onboard.efficiency.trial.trial_practice import (
     LEGS_APART_MOST_S,
     RECIPROCAL_DEG,
     SAME_POWER_FRACTION,
 )
-from onboard.efficiency.trial.leg import Leg
 
 
 @dataclass(frozen=True)
 class DoubleRun:
-    """Two legs there and back, or three if one was left over.
+    """Two legs there and back, or three if one was left over; or one lap.
 
     Parameters
     ----------
@@ -39,6 +41,11 @@ class DoubleRun:
     outing: int
     legs: tuple[int, ...]
     weights: tuple[float, ...]
+
+    @property
+    def is_lap(self) -> bool:
+        """Whether it is a lap."""
+        return len(self.legs) == 1
 
     @property
     def parts(self) -> list[tuple[int, float]]:
@@ -91,6 +98,10 @@ def double_runs(legs: list[Leg]) -> tuple[list[DoubleRun], list[UnpairedLeg]]:
     unpaired: list[UnpairedLeg] = []
     n = 0
     while n < len(legs):
+        if legs[n].lap_m > 0.0:
+            found.append(_double(legs, (n,)))
+            n += 1
+            continue
         why = _why_no_pair(legs, n, n + 1)
         if why is None:
             found.append(_double(legs, (n, n + 1)))
@@ -113,9 +124,9 @@ def _double(legs: list[Leg], numbers: tuple[int, ...]) -> DoubleRun:
 
 def _why_no_pair(legs: list[Leg], first: int, second: int) -> Unknown | None:
     """Return why two legs do not form a double run, None if they do."""
-    if second >= len(legs) or legs[first].outing != legs[second].outing:
+    a, b = legs[first], legs[second] if second < len(legs) else None
+    if b is None or a.outing != b.outing or a.lap_m > 0.0 or b.lap_m > 0.0:
         return Unknown(Reason.NO_RUN_BACK)
-    a, b = legs[first], legs[second]
     if a.setup != b.setup:
         return Unknown(Reason.OTHER_SETUP_NEXT)
     if b.start_s - (a.start_s + a.seconds_s) > LEGS_APART_MOST_S:

@@ -6,22 +6,26 @@ from itertools import combinations
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.contract.figure import Estimate, Figure, Unknown
+from onboard.contract.figure import Figure, Unknown
 from onboard.contract.reasons import Reason
-from onboard.efficiency.common_practice import (
-    SETUP_SYSTEMATIC_SD_FRACTION,
-    VERDICT_SIGNIFICANCE,
-    WANTED_FRACTION,
-    WANTED_POWER,
-)
 from onboard.efficiency.statistics.students_t import quantile
-from onboard.efficiency.trial.cautions import ENOUGH_DOUBLE_RUNS, drift_suspected
+from onboard.efficiency.trial.cautions import ENOUGH_DOUBLE_RUNS, in_blocks
 from onboard.efficiency.trial.equal_power import CurveSlope
 from onboard.efficiency.trial.ranking import adjusted, p_value_of
 from onboard.efficiency.trial.results import Evidence, PairResult, SetupResult
+from onboard.efficiency.trial.trial_practice import (
+    SCATTER_WORTH,
+    SETUP_SYSTEMATIC_SD_FRACTION,
+    STEP_SD_FRACTION,
+    WANTED_FRACTION,
+    WANTED_POWER,
+)
 
 DOUBLE_RUNS_MOST = 200
 """Largest number of double runs of each set-up worth planning."""
+
+CHANCE_DRAWS = 4000
+"""Draws for the chance to be the best: known to a per cent."""
 
 
 class Judge:
@@ -33,12 +37,17 @@ class Judge:
         The evidence behind the comparison.
     power_w, slope
         The power compared at, and the curve's slope there.
+    significance
+        p-value below which a difference is claimed.
     """
 
-    def __init__(self, evidence: Evidence, power_w: float, slope: CurveSlope) -> None:
+    def __init__(
+        self, evidence: Evidence, power_w: float, slope: CurveSlope, significance: float
+    ) -> None:
         self._evidence, self._names, self._counts = evidence, evidence.names, evidence.counts
-        self._power_w, self._slope = power_w, slope
+        self._power_w, self._slope, self._significance = power_w, slope, significance
         self._floor = _own_variance(evidence)
+        self._sd = _pooled_sd(evidence)
         logs = [
             sum(w * math.log(power_w / evidence.legs[n].power_w) for n, w in double.parts)
             for double in evidence.doubles
@@ -55,16 +64,21 @@ class Judge:
         dominant. With the ratio unsquared, they cover 94 to 96 % from two on, 91 % with one.
         """
         fit, evidence = self._evidence.levels, self._evidence
-        scatter, freedom = fit.variance(contrast)
-        floor = self._floor * float(contrast @ fit.inverse @ contrast)
+        scale = float(contrast @ fit.inverse @ contrast)
+        if fit.own_variance is None:
+            scatter, freedom = self._sd**2 * scale, fit.freedom + SCATTER_WORTH
+        else:
+            scatter, freedom = fit.variance(contrast)
         row = contrast @ fit.weights
         by_water = row / evidence.speed_mps
         other_variance = float(by_water @ evidence.water.covariance @ by_water)
         other_variance += (float(row @ self._short) * self._slope.sd) ** 2
         other_variance += SETUP_SYSTEMATIC_SD_FRACTION**2 * float(contrast @ contrast) / 2.0
-        scatter = max(scatter, floor)
+        if abs(float(contrast.sum())) < 1e-9 and fit.in_blocks(contrast):
+            other_variance += (fit.step_share(contrast) * STEP_SD_FRACTION) ** 2
+        scatter = max(scatter, self._floor * scale)
         total = scatter + other_variance
-        return total, freedom * (total / scatter) if scatter > 0 else freedom
+        return total, freedom * (total / scatter)
 
     def setup(self, n: int, sensors_sd_fraction: float) -> SetupResult:
         """Return a set-up's figures."""
@@ -72,16 +86,14 @@ class Judge:
         name, level = self._names[n], float(self._evidence.levels.level[n])
         mine = np.array([double.setup == name for double in self._evidence.doubles])
         short = float(self._short[mine].mean())
-        speed: Estimate = Unknown(Reason.ONE_DOUBLE_RUN)
-        cost: Estimate = speed
-        if self._evidence.levels.freedom > 0:
-            variance, freedom = self._spread(contrast)
-            speed = _figure(level, variance, freedom)
-            cost = _figure(
-                math.log(self._power_w / 3.6) - level,
-                variance + sensors_sd_fraction**2,
-                freedom * (1.0 + sensors_sd_fraction**2 / max(variance, 1e-12)),
-            )
+        variance, freedom = self._spread(contrast)
+        speed = _figure(level, variance, freedom)
+        cost = _figure(
+            math.log(self._power_w / 3.6) - level,
+            variance + sensors_sd_fraction**2,
+            freedom * (1.0 + sensors_sd_fraction**2 / max(variance, 1e-12)),
+        )
+        laps = self._evidence.laps[n]
         return SetupResult(
             name,
             self._power_w,
@@ -89,32 +101,85 @@ class Judge:
             math.exp(short * self._slope.value) - 1.0,
             speed,
             cost,
-            self._counts[n],
-            0,
-            sum(len(double.legs) for double in self._evidence.doubles if double.setup == name),
+            self._counts[n] - laps,
+            laps,
+            sum(len(one.legs) for one in self._evidence.doubles if one.setup == name) - laps,
         )
 
     def pairs(self) -> tuple[PairResult, ...]:
-        """Compare every two set-ups, corrected for the number of comparisons."""
+        """Compare every two set-ups, corrected for the number of comparisons.
+
+        The correction is Holm's. Besides, the best is told from all others if it is told from each
+        of them by itself: to be wrong there, one true hypothesis must be rejected, whichever it is,
+        so that no correction is due (intersection-union test: Berger and Hsu 1996, *Bioequivalence
+        trials, intersection-union tests and equivalence confidence sets*; from memory).
+        """
         found = [self._pair(a, b) for a, b in combinations(range(len(self._names)), 2)]
         known = [pair for pair in found if pair.chance is not None]
         if not known:
             return tuple(found)
+        best = self._names[int(np.argmax(self._evidence.levels.level))]
+        with_best = [pair.chance for pair in found if best in (pair.a, pair.b)]
+        together = 1.0 if None in with_best else max(one or 0.0 for one in with_best)
         chances = iter(adjusted(np.array([pair.chance for pair in known])).tolist())
         return tuple(
-            pair if pair.chance is None else self._with_verdict(pair, next(chances))
+            pair
+            if pair.chance is None
+            else self._with_verdict(
+                pair, min(next(chances), together if best in (pair.a, pair.b) else 1.0)
+            )
             for pair in found
         )
 
-    def _pair(self, a: int, b: int) -> PairResult:
-        names = self._names[a], self._names[b]
-        fit = self._evidence.levels
+    def chances_best(self) -> dict[str, float]:
+        """Return the probability of each set-up to be the best of all; they sum to 1.
+
+        The levels are drawn from their joint distribution: a multivariate t.
+        """
+        fit, count = self._evidence.levels, len(self._names)
+        best = int(np.argmax(fit.level))
+        contrasts = np.eye(count) - np.eye(count)[best]
+        variances = np.array([self._spread(one)[0] if one.any() else 0.0 for one in contrasts])
+        freedom = min([self._spread(one)[1] for one in contrasts if one.any()], default=1.0)
+        common = contrasts @ fit.inverse @ contrasts.T
+        size = np.sqrt(np.maximum(np.diag(common), 1e-18))
+        # Correlated as by the scatter, each as wide as its difference from the best.
+        root = np.linalg.cholesky(common / np.outer(size, size) + 1e-9 * np.eye(count))
+        draws = np.random.default_rng(1).standard_normal((CHANCE_DRAWS, count)) @ root.T
+        wide = np.sqrt(freedom / np.random.default_rng(2).chisquare(freedom, CHANCE_DRAWS))
+        levels = fit.level - fit.level[best] + draws * wide[:, None] * np.sqrt(variances)
+        levels[:, best] = 0.0
+        wins = np.bincount(np.argmax(levels, axis=1), minlength=count) / CHANCE_DRAWS
+        return dict(zip(self._names, wins.tolist(), strict=True))
+
+    def told_fraction(self) -> float | None:
+        """Return the difference in Wh/km from which the best is told from another; None alone."""
+        best = int(np.argmax(self._evidence.levels.level))
+        reaches = []
+        for n in range(len(self._names)):
+            if n != best:
+                variance, freedom = self._spread(self._contrast(n, best))
+                reach = quantile(freedom, 1.0 - self._significance / 2.0) * math.sqrt(variance)
+                reaches.append(math.expm1(reach))
+        return float(np.median(reaches)) if reaches else None
+
+    def runs_each(self) -> int | None:
+        """Return how many double runs or laps of each detect 3 % with 80 %; None above 200."""
+        return double_runs_each(self._usual_sd(), max(len(self._names) - 1, 1))
+
+    def _usual_sd(self) -> float:
+        return math.sqrt(max(self._sd**2, self._floor))
+
+    def _contrast(self, a: int, b: int) -> FloatArray:
         contrast = np.zeros(len(self._names))
         contrast[a], contrast[b] = -1.0, 1.0
+        return contrast
+
+    def _pair(self, a: int, b: int) -> PairResult:
+        names = self._names[a], self._names[b]
+        fit, contrast = self._evidence.levels, self._contrast(a, b)
         if not fit.is_estimable(contrast):
             return _undecided(names, Unknown(Reason.NEVER_TOGETHER))
-        if fit.freedom == 0:
-            return _undecided(names, Unknown(Reason.ONE_EACH))
         difference = float(contrast @ fit.level)
         variance, freedom = self._spread(contrast)
         reach = quantile(max(freedom, 1.0)) * math.sqrt(variance)
@@ -127,12 +192,14 @@ class Judge:
         figure = pair.difference_fraction
         why_not = self._why_not(a, b)
         verdict = "cannot_tell"
-        if not why_not and chance < VERDICT_SIGNIFICANCE and isinstance(figure, Figure):
+        if not why_not and chance < self._significance and isinstance(figure, Figure):
             verdict = "a_better" if figure.value < 0 else "b_better"
-        elif not why_not and (pair.chance or 0.0) < VERDICT_SIGNIFICANCE:
+        elif not why_not and in_blocks(self._evidence, a, b):
+            why_not = Unknown(Reason.DRIFT_POSSIBLE)
+        elif not why_not and (pair.chance or 0.0) < self._significance:
             why_not = Unknown(Reason.BY_CHANCE)
         needed = None
-        if verdict == "cannot_tell" and not drift_suspected(self._evidence, a, b):
+        if verdict == "cannot_tell" and why_not != Unknown(Reason.DRIFT_POSSIBLE):
             needed = self._needed(a, b)
             if needed == 0 and isinstance(figure, Figure) and _half_width(figure) > WANTED_FRACTION:
                 # Order effects, or few runs that agree by chance, add to the doubt of the scatter.
@@ -140,16 +207,14 @@ class Judge:
         return PairResult(pair.a, pair.b, figure, verdict, needed, chance, pair.freedom, why_not)
 
     def _why_not(self, a: int, b: int) -> Unknown | None:
-        if min(self._counts[a], self._counts[b]) < ENOUGH_DOUBLE_RUNS:
+        laps = self._evidence.laps
+        if min(self._counts[n] + laps[n] for n in (a, b)) < ENOUGH_DOUBLE_RUNS:
             return Unknown(Reason.TOO_FEW_DOUBLE_RUNS)
-        if drift_suspected(self._evidence, a, b):
-            return Unknown(Reason.DRIFT_POSSIBLE)
         return None
 
     def _needed(self, a: int, b: int) -> int | None:
         comparisons = len(self._names) * (len(self._names) - 1) // 2
-        sd = math.sqrt(max(self._evidence.levels.sd**2, self._floor))
-        each = double_runs_each(sd, comparisons)
+        each = double_runs_each(self._usual_sd(), comparisons)
         if each is None:
             return None
         each = max(each, ENOUGH_DOUBLE_RUNS)
@@ -167,6 +232,14 @@ def _figure(middle: float, variance: float, freedom: float) -> Figure:
 
 def _half_width(figure: Figure) -> float:
     return ((figure.high or 0.0) - (figure.low or 0.0)) / 2.0
+
+
+def _pooled_sd(evidence: Evidence) -> float:
+    """Return the sd of a double run or lap, in ln speed: the day's own with the usual one."""
+    fit = evidence.levels
+    own = fit.freedom * fit.sd**2 if fit.freedom > 0 else 0.0
+    usual = SCATTER_WORTH * evidence.usual_sd_fraction**2
+    return math.sqrt((own + usual) / (max(fit.freedom, 0) + SCATTER_WORTH))
 
 
 def _own_variance(evidence: Evidence) -> float:

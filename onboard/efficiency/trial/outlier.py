@@ -9,12 +9,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.efficiency.common_practice import (
+from onboard.efficiency.statistics.probability import f_survival
+from onboard.efficiency.trial.trial_practice import (
     OUTLIER_DOUBLE_RUNS_LEAST,
     OUTLIER_SIGNIFICANCE,
     REPEATABILITY_WORTH,
 )
-from onboard.efficiency.statistics.probability import f_survival
 
 
 @dataclass(frozen=True)
@@ -33,7 +33,7 @@ class Scatter:
 
     residual: FloatArray
     leverage: FloatArray
-    freedom: int
+    freedom: float
     usual: float
 
 

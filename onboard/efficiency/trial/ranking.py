@@ -4,19 +4,22 @@ One level per set-up and, where the order or the data require it, a drift with t
 ln(speed at equal power) = level + drift x time + error.
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from onboard.block import FloatArray
-from onboard.efficiency.common_practice import (
-    DRIFT_TERM_SIGNIFICANCE,
-    ORDER_BALANCED_MOST,
-    UNEQUAL_SCATTER_SIGNIFICANCE,
-)
 from onboard.efficiency.statistics.probability import f_survival, t_two_sided
 from onboard.efficiency.trial.least_squares import LeastSquares
+from onboard.efficiency.trial.trial_practice import (
+    DRIFT_IN_BLOCKS_SIGNIFICANCE,
+    DRIFT_TERM_SIGNIFICANCE,
+    ORDER_BALANCED_MOST,
+    STEP_SHARE_MOST,
+    UNEQUAL_SCATTER_SIGNIFICANCE,
+)
 
 Ints = npt.NDArray[np.int64]
 
@@ -72,8 +75,10 @@ class Levels:
         Of each value, shape (n,).
     group
         Group of each set-up: set-ups connected by common outings share one, shape (setups,).
-    undrifted
-        Levels, `inverse`, `sd` and `freedom` of the model without drift.
+    sample
+        The observations fitted.
+    steady_weights
+        `weights` of the model without a drift.
     """
 
     level: FloatArray
@@ -89,19 +94,24 @@ class Levels:
     residual: FloatArray
     leverage: FloatArray
     group: Ints
-    undrifted: tuple[FloatArray, FloatArray, float, int]
+    sample: Sample
+    steady_weights: FloatArray
 
     def p_value(self, contrast: FloatArray) -> float:
         """Return the p-value of a contrast of levels."""
         return p_value_of(float(contrast @ self.level), *self.variance(contrast))
 
-    def p_value_undrifted(self, contrast: FloatArray) -> float:
-        """Return the p-value of the model without drift; 1 with too few values."""
-        level, inverse, sd, freedom = self.undrifted
-        if freedom == 0:
-            return 1.0
-        variance = sd**2 * float(contrast @ inverse @ contrast)
-        return p_value_of(float(contrast @ level), variance, freedom)
+    def step_share(self, contrast: FloatArray) -> float:
+        """Return how much of a step between two runs would pass for a contrast of levels.
+
+        That is the share of the worst step in each outing, as the root of their sum of squares: 1
+        if all of one set-up came before all of another, a quarter for A B B A twice.
+        """
+        return _step_share(self.sample, contrast @ self.steady_weights)
+
+    def in_blocks(self, contrast: FloatArray) -> bool:
+        """Return whether a step between two runs would largely pass for a contrast of levels."""
+        return self.step_share(contrast) > STEP_SHARE_MOST
 
     def is_estimable(self, contrast: FloatArray) -> bool:
         """Return whether a contrast is estimable within outings."""
@@ -141,8 +151,8 @@ def levels(sample: Sample) -> Levels:
     if can_drift and within.squares > 0:
         ratio = max(without.squares - within.squares, 0.0) / (within.squares / within.freedom)
         p_value, drift = f_survival(ratio, 1.0, within.freedom), float(within.solution[-1])
-    unbalanced = _variance_inflation(without, within, setups) > ORDER_BALANCED_MOST
-    with_drift = can_drift and (unbalanced or p_value < DRIFT_TERM_SIGNIFICANCE)
+    level = _drift_level(sample, without, within, setups)
+    with_drift = can_drift and (level == 1.0 or p_value < level)
     chosen = within if with_drift else without
     counts = indicators.sum(axis=0)
     unequal = not with_drift and len(outings) == 1 and _unequal(sample, counts)
@@ -160,12 +170,8 @@ def levels(sample: Sample) -> Levels:
         chosen.residual,
         chosen.leverage,
         group,
-        (
-            without.solution[:setups],
-            without.inverse[:setups, :setups],
-            without.sd,
-            max(without.freedom, 0),
-        ),
+        sample,
+        without.weights[:setups],
     )
 
 
@@ -196,18 +202,14 @@ def p_value_of(difference: float, variance: float, freedom: float) -> float:
     return t_two_sided(difference / variance**0.5, freedom)
 
 
-def run_in_sequence(sample: Sample, a: int, b: int) -> bool:
-    """Return whether all of one set-up came before all of the other, in every outing of both."""
-    found = False
+def _step_share(sample: Sample, row: FloatArray) -> float:
+    total = 0.0
     for outing in np.unique(sample.outing):
-        here = sample.outing == outing
-        first = sample.t_s[here & (sample.setup == a)]
-        second = sample.t_s[here & (sample.setup == b)]
-        if len(first) and len(second):
-            if not (first.max() < second.min() or second.max() < first.min()):
-                return False
-            found = found or len(first) + len(second) > 2
-    return found
+        here = np.flatnonzero(sample.outing == outing)
+        here = here[np.argsort(sample.t_s[here], kind="stable")]
+        after = np.cumsum(row[here][::-1])
+        total += float(np.abs(after).max()) ** 2
+    return math.sqrt(total)
 
 
 def _groups(sample: Sample, setups: int) -> Ints:
@@ -241,17 +243,26 @@ def _hours(sample: Sample) -> FloatArray:
     return time
 
 
-def _variance_inflation(without: LeastSquares, within: LeastSquares, setups: int) -> float:
-    """Return the largest factor by which a drift term inflates a difference's variance."""
-    widest = 1.0
+def _drift_level(sample: Sample, without: LeastSquares, within: LeastSquares, setups: int) -> float:
+    """Return the p-value below which a drift enters the model; 1 for always.
+
+    Always if it would inflate some difference's variance. Where set-ups were run one after the
+    other, a step is allowed for, and drift and difference are hard to tell apart: there it must
+    show within the set-ups.
+    """
+    level = DRIFT_TERM_SIGNIFICANCE
     for a in range(setups):
         for b in range(a):
             contrast = np.zeros(len(without.solution))
             contrast[a], contrast[b] = 1.0, -1.0
+            if _step_share(sample, contrast @ without.weights) > STEP_SHARE_MOST:
+                level = max(level, DRIFT_IN_BLOCKS_SIGNIFICANCE)
+                continue
             before = float(contrast @ without.inverse @ contrast)
             longer = np.append(contrast, 0.0)
-            widest = max(widest, float(longer @ within.inverse @ longer) / max(before, 1e-12))
-    return widest
+            if float(longer @ within.inverse @ longer) > ORDER_BALANCED_MOST * before:
+                return 1.0
+    return level
 
 
 def _variances(sample: Sample, setups: int) -> FloatArray:

@@ -1,5 +1,6 @@
 """The results of a trial, and the evidence behind them."""
 
+import math
 from dataclasses import dataclass
 
 from onboard.block import FloatArray
@@ -9,6 +10,7 @@ from onboard.efficiency.trial.double_runs import DoubleRun, UnpairedLeg
 from onboard.efficiency.trial.equal_power import CurveSlope
 from onboard.efficiency.trial.leg import Leg
 from onboard.efficiency.trial.ranking import Levels, Sample
+from onboard.efficiency.trial.trial_practice import DOUBLE_RUN_SD_FRACTION, LAP_SD_FRACTION
 from onboard.efficiency.trial.water_change import Water
 
 
@@ -157,8 +159,24 @@ class Evidence:
 
     @property
     def counts(self) -> list[int]:
-        """Number of double runs of each set-up."""
+        """Number of double runs and laps of each set-up."""
         return [sum(double.setup == name for double in self.doubles) for name in self.names]
+
+    @property
+    def laps(self) -> list[int]:
+        """Number of laps of each set-up."""
+        return [
+            sum(double.setup == name and double.is_lap for double in self.doubles)
+            for name in self.names
+        ]
+
+    @property
+    def usual_sd_fraction(self) -> float:
+        """Usual relative standard deviation of a double run or lap, as far as they were run."""
+        usual = [
+            LAP_SD_FRACTION if double.is_lap else DOUBLE_RUN_SD_FRACTION for double in self.doubles
+        ]
+        return math.sqrt(sum(sd**2 for sd in usual) / len(usual))
 
     @property
     def without(self) -> list[str]:
@@ -189,10 +207,11 @@ class Comparison:
     next_runs
         What to ride next.
     told_fraction
-        Difference in Wh/km, as a share, from which two set-ups run like these are told apart.
+        Difference in Wh/km, as a share, from which the best is told from a set-up run like these;
+        None with one set-up.
     shared_sd_fraction
-        Relative standard deviation of Wh/km by the sensors' gain: common to all set-ups, and not
-        in their intervals.
+        Relative standard deviation of Wh/km by the sensors' gain: in each interval, and common to
+        all set-ups, so in no difference.
     """
 
     power_w: float
@@ -203,5 +222,5 @@ class Comparison:
     evidence: Evidence
     places: tuple[Place, ...]
     next_runs: NextRuns
-    told_fraction: float
+    told_fraction: float | None
     shared_sd_fraction: float

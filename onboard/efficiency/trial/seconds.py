@@ -6,11 +6,6 @@ import numpy as np
 import numpy.typing as npt
 
 from onboard.block import Block, FloatArray
-from onboard.efficiency.common_practice import (
-    INPUT_CURRENT_FRACTION,
-    NEAR_INPUT_FRACTION,
-    STEADY_SHARE_FRACTION,
-)
 from onboard.efficiency.curve.steady import SteadyBlock, SteadyFinder
 from onboard.efficiency.meters.slices import slices
 from onboard.efficiency.sources.latest import Latest
@@ -18,6 +13,11 @@ from onboard.efficiency.sources.power_sources import PowerSources
 from onboard.efficiency.sources.settled_seconds import SecondsCutter, SettledSeconds
 from onboard.efficiency.sources.speed_sources import SpeedSources
 from onboard.efficiency.trial.power_split import derived_motor_amps_a
+from onboard.efficiency.trial.trial_practice import (
+    INPUT_CURRENT_FRACTION,
+    NEAR_INPUT_FRACTION,
+    STEADY_SHARE_FRACTION,
+)
 from onboard.profile import Profile
 
 Samples = tuple[FloatArray, FloatArray]

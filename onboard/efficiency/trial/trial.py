@@ -15,6 +15,7 @@ from onboard.efficiency.trial.leg import Leg
 from onboard.efficiency.trial.results import Comparison
 from onboard.efficiency.trial.runs import RunSpan, runs_in
 from onboard.efficiency.trial.seconds import Seconds
+from onboard.efficiency.trial.trial_practice import COACHED_SIGNIFICANCE, VERDICT_SIGNIFICANCE
 from onboard.profile import Sensors
 
 
@@ -85,7 +86,7 @@ class NoTrial:
     passed_over: tuple[Remark, ...]
 
 
-def trial_of(rides: list[TrialRide], sensors: Sensors, coached: bool = False) -> Trial | NoTrial:
+def trial_of(rides: list[TrialRide], sensors: Sensors, *, coached: bool = False) -> Trial | NoTrial:
     """Compare the set-ups used on some rides.
 
     Parameters
@@ -94,6 +95,9 @@ def trial_of(rides: list[TrialRide], sensors: Sensors, coached: bool = False) ->
         The rides, each with the spans in which to find runs.
     sensors
         The craft's sensors and their uncertainties.
+    coached
+        Whether the runs were looked at as they came, and ended when something showed: then
+        differences must be surer to be claimed.
     """
     legs, passed_over = _legs(rides)
     setups = tuple(sorted({one.setup for one in legs}))
@@ -106,7 +110,8 @@ def trial_of(rides: list[TrialRide], sensors: Sensors, coached: bool = False) ->
     amps_a = sum(one.amps_a for one in paired) / len(paired)
     offset = sensors.current_offset_sd_a / max(amps_a, 0.1)
     shared = math.hypot(sensors.current_scale_sd, sensors.voltage_scale_sd, offset)
-    found = compare(legs, power_w, slope, shared)
+    significance = COACHED_SIGNIFICANCE if coached else VERDICT_SIGNIFICANCE
+    found = compare(legs, power_w, slope, shared, significance)
     if isinstance(found, Unknown):
         return NoTrial(found, setups, passed_over)
     counted = [legs[n] for double in found.evidence.doubles for n in double.legs]

@@ -4,6 +4,10 @@ Within a double run the set-up is the same; its legs differ by the water along t
 of the water in time, one for each outing, is fitted to those differences only, and the means of the
 double runs are corrected for the part that their weights do not cancel. Differences between double
 runs are untouched: they are the subject of the comparison.
+
+Runs on one line say nothing of the water across it. So the water is fitted along the main line of
+an outing's courses, and across it only against what is usual (`WATER_ACROSS_SD_MPS`): fitted
+freely, the few degrees by which courses scatter would make metres per second of it.
 """
 
 from dataclasses import dataclass
@@ -11,20 +15,22 @@ from dataclasses import dataclass
 import numpy as np
 
 from onboard.block import FloatArray
-from onboard.efficiency.common_practice import (
+from onboard.efficiency.curve.courses import line_directions
+from onboard.efficiency.statistics.probability import f_survival
+from onboard.efficiency.trial.double_runs import DoubleRun
+from onboard.efficiency.trial.least_squares import LeastSquares
+from onboard.efficiency.trial.leg import Leg
+from onboard.efficiency.trial.trial_practice import (
     LEG_NOISE_FRACTION,
+    LEG_NOISE_MPS,
     LEG_NOISE_WORTH,
+    WATER_ACROSS_SD_MPS,
     WATER_CHANGE_FRACTION,
     WATER_CHANGE_SIGNIFICANCE,
     WATER_LINEAR_FROM,
     WATER_QUADRATIC_FROM,
     WATER_RESTLESS_FRACTION,
 )
-from onboard.efficiency.curve.courses import line_directions
-from onboard.efficiency.statistics.probability import f_survival
-from onboard.efficiency.trial.double_runs import DoubleRun
-from onboard.efficiency.trial.least_squares import LeastSquares
-from onboard.efficiency.trial.leg import Leg
 
 
 @dataclass(frozen=True)
@@ -61,7 +67,7 @@ class Water:
     residual_mps: FloatArray
     leverage: FloatArray
     leg_sd_mps: float | None
-    freedom: int
+    freedom: float
     change_mps: float
     changed: bool
     restless: bool
@@ -84,24 +90,24 @@ def water(legs: list[Leg], doubles: list[DoubleRun], speeds_mps: FloatArray) -> 
         weights[n, numbers] = double.weights
         inside[np.ix_(numbers, numbers)] = np.eye(len(numbers)) - 1.0 / len(numbers)
     members = (weights > 0).astype(np.float64)
-    rows, constants = _rows(legs, doubles)
+    rows, constants, prior = _rows(legs, doubles)
     used = weights.sum(axis=0) > 0
-    least = LeastSquares(inside @ rows[:, :constants], inside @ speeds_mps)
-    full = LeastSquares(inside @ rows, inside @ speeds_mps)
-    freedom = int(used.sum()) - len(doubles) - full.rank
+    least = LeastSquares(inside @ rows[:, :constants], inside @ speeds_mps, prior[:constants])
+    full = LeastSquares(inside @ rows, inside @ speeds_mps, prior)
+    freedom = float(used.sum()) - len(doubles) - full.terms
     middle_mps = float(speeds_mps[used].mean())
     guess = LEG_NOISE_WORTH * (LEG_NOISE_FRACTION * middle_mps) ** 2
-    variance = (full.squares + guess) / (max(freedom, 0) + LEG_NOISE_WORTH)
-    terms = full.rank - least.rank
+    variance = (full.squares + guess) / (max(freedom, 0.0) + LEG_NOISE_WORTH)
+    terms = full.terms - least.terms
     along = np.where(used, rows @ full.solution, np.nan)
     change_mps = _change(legs, doubles, rows, full.solution)
-    sure = terms > 0 and freedom > 0 and (
+    sure = terms > 0.5 and freedom > 0.5 and (
         f_survival(
             (least.squares - full.squares) / terms / variance, terms, freedom + LEG_NOISE_WORTH
         )
         < WATER_CHANGE_SIGNIFICANCE
     )  # fmt: skip
-    leg_sd = float(np.sqrt(full.squares / freedom)) if freedom > 0 else None
+    leg_sd = float(np.sqrt(full.squares / freedom)) if freedom > 0.5 else None
     left = weights @ rows
     return Water(
         along,
@@ -110,45 +116,60 @@ def water(legs: list[Leg], doubles: list[DoubleRun], speeds_mps: FloatArray) -> 
         np.sqrt(members @ (inside @ (speeds_mps - rows @ full.solution)) ** 2),
         members @ full.leverage,
         leg_sd,
-        max(freedom, 0),
+        max(freedom, 0.0),
         change_mps,
         bool(sure and change_mps > WATER_CHANGE_FRACTION * middle_mps),
         leg_sd is not None and freedom > 1 and leg_sd > WATER_RESTLESS_FRACTION * middle_mps,
     )
 
 
-def _rows(legs: list[Leg], doubles: list[DoubleRun]) -> tuple[FloatArray, int]:
-    """Return the design matrix of the water, and the number of its constant columns.
+def _rows(legs: list[Leg], doubles: list[DoubleRun]) -> tuple[FloatArray, int, FloatArray]:
+    """Return the design matrix of the water, the number of its constant columns, and its prior.
 
-    The columns are unit polynomials of the water, east and north, along each leg: first the
-    constants of all outings, then all higher powers.
+    The columns are unit polynomials of the water along each leg, by component along and across the
+    main line of the outing's courses: first the constants of all outings, then all higher powers. A
+    lap has none: round a closed course a constant current cancels to first order.
     """
-    velocity = np.array([[leg.east_mps, leg.north_mps] for leg in legs])
-    course = line_directions(velocity)
+    course = _courses(legs)
     constants: list[FloatArray] = []
     powers: list[FloatArray] = []
     for outing in sorted({double.outing for double in doubles}):
         here = np.array([leg.outing == outing for leg in legs])
-        count = sum(double.outing == outing for double in doubles)
+        count = sum(double.outing == outing and not double.is_lap for double in doubles)
         degree = 2 if count >= WATER_QUADRATIC_FROM else 1 if count >= WATER_LINEAR_FROM else 0
         times = np.array([leg.middle_s for leg in legs])
         middle = (times[here].max() + times[here].min()) / 2.0
         half = max((times[here].max() - times[here].min()) / 2.0, 1.0)
         scaled = (times - middle) / half
-        constants.append(course * here[:, None])
-        powers += [course * (here * scaled**n)[:, None] for n in range(1, degree + 1)]
-    return np.concatenate([*constants, *powers], axis=1), 2 * len(constants)
+        ahead = course @ _main_axes(course[here])
+        constants.append(ahead * here[:, None])
+        powers += [ahead * (here * scaled**n)[:, None] for n in range(1, degree + 1)]
+    rows = np.concatenate([*constants, *powers], axis=1)
+    across = (LEG_NOISE_MPS / WATER_ACROSS_SD_MPS) ** 2
+    return rows, 2 * len(constants), np.tile([0.0, across], rows.shape[1] // 2)
+
+
+def _courses(legs: list[Leg]) -> FloatArray:
+    """Return the unit vector of each leg's course, shape (legs, 2); zero for a lap."""
+    velocity = np.array([[leg.east_mps, leg.north_mps] for leg in legs])
+    laps = np.array([leg.lap_m > 0.0 for leg in legs])
+    return np.where(laps[:, None], 0.0, line_directions(np.where(laps[:, None], 1.0, velocity)))
+
+
+def _main_axes(course: FloatArray) -> FloatArray:
+    """Return unit vectors along and across the main line of some courses, as columns."""
+    axes: FloatArray = np.asarray(np.linalg.eigh(course.T @ course)[1][:, ::-1], np.float64)
+    return axes
 
 
 def _change(
     legs: list[Leg], doubles: list[DoubleRun], rows: FloatArray, solution: FloatArray
 ) -> float:
     """Return the widest range of the water along one line of courses, of all outings."""
-    first = np.array([double.legs[0] for double in doubles])
-    course = line_directions(np.array([[leg.east_mps, leg.north_mps] for leg in legs]))
+    course = _courses(legs)
     widest = 0.0
     along = rows @ solution
-    for n in first.tolist():
+    for n in (double.legs[0] for double in doubles if not double.is_lap):
         same = [
             k
             for double in doubles

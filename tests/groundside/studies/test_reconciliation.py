@@ -8,7 +8,7 @@ from onboard.contract.figure import Figure, Unknown
 from onboard.contract.reasons import Reason
 from onboard.contract.remarks import Finding, FindingCode
 from onboard.profile import Sensors
-from tests.onboard.efficiency.battery.made_charges import EXACT, charge, conditions, drawn
+from tests.groundside.studies.made_charges import EXACT, charge, conditions, drawn
 
 # Counted: 20 Ah and 1000 Wh. By the losses of Li-ion some 1050 Wh should come back.
 VERDICTS = [
@@ -79,7 +79,7 @@ def test_a_charge_small_against_its_uncertainty_gives_no_verdict() -> None:
 
 def test_several_charges_add_up() -> None:
     found = reconciled([charge(20.0, 20.1, 1040.0), charge(16.0, 16.2, 850.0)], conditions())
-    assert found.counted.charge_ah == 36.0
+    assert found.counted_ah.charge_ah == found.counted_wh.charge_ah == 36.0
     assert found.charged_ah == pytest.approx(36.3)
     assert found.charged_wh == 1890.0
     assert found.verdict == "consistent"
@@ -88,10 +88,29 @@ def test_several_charges_add_up() -> None:
 def test_a_charge_that_was_not_full_at_both_ends_is_left_out_beside_others() -> None:
     partial = charge(20.0, 9.0, 470.0, full=False)
     found = reconciled([charge(16.0, 16.2, 850.0), partial], conditions())
-    assert (found.counted.charge_ah, found.charged_ah, found.charged_wh) == (16.0, 16.2, 850.0)
+    assert (found.counted_ah.charge_ah, found.charged_ah, found.charged_wh) == (16.0, 16.2, 850.0)
     assert found.verdict == "consistent"
     alone = reconciled([partial], conditions())
     assert (alone.charged_ah, alone.verdict) == (9.0, "sensor_reads_high")
+
+
+def test_charges_read_in_different_units_are_judged_each_with_its_own() -> None:
+    found = reconciled([charge(20.0, 20.1), charge(16.0, None, 850.0)], conditions())
+    assert (found.counted_ah.charge_ah, found.charged_ah) == (20.0, 20.1)
+    assert (found.counted_wh.charge_ah, found.charged_wh) == (16.0, 850.0)
+    assert (found.charge, found.energy, found.correction.used) == ("within", "within", 2)
+
+
+def test_what_the_verdict_is_uncertain_by_adds_up_to_its_interval() -> None:
+    for charges, known, figure in (
+        ([charge(20.0, 20.4)], conditions(), lambda found: found.correction.scale),
+        ([charge(20.0, 20.4, full=False)], conditions(), lambda found: found.expected_ah),
+        ([charge(20.0, None, 1160.0)], conditions(at_wall=True), lambda found: found.expected_wh),
+    ):
+        found = reconciled(charges, known)
+        whole = figure(found)
+        sd = (whole.high - whole.value) / 1.959964 / whole.value
+        assert sum(found.uncertain_by.values()) == pytest.approx(sd**2, rel=1e-9)
 
 
 def test_contradictory_charges_give_no_verdict() -> None:

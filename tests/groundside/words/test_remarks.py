@@ -87,7 +87,9 @@ def test_voltages() -> None:
 
 def test_lists() -> None:
     order = Caution(CautionCode.ORDER_CONFOUNDED, setups=("a", "a"), others=("b", "c"))
-    assert caution_text(order, KMH).startswith("No verdict on a and b, a and c: all runs")
+    assert caution_text(order, KMH).startswith(
+        "Between a and b, a and c, all runs of one came before"
+    )
     outlier = Caution(CautionCode.OUTLIER_RUN, run_numbers=(5, 6, 7), setup="slim")
     assert caution_text(outlier, KMH).startswith("Runs 5 and 6 and 7 (slim) are unlike")
     few = Caution(CautionCode.TOO_FEW_DOUBLE_RUNS, setups=("a", "c"))

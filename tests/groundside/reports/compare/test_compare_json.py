@@ -6,7 +6,16 @@ from pathlib import Path
 import pytest
 
 from tests.craft.trial_day import Day
-from tests.groundside.reports.compare.trial_days import TWO, compare, write_day
+from tests.groundside.reports.compare.trial_days import (
+    START_UNIX_S,
+    TWO,
+    compare,
+    day_made,
+    runs_of,
+    toml_sheet,
+    write_day,
+    write_log,
+)
 
 TOP = {
     *("schema", "power_w", "setups", "pairs", "warnings", "legs", "double_runs", "left_out"),
@@ -37,14 +46,19 @@ def test_keys(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
 def test_unknown_is_null_with_its_reason(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    found = compare(capsys, write_day(tmp_path, Day(TWO, ("broad", "slim"))))
-    for one in found["setups"]:
-        assert one["speed_mps"] is one["wh_per_km"] is None
-        assert set(one["why"]) == {"speed_mps", "wh_per_km"}
+    sheet = tmp_path / "runs.toml"
+    text = ""
+    for n, name in enumerate(TWO):
+        # On two days: they were never run together.
+        day = day_made(Day(TWO, (name,)), n)
+        write_log(tmp_path / f"{n}.tlog", day, START_UNIX_S + n * 24 * 3600.0)
+        text += toml_sheet(runs_of(day, f"{n}.tlog"))
+    sheet.write_text(text)
+    found = compare(capsys, sheet)
     (pair,) = found["pairs"]
     assert pair["difference_fraction"] is pair["double_runs_needed"] is None
-    assert pair["why"] == {"difference_fraction": {"code": "one_each"}}
-    assert pair["why_not"] == {"code": "one_each"}
+    assert pair["why"] == {"difference_fraction": {"code": "never_together"}}
+    assert pair["why_not"] == {"code": "never_together"}
     assert found["statistics"]["double_run_sd_fraction"] is None
     assert found["statistics"]["degrees_of_freedom"] == 0
     assert "NaN" not in json.dumps(found)

@@ -67,7 +67,7 @@ A, B = Figure(-0.07, -0.1, -0.04), Figure(0.01, -0.02, 0.04)
         (
             PairResult("A", "B", A, "cannot_tell", None, 0.01, 6.0, Unknown(Reason.DRIFT_POSSIBLE)),
             "A and B cannot be told apart: all runs of one came before all of the other, so "
-            "the difference may be drift (A uses 4.0 to 10.0 % less than B).",
+            "a step or drift may be what differs (A uses 4.0 to 10.0 % less than B).",
         ),
         (
             PairResult("A", "B", Figure(0.06, 0.01, 0.11), "cannot_tell", 3, 0.2, 1.0, FEW),

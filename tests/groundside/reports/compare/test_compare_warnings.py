@@ -27,8 +27,12 @@ CASES = {
     "voltage_differs": (replace(CALM, second_pack=("slim", 3.7)), CALM),
     "temperature_differs": (replace(CALM, warm=("slim", 33.0)), CALM),
 }
-ALONG = {"motor_current_held": {"power_not_held"}}
-"""Warnings that come with a cause: equal current is another power with another propeller."""
+ALONG = {
+    "motor_current_held": {"power_not_held"},
+    "too_few_double_runs": {"order_confounded"},
+}
+"""Warnings that come with a cause: equal current is another power with another propeller; of three
+double runs, all of one set-up come before all of the other."""
 
 SEEDS = range(4)
 

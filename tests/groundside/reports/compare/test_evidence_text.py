@@ -57,7 +57,7 @@ def test_three_legs_have_weights_one_two_one(tmp_path: Path, capsys: Capsys) -> 
 def test_a_removed_drift_is_stated(tmp_path: Path, capsys: Capsys) -> None:
     text = " ".join(text_of(capsys, write_day(tmp_path, DRIFT, 1)).split())
     assert "% an hour in speed was taken out" in text
-    assert "No verdict on broad and slim" in text
+    assert "Between broad and slim, all runs of one came before all of the other" in text
     assert "Next: again at" in text
     assert "by turns: " in text
 

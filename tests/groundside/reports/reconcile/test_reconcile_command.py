@@ -28,7 +28,7 @@ LOG, CRAFT = str(LOGS / "harbour_loop.tlog"), str(LOGS / "harbour_loop.toml")
 KEYS = {
     *("schema", "counted_wh", "charged_wh", "expected_charged_wh", "counted_ah", "charged_ah"),
     *("expected_charged_ah", "current_scale", "current_offset_a", "profile_change", "verdict"),
-    *("meter", "charges", "remarks", "why"),
+    *("meter", "charges", "uncertainties", "remarks", "why"),
 }
 
 
@@ -129,10 +129,11 @@ def test_stated_meter_charger_and_unlogged_charge_are_applied(capsys, folder) ->
 
     low, value, high = ends("current_scale")
     none = ends("current_scale", "--unlogged-ah", 0)
-    # If not stated, one per cent of the pack of 0.7 Ah may have been drawn without a log.
+    # If not stated, up to one per cent of the pack of 0.7 Ah may have been drawn without a log: a
+    # quarter of it on the mean over all riders.
     reported_ah = 0.44 / value * (1 - 0.35 * 220 / 3600 / 0.44)
-    assert none[0] - low == pytest.approx(0.007 / reported_ah, rel=0.05)
-    assert none[1:] == (value, high)
+    assert none[1] - value == pytest.approx(0.007 / 4.0 / reported_ah, rel=0.05)
+    assert high - low > none[2] - none[0]
     some = ends("current_scale", "--unlogged-ah", 0.02)
     assert none[1] - some[1] == pytest.approx(0.02 / reported_ah, rel=0.05)
     assert some[2] - some[0] > none[2] - none[0]
@@ -244,9 +245,9 @@ def test_uninformative_charges_are_left_out_with_a_remark(capsys, folder) -> Non
     (remark,) = [one for one in found["remarks"] if one["code"] == "some_full"]
     assert (remark["full_charges"], remark["charges"]) == (2, 3)
     assert remark["text"].startswith("2 of 3 charges are known to be full to full")
-    text = (folder / "zeroed.toml").read_text().replace("0.7", "0.88")
-    (folder / "larger.toml").write_text(text)
-    _, found = reconcile(capsys, "--sheet", path, "--profile", folder / "larger.toml")
+    # 14 % of the pack came back the third time.
+    path.write_text(path.read_text().replace(f"{made_ride(*POWERS[2]).charge_ah:.4f}", "0.1"))
+    _, found = reconcile(capsys, "--sheet", path, "--profile", folder / "zeroed.toml")
     (remark,) = [one for one in found["remarks"] if one["code"] == "rests_on"]
     assert remark["used_charges"] == 1
     assert "rests on 1 of them" in remark["text"]
@@ -302,7 +303,7 @@ def test_without_a_profile_the_interval_is_wide(capsys) -> None:
 @pytest.mark.slow
 def test_text_fits_80_columns(capsys, folder) -> None:
     back_ah = made_ride(*POWERS[1]).charge_ah
-    given = (ridden(folder, 1), "--charged-ah", back_ah, "--charged-wh", 26)
+    given = (ridden(folder, 1), "--charged-ah", back_ah, "--charged-wh", 26, "--unlogged-ah", 0)
     zeroed = ("--profile", folder / "zeroed.toml")
     code, out = text_of(capsys, *given, *zeroed, "--full-to-full")
     assert code == 1

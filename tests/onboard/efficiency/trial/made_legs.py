@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -42,6 +42,12 @@ def made_leg(
         north_mps=speed_mps * math.cos(course),
         **values,
     )
+
+
+def made_lap(setup: str, start_s: float, speed_mps: float, power_w: float = 400.0) -> Leg:
+    """Return a lap of 500 m: it has no course."""
+    lap = made_leg(setup, start_s, speed_mps, 0.0, power_w, lap_m=500.0, seconds_s=250.0)
+    return replace(lap, east_mps=0.0, north_mps=0.0)
 
 
 @dataclass(frozen=True)

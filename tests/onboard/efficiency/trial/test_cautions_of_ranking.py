@@ -5,7 +5,7 @@ import pytest
 
 from onboard.contract.figure import Unknown
 from onboard.contract.remarks import Caution, CautionCode
-from onboard.efficiency.trial.cautions import comparable, drift_suspected
+from onboard.efficiency.trial.cautions import comparable, in_blocks
 from onboard.efficiency.trial.comparison import compare
 from onboard.efficiency.trial.equal_power import CurveSlope
 from onboard.efficiency.trial.results import Comparison
@@ -73,34 +73,29 @@ def test_a_trend_in_an_order_that_hides_it(order: str, trend: float) -> None:
     assert codes("abbaabba", trend=trend) == []
 
 
-@pytest.mark.slow
-def test_the_same_order_without_a_trend_or_a_difference() -> None:
-    # Two tests at 5 % each: at most about one day in ten is suspected without a cause. Of 100, at
-    # most 18 by the binomial (scipy, 99 %).
-    found = [codes("aaaabbbb", seed) for seed in range(100)]
-    assert all(expected in ([], ["order_confounded"]) for expected in found)
-    assert sum(map(bool, found)) <= 18
+@pytest.mark.parametrize("seed", range(5))
+def test_an_order_in_blocks_always_carries_its_caution(seed: int) -> None:
+    # Whatever the runs show: a step at the swap looks like a difference.
+    assert codes("aaaabbbb", seed) == ["order_confounded"]
 
 
-def test_a_difference_that_a_drift_may_explain() -> None:
-    # It would be a verdict if nothing drifted, which is not known.
-    found = compared(Runs("aabb", {"a": 2.0, "b": 1.8}, noise=noise("aabb", 3)).legs())
+def test_a_difference_beyond_any_usual_step_is_told_with_the_caution() -> None:
+    found = compared(Runs("aaabbb", {"a": 2.0, "b": 1.4}, noise=noise("aaabbb", 3)).legs())
+    assert in_blocks(found.evidence, 0, 1)
+    assert [one.code.code for one in found.cautions] == ["order_confounded"]
+    assert found.pairs[0].verdict == "a_better"
+
+
+def test_a_difference_that_a_step_may_explain() -> None:
+    # It would be a verdict if nothing changed at the swap, which is not known.
+    found = compared(Runs("aabb", {"a": 2.0, "b": 1.86}, noise=noise("aabb", 3)).legs())
     (pair,) = found.pairs
-    assert drift_suspected(found.evidence, 0, 1)
+    assert in_blocks(found.evidence, 0, 1)
     assert [one.code.code for one in found.cautions] == ["order_confounded"]
     assert pair.verdict == "cannot_tell"
-    turns = compared(Runs("abba", {"a": 2.0, "b": 1.8}, noise=noise("abba", 3)).legs())
-    assert not drift_suspected(turns.evidence, 0, 1)
+    turns = compared(Runs("abba", {"a": 2.0, "b": 1.86}, noise=noise("abba", 3)).legs())
+    assert not in_blocks(turns.evidence, 0, 1)
     assert turns.pairs[0].verdict == "a_better"
-
-
-def test_a_difference_that_is_there_only_if_something_drifted() -> None:
-    off = np.repeat(0.012 * np.random.default_rng(42).standard_normal(8), 2)
-    found = compared(Runs("aaaabbbb", EQUAL, noise=off).legs())
-    fit, contrast = found.evidence.levels, np.array([-1.0, 1.0])
-    assert fit.p_value(contrast) < 0.05 <= min(fit.p_value_undrifted(contrast), fit.drift_p_value)
-    assert [one.code.code for one in found.cautions] == ["order_confounded"]
-    assert found.pairs[0].verdict == "cannot_tell"
 
 
 def test_set_ups_that_only_met_others() -> None:

@@ -10,13 +10,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from onboard.efficiency.common_practice import DRIVE_EFFICIENCY_FRACTION
 from onboard.efficiency.trial import power_split
 from onboard.efficiency.trial.power_split import (
     by_motor_fraction,
     derived_motor_amps_a,
     split,
 )
+from onboard.efficiency.trial.trial_practice import DRIVE_EFFICIENCY_FRACTION
 from onboard.profile import Drive
 
 MOTOR = Drive(kv_rpm_per_v=100.0, phase_resistance_ohm=0.05, no_load_a=1.0)

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from onboard.block import COLUMNS, Block, Channel
-from onboard.efficiency.common_practice import DRIVE_EFFICIENCY_FRACTION
 from onboard.efficiency.trial.seconds import LogSeconds, Seconds
+from onboard.efficiency.trial.trial_practice import DRIVE_EFFICIENCY_FRACTION
 from onboard.profile import Drive, Profile, Sensors
 from onboard.telemetry.mavlink.log_scanner import LogScanner
 from onboard.telemetry.messages.decoder import Decoder

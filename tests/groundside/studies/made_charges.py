@@ -4,7 +4,8 @@ import math
 
 import numpy as np
 
-from onboard.efficiency.battery.charge_balance import Charge, Conditions, Counted, Unlogged
+from groundside.studies.charge_balance import Charge, Conditions, Counted, Unlogged
+from groundside.studies.charge_errors import METER_ALIKE
 from onboard.profile import Sensors
 
 PACK_AH = 25.0
@@ -46,11 +47,12 @@ def drawn(
     """Draw charges of one craft, with everything else drawn from its stated uncertainty.
 
     The pack gives back 0.99 to 1.01 of its charge (lithium cells: approximately all of it;
-    Batteries 2019, 5(3), 57), the meter is good to 1 %, 'full' to half a per cent of the pack.
+    Batteries 2019, 5(3), 57), the meter is good to 1 %, most of it alike every time, 'full'
+    to half a per cent of the pack.
     """
     rng = np.random.default_rng(seed)
     efficiency = rng.uniform(0.99, 1.01)
-    meter = 1.0 + 0.01 * rng.standard_normal()
+    meter = 1.0 + 0.01 * math.sqrt(METER_ALIKE) * rng.standard_normal()
     zero_a = offset_a + sensors.current_offset_sd_a * rng.standard_normal()
     found = []
     for current in amps:
@@ -58,7 +60,8 @@ def drawn(
         hours = reported_ah / current
         true_ah = scale * reported_ah + zero_a * hours + unseen_ah
         full_ah = 0.005 * PACK_AH * rng.standard_normal()
-        back_ah = (true_ah + full_ah) / efficiency * meter
+        once = 0.01 * math.sqrt(1.0 - METER_ALIKE) * rng.standard_normal()
+        back_ah = (true_ah + full_ah) / efficiency * (meter + once)
         told_ah = sensors.current_scale * reported_ah + sensors.current_offset_a * hours
         energy_wh = told_ah * VOLTS
         was = Counted(told_ah, energy_wh, hours, hours * VOLTS, 0.0, current)

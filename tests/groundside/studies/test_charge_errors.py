@@ -5,17 +5,22 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from groundside.studies.charge_balance import Unlogged, added
+from groundside.studies.charge_errors import expected_ah as ah_and_parts
+from groundside.studies.charge_errors import expected_wh as wh_and_parts
+from groundside.studies.charge_errors import fits
 from onboard.contract.figure import Figure
-from onboard.efficiency.battery.charge_balance import (
-    Unlogged,
-    added,
-    expected_ah,
-    expected_wh,
-    fits,
-)
 from onboard.efficiency.statistics.shared_errors import prior_covariance
 from onboard.profile import Sensors
-from tests.onboard.efficiency.battery.made_charges import charge, conditions, counted
+from tests.groundside.studies.made_charges import charge, conditions, counted
+
+
+def expected_ah(charges, known) -> Figure:
+    return ah_and_parts(charges, known).figure
+
+
+def expected_wh(charges, known) -> Figure:
+    return wh_and_parts(charges, known).figure
 
 
 def test_charge_returned_is_within_that_of_healthy_cells() -> None:
@@ -89,11 +94,15 @@ def test_at_the_wall_the_charger_loses_too() -> None:
     assert expected.high - expected.low > beside.high - beside.low
 
 
-def test_an_unlogged_drain_widens_one_side_or_shifts_both() -> None:
+def test_an_unlogged_drain_shifts_and_widens() -> None:
     plain = expected_ah([charge(20.0)], conditions())
-    perhaps = expected_ah([charge(20.0, unlogged=Unlogged(most_ah=0.25))], conditions())
-    assert (perhaps.value, perhaps.low) == (plain.value, plain.low)
-    assert perhaps.high == pytest.approx(plain.high + 0.25)
+    perhaps = expected_ah([charge(20.0, unlogged=Unlogged(most_ah=0.24))], conditions())
+    # Half of the riders draw nothing, the others 0.12 Ah on the mean; by hand, moments of that.
+    assert perhaps.value == pytest.approx(20.06)
+    own = 0.24**2 * 5.0 / 48.0 + 0.125**2
+    reach = 1.959964 * np.sqrt((20.06 * np.hypot(0.01, 0.01 / 3**0.5)) ** 2 + own)
+    assert perhaps.high - 20.06 == pytest.approx(reach, rel=1e-6)
+    assert perhaps.high - perhaps.value > plain.high - plain.value
     stated = expected_ah([charge(20.0, unlogged=Unlogged(0.4, 0.1))], conditions())
     assert stated.value == pytest.approx(20.4)
     assert stated.high - stated.value > plain.high - plain.value
@@ -101,15 +110,28 @@ def test_an_unlogged_drain_widens_one_side_or_shifts_both() -> None:
     more = expected_wh([charge(20.0, unlogged=Unlogged(0.4))], conditions())
     assert more.value == pytest.approx(energy.value * 20.4 / 20.0)
     above = expected_wh([charge(20.0, unlogged=Unlogged(most_ah=0.4))], conditions())
-    assert above.low == energy.low
-    assert above.high == pytest.approx(energy.high + energy.value * 0.4 / 20.0)
+    assert above.value == pytest.approx(energy.value * 20.1 / 20.0)
+    assert above.high - above.low > energy.high - energy.low
+
+
+def test_the_moments_of_an_unlogged_drain_are_those_of_drawn_riders() -> None:
+    rng = np.random.default_rng(4)
+    habit = rng.integers(0, 2, 200_000)
+    first, second = (habit * rng.uniform(0.0, 1.2, habit.size) for _ in range(2))
+    allowed = Unlogged(most_ah=1.2)
+    assert allowed.mean_ah == pytest.approx(first.mean(), rel=0.01)
+    ((variance, shared), _) = np.cov(first, second)
+    assert allowed.alike_sd_ah**2 == pytest.approx(shared, rel=0.03)
+    assert allowed.alike_sd_ah**2 + allowed.own_sd_ah**2 == pytest.approx(variance, rel=0.02)
 
 
 def test_several_charges_share_meter_and_pack_errors_but_not_the_repeatability_of_full() -> None:
     one = expected_ah([charge(20.0)], conditions())
     four = expected_ah([charge(20.0)] * 4, conditions())
     assert four.value == 80.0
-    reach = 1.96 * np.sqrt((80.0 * np.hypot(0.01, 0.01 / 3**0.5)) ** 2 + 4 * 0.125**2)
+    # Alike: the pack's, and 85 % of the variance of the meter's; the rest differs each time.
+    alike = 80.0**2 * (0.85 * 0.01**2 + 0.01**2 / 3.0)
+    reach = 1.96 * np.sqrt(alike + 4 * (0.125**2 + 0.15 * 0.2**2))
     assert four.high - 80.0 == pytest.approx(reach, rel=1e-3)
     assert 2.0 * (one.high - 20.0) < four.high - 80.0 < 4.0 * (one.high - 20.0)
 
