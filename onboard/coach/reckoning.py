@@ -23,6 +23,8 @@ from onboard.efficiency.trial.trial import NoTrial, Trial, TrialRide, trial_of
 from onboard.profile import Profile
 from onboard.record.marked_runs import in_force_after, trial_spans
 
+TOO_LITTLE = Unknown(Reason.TOO_LITTLE_DATA)
+
 OPEN_S = 60.0
 """Time after the end of a span until which seconds in it may still settle [s]."""
 
@@ -132,7 +134,7 @@ def standing_of(trial: Trial, until_s: float) -> TrialStanding:
         Stream time up to which runs are in it [s].
     """
     found, ahead = trial.comparison, trial.comparison.next_runs
-    rounds = Unknown(Reason.TOO_LITTLE_DATA) if ahead.rounds is None else ahead.rounds
+    told = found.told_fraction
     return TrialStanding(
         until_s=until_s,
         power_w=found.power_w,
@@ -140,10 +142,10 @@ def standing_of(trial: Trial, until_s: float) -> TrialStanding:
             TrialPlace(one.name, one.group, one.behind_fraction, one.chance_best)
             for one in found.places
         ),
-        told_fraction=found.told_fraction,
+        told_fraction=TOO_LITTLE if told is None else told,
         enough=ahead.enough,
         drop=ahead.drop,
-        rounds=rounds,
+        rounds=TOO_LITTLE if ahead.rounds is None else ahead.rounds,
         cautions=tuple(dict.fromkeys(one.code.code for one in trial.cautions)),
     )
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from onboard.coach.practice import LATE_S
 from onboard.coach.stretch import apart_deg
-from onboard.efficiency.common_practice import LEGS_APART_MOST_S, RECIPROCAL_DEG
+from onboard.efficiency.trial.trial_practice import LEGS_APART_MOST_S, RECIPROCAL_DEG
 
 
 @dataclass(frozen=True)
