@@ -8,6 +8,7 @@ from groundside.dashboard.content.setups import (
     valid_label,
 )
 from groundside.dashboard.views.asking import Asking, Question
+from groundside.dashboard.views.base import OWN
 from groundside.dashboard.widgets.button_bar import Button
 from groundside.words.coach import KIND_WORDS
 from groundside.words.figures import whole
@@ -131,6 +132,7 @@ class TrialQuestion(NamingQuestion):
         self._power_w = proposed_power_w(view.shown.snapshot)
         self._wrong_power = False
         super().__init__(view)
+        self.chosen = 0
 
     @property
     def _names_them(self) -> bool:
@@ -156,6 +158,10 @@ class TrialQuestion(NamingQuestion):
                 f"{named}Battery power to hold: {whole(self._power_w)} W. One that you know well, "
                 "not the most. Change it, or type it."
             )
+        if self.view.line.display:
+            more = "The next name" if self._names else "Name of a set-up"
+            ends = len(self._names) >= SETUPS_LEAST
+            return f"{named}{more}, then enter.{' Enter alone: all are named.' if ends else ''}"
         if len(self._names) < SETUPS_LEAST:
             return f"{named}Coach: name the set-ups, one after the other. Choose, or type."
         return f"{named}The next one; or go on: they are all named."
@@ -168,10 +174,11 @@ class TrialQuestion(NamingQuestion):
         if self._kind is not None and not typing:
             steps = (own(f"{watts:+.0f}", word) for word, watts in POWER_STEPS_W.items())
             return (*steps, own("start", "take"), self.back)
-        if typing:
-            return super().buttons()
-        go_on = own("go on", "on", short="on")
         enough = len(self._names) >= SETUPS_LEAST
+        if typing:
+            more = (Button("go on", f"{OWN}on"),) if enough and self._names_them else ()
+            return (own("send", "send"), *more, self.back)
+        go_on = own("go on", "on", short="on")
         return (
             own("next", "next"), own("add", "take"), *((go_on,) if enough else ()), self.back
         )  # fmt: skip
@@ -184,8 +191,12 @@ class TrialQuestion(NamingQuestion):
 
     def pressed(self, word: str) -> None:
         """Carry out the action of the step."""
-        if word == "on" and len(self._names) >= SETUPS_LEAST and self._names_them:
-            self._asks_kind = True
+        if word == "on" and self._names_them and self.view.line.display:
+            self.submit()
+            self.view.line.value = ""
+            self.submit()
+        elif word == "on" and self._names_them:
+            self.name("")
         elif word in ("laps", "there") and self._asks_kind:
             self._kind = "laps" if word == "laps" else "there_and_back"
             self._asks_kind = False
@@ -199,7 +210,13 @@ class TrialQuestion(NamingQuestion):
     def submit(self) -> None:
         """Take the name or the power that was typed; an empty name: they are all named."""
         if self._kind is None:
-            super().submit()
+            typed = valid_label(self.view.line.value)
+            self.name(typed)
+            if typed and self._names_them:
+                # Names are typed one after the other.
+                self.view.line.open(LABEL_MOST)
+            else:
+                self.view.line.close()
             return
         typed = self.view.line.value.strip().lower().removesuffix("w").strip()
         power_w = float(typed) if typed.isdecimal() else -1.0
@@ -210,7 +227,7 @@ class TrialQuestion(NamingQuestion):
         self.view.line.close()
 
     def name(self, label: str) -> None:
-        """Add a name; without one, go on if there are enough."""
+        """Add a name; without one, they are all named, if there are enough."""
         if label and label not in self._names:
             self._names = (*self._names, label)
         if len(self._names) == SETUPS_MOST or (not label and len(self._names) >= SETUPS_LEAST):

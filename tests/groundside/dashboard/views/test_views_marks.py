@@ -8,7 +8,8 @@ from groundside.dashboard.views.confirmation import AGAIN_S, TOO_SOON_S
 from groundside.dashboard.views.runs import RunsView
 from groundside.words.units import CHOICES
 from onboard.contract.alerts import Alert, AlertCode
-from onboard.contract.commands import Amount, Command, Mark, Set, command_from
+from onboard.contract.coach import Step, StepCode
+from onboard.contract.commands import Amount, Command, Mark, Set, TrialPlan, command_from
 from tests.groundside.dashboard.steered_app import (
     SCREENS,
     SteeredApp,
@@ -20,7 +21,7 @@ from tests.groundside.dashboard.steered_app import (
     snapshot,
 )
 from tests.groundside.dashboard.views.test_views_screen import press, together
-from tests.made_snapshot import HOME, RUN, changed
+from tests.made_snapshot import COACH, HOME, RUN, changed
 
 pytestmark = pytest.mark.slow
 OPEN = changed(RUN, number=2, open=True, steady_s=12.0, long_enough=False)
@@ -312,3 +313,84 @@ def test_a_silent_pack_is_marked_as_unplugged_on_the_second_press() -> None:
         assert commands_sent(sender) == [Mark(0, "unplugged", source="battery 1")]
 
     run_app((40, 22), act, sender=sender)
+
+
+@pytest.mark.parametrize("size", SCREENS)
+def test_a_trial_is_named_by_typing(size: tuple[int, int]) -> None:
+    sender = SteeredSender()
+
+    async def act(here: SteeredApp) -> None:
+        await here.give(Update(snapshot(setup="A", setups=("A", "as is"))))
+        await press(here, "enter", "6", "c", *"slim prop", "enter", *"7", "enter", *"A", "enter")
+        assert "slim prop, 7, A." in together(here)
+        assert sender.sent == []
+        await press(here, "enter", "b", *"250", "enter", "enter")
+
+    run_app(size, act, sender=sender)
+    plan = TrialPlan(("slim prop", "7", "A"), "there_and_back")
+    assert commands_sent(sender) == [Set(0, "target_power_w", 250.0), Set(0, "trial", plan)]
+
+
+@pytest.mark.parametrize("size", SCREENS)
+def test_a_trial_is_named_with_a_thumb(size: tuple[int, int]) -> None:
+    sender = SteeredSender()
+
+    async def act(here: SteeredApp) -> None:
+        await here.give(Update(snapshot(setup="A", setups=("A", "slim", "as is"))))
+        await press(here, "enter", "6")
+        for label in ("coach", "add", "next", "add", "go on", "laps", "+50", "-10", "start"):
+            await here.tap("#actions", label)
+
+    run_app(size, act, sender=sender)
+    plan = TrialPlan(("A", "B"), "laps")
+    assert commands_sent(sender) == [Set(0, "target_power_w", 450.0), Set(0, "trial", plan)]
+
+
+def test_a_power_that_is_none_and_a_name_given_twice_do_no_harm() -> None:
+    sender = SteeredSender()
+
+    async def act(here: SteeredApp) -> None:
+        await here.give(Update(snapshot()))
+        await press(here, "enter", "6", "c", *"A", "enter", *"A", "enter", "enter")
+        assert "name the set-ups" in together(here)  # one is not enough
+        await press(here, *"B", "enter", "enter", "l", *"9x", "enter")
+        assert "Not understood" in together(here)
+        await press(here, "escape")
+        assert "no run open" in together(here)
+
+    run_app((80, 24), act, sender=sender)
+    assert sender.sent == []
+
+
+@pytest.mark.parametrize("size", SCREENS)
+def test_the_swap_that_the_coach_asks_for_is_one_press(size: tuple[int, int]) -> None:
+    sender = SteeredSender()
+    swap = changed(COACH, step=Step(StepCode.SWAP, setup="slim"))
+
+    async def act(here: SteeredApp) -> None:
+        await here.give(Update(snapshot(setup="A", coach=COACH)))
+        await press(here, "enter", "6", "y")
+        assert sender.sent == []  # nothing was asked for
+        await here.give(Update(snapshot(setup="A", coach=swap)))
+        assert "Stop the motor" in together(here)
+        await press(here, "y")
+
+    run_app(size, act, sender=sender)
+    assert commands_sent(sender) == [Set(0, "setup", "slim")]
+
+
+def test_the_coach_ends_on_the_second_press() -> None:
+    sender = SteeredSender()
+
+    async def act(here: SteeredApp) -> None:
+        await here.give(Update(snapshot(setup="A", coach=COACH, runs=(RUN,))))
+        await press(here, "enter", "6", "v")
+        assert "s settled" in here.text or "no run open" in here.text
+        await press(here, "v", "z")
+        assert "press again" in together(here).lower()
+        assert sender.sent == []
+        here.clock.now_s += 1.0
+        await press(here, "z")
+
+    run_app((40, 22), act, sender=sender)
+    assert commands_sent(sender) == [Set(0, "trial", None)]
