@@ -2,10 +2,10 @@
 
 import math
 
-from onboard.contract.commands import Mark, Set
+from onboard.contract.commands import Mark, Set, TrialPlan
 from onboard.efficiency.curve.learner import PLAIN_SETUP
 from onboard.efficiency.trial.runs import RunSpan
-from onboard.record.marked_runs import marked_runs, setup_spans
+from onboard.record.marked_runs import in_force_after, marked_runs, setup_spans, trial_spans
 from onboard.record.marks import TimedCommand
 
 
@@ -77,3 +77,38 @@ def test_other_settings_do_not_change_the_set_up() -> None:
     target = TimedCommand(100, 0, None, Set(1, "target_power_w", 400.0))
     assert setup_spans([target]) == [RunSpan(PLAIN_SETUP, -math.inf, math.inf, False)]
     assert marked_runs([start(10), target, end(90)]) == [RunSpan(PLAIN_SETUP, 10, 90, True)]
+
+
+PLAN = TrialPlan(("a", "b"), "there_and_back")
+
+
+def trial(t_s: float | None, plan: TrialPlan | None = PLAN) -> TimedCommand:
+    return TimedCommand(t_s, 0, None, Set(1, "trial", plan))
+
+
+def test_a_trial_s_spans_are_those_of_its_set_ups_while_it_lasts() -> None:
+    marks = [setup(5, "a"), trial(50), setup(100, "b"), setup(200, "other"), setup(300, "a"),
+             trial(400, None), setup(500, "b")]  # fmt: skip
+    assert trial_spans(marks) == [
+        RunSpan("a", 50, 100, False), RunSpan("b", 100, 200, False), RunSpan("a", 300, 400, False),
+    ]  # fmt: skip
+    assert trial_spans([setup(5, "a"), start(10), end(90)]) is None
+
+
+def test_runs_marked_by_hand_count_instead_where_there_are_any() -> None:
+    marks = [trial(5), setup(10, "a"), start(20), end(80), setup(100, "b"), setup(200, "a")]
+    assert trial_spans(marks) == [
+        RunSpan("a", 20, 80, True), RunSpan("b", 100, 200, False),
+        RunSpan("a", 200, math.inf, False),
+    ]  # fmt: skip
+
+
+def test_a_trial_goes_on_over_sessions_and_another_one_replaces_it() -> None:
+    other = TrialPlan(("b", "c"), "laps")
+    marks = [setup(100, "b"), trial(150, other), setup(200, "c")]
+    assert trial_spans(marks, "a", PLAN) == [
+        RunSpan("a", -math.inf, 100, False), RunSpan("b", 100, 150, False),
+        RunSpan("b", 150, 200, False), RunSpan("c", 200, math.inf, False),
+    ]  # fmt: skip
+    assert in_force_after(marks, "a", PLAN) == ("c", other)
+    assert in_force_after([trial(10, None)], "a", PLAN) == ("a", None)
