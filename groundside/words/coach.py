@@ -53,8 +53,8 @@ def step_number(step: Step) -> tuple[str, str]:
     --------
     >>> step_number(Step(StepCode.BACK, course_deg=8.6))
     ('009', '°')
-    >>> step_number(Step(StepCode.LAP, target_w=200.0, left_m=128.0))
-    ('130', 'm')
+    >>> step_number(Step(StepCode.LAP, target_w=200.0, left_fraction=0.4))
+    ('40', '%')
     """
     values = step.values
     if step.code in (StepCode.SETTLE, StepCode.HOLD):
@@ -62,8 +62,8 @@ def step_number(step: Step) -> tuple[str, str]:
     if step.code is StepCode.BACK:
         course = values["course_deg"]
         return (f"{round(course) % 360:03d}", "°") if isinstance(course, float) else ("", "")
-    if step.code is StepCode.LAP and isinstance(left_m := values["left_m"], float):
-        return whole(round(left_m, -1)), "m"
+    if step.code is StepCode.LAP and isinstance(left := values["left_fraction"], float):
+        return whole(100.0 * left), "%"
     if step.code is StepCode.OFF_POWER:
         return _written(values["now_w"]), "W"
     return "", ""
@@ -91,10 +91,8 @@ def _holding(code: Code) -> Wording:
         text = code.sentence
         if values["target_w"] is None:
             text = text.replace("at {target_w}", "at one power").replace("{target_w}", "the power")
-        if "left_m" in values:
-            left_m = values["left_m"]
-            ending = f"{whole(round(left_m, -1))} m" if isinstance(left_m, float) else ""
-            text = text.replace(", {left_m} to go", f", {ending} to go" if ending else "")
+        if values.get("left_fraction", 0.0) is None:
+            text = text.replace(", {left_fraction} to go", "")
         return fill(text, values, units)
 
     return of
@@ -124,6 +122,7 @@ _WORDS: Mapping[Code, str] = {
     StepCode.TURN: "TURN",
     StepCode.BACK: "BACK",
     StepCode.LAP: "LAP",
+    StepCode.NO_DATA: "NO DATA",
     StepCode.ENOUGH: "DONE",
     StepCode.ENOUGH_ALIKE: "DONE",
 }

@@ -80,6 +80,8 @@ class Coaching:
         self._noted: Stretch | None = None
         """The present stretch, once it counts as a run."""
         self._t_s = -math.inf
+        self._unknown = False
+        """Whether power or speed is unknown now."""
 
     @property
     def due(self) -> bool:
@@ -93,7 +95,7 @@ class Coaching:
         columns = (seconds.t_s, seconds.power_w, seconds.east_mps, seconds.north_mps)
         for row in zip(*(column.tolist() for column in columns), strict=True):
             second = Second(*row)
-            self._t_s = second.t_s
+            self._t_s, self._unknown = second.t_s, not second.is_known
             if self.plan.kind == "laps":
                 self._fold_lap(second, setup)
             else:
@@ -195,6 +197,8 @@ class Coaching:
     def _step(self, setup: str, ahead: tuple[str, ...], target_w: float | None) -> Step:
         if ahead and setup != ahead[0]:
             return Step(StepCode.SWAP, setup=ahead[0])
+        if self._unknown:
+            return Step(StepCode.NO_DATA)
         if self.plan.kind == "laps":
             return self._lap_step(target_w)
         return self._straight_step(setup, target_w)
@@ -225,8 +229,8 @@ class Coaching:
         if off is not None:
             return off
         course_m = self._lap.course_m
-        left_m = None if course_m is None else max(0.0, course_m - lap.length_m)
-        return Step(StepCode.LAP, target_w=target_w, left_m=left_m)
+        left = None if course_m is None else max(0.0, 1.0 - lap.length_m / course_m)
+        return Step(StepCode.LAP, target_w=target_w, left_fraction=left)
 
     def _off_power(self, seconds: int, target_w: float | None) -> Step | None:
         recent = self._lap.recent if self.plan.kind == "laps" else self._straight.recent

@@ -23,11 +23,11 @@ class StepCode(Code):
     HOLD = "hold", "Hold {target_w}, {left_s} more."
     TURN = "turn", "Turn, then settle {settle_s}."
     BACK = "back", "Back the same way, {course_deg}."
-    LAP = "lap", "Hold {target_w} and finish the lap, {left_m} to go."
+    LAP = "lap", "Hold {target_w} and finish the lap, {left_fraction} to go."
     OFF_POWER = "off_power", "{now_w} is off: back to {target_w}."
     ENOUGH = "enough", "Enough: {setup} is best."
     ENOUGH_ALIKE = "enough_alike", "Enough: {setups} are as good as each other."
-    NO_DATA = "no_data", "No power or speed: {reason}."
+    NO_DATA = "no_data", "Power or speed is not known: a run would not count."
     NEWER = "newer", "A step that this viewer is too old to explain: {name}."
 
 

@@ -1,5 +1,7 @@
 """The coach's steps, second by second."""
 
+import math
+
 import numpy as np
 import pytest
 
@@ -138,8 +140,16 @@ def test_laps() -> None:
     rider.fold(circles(1.5))
     # The next one is B again: on with it.
     assert rider.now.step.code is StepCode.LAP
-    assert rider.now.step.values["left_m"] == pytest.approx(120.0, abs=60.0)
+    assert rider.now.step.values["left_fraction"] == pytest.approx(0.6, abs=0.2)
     assert (rider.now.runs, rider.now.ahead) == ((1, 1), ("B", "A"))
+
+
+def test_unknown_power_is_said() -> None:
+    rider = Rider()
+    rider.setup = "A"
+    rider.ride((40, 400.0, 2.0, 30.0))
+    assert rider.ride((3, math.nan, 2.0, 30.0)) == ["no_data"]
+    assert rider.ride((5, 400.0, 2.0, 30.0))[0] == "start"
 
 
 def standing(*, enough: bool, groups: tuple[int, int] = (0, 1), drop=()) -> TrialStanding:
