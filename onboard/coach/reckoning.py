@@ -23,6 +23,7 @@ from onboard.efficiency.trial.trial import NoTrial, Trial, TrialRide, trial_of
 from onboard.profile import Profile
 from onboard.record.marked_runs import in_force_after, trial_spans
 
+NEVER_TOGETHER = Unknown(Reason.NEVER_TOGETHER)
 TOO_LITTLE = Unknown(Reason.TOO_LITTLE_DATA)
 
 OPEN_S = 60.0
@@ -139,7 +140,12 @@ def standing_of(trial: Trial, until_s: float) -> TrialStanding:
         until_s=until_s,
         power_w=found.power_w,
         places=tuple(
-            TrialPlace(one.name, one.group, one.behind_fraction, one.chance_best)
+            TrialPlace(
+                one.name,
+                one.group,
+                one.behind_fraction,
+                NEVER_TOGETHER if one.chance_best is None else one.chance_best,
+            )
             for one in found.places
         ),
         told_fraction=TOO_LITTLE if told is None else told,

@@ -50,13 +50,13 @@ class TrialPlace:
     behind_fraction
         Wh/km more than the best's, as a share of the best's; 0 for the best itself.
     best_chance_fraction
-        Probability that it is the best of all.
+        Probability that it is the best of all; unknown if it was never run beside the best.
     """
 
     setup: str
     group: int
     behind_fraction: Estimate
-    best_chance_fraction: float
+    best_chance_fraction: Number
 
 
 @dataclass(frozen=True)

@@ -2,10 +2,11 @@
 
 import math
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 from onboard.contract.commands import Mark, Set, TrialPlan
 from onboard.efficiency.curve.learner import PLAIN_SETUP
-from onboard.efficiency.trial.runs import RunSpan
+from onboard.efficiency.trial.runs import RunKind, RunSpan
 from onboard.record.marks import TimedCommand
 
 
@@ -83,8 +84,9 @@ def trial_spans(
             start_s, end_s = max(span.start_s, since_s), min(span.end_s, until_s)
             if span.setup not in named.setups or start_s >= end_s:
                 continue
-            inside = [one for one in by_hand if start_s <= one.start_s < end_s]
-            found += inside or [RunSpan(span.setup, start_s, end_s, False)]
+            kind = RunKind(named.kind)
+            inside = [replace(one, kind=kind) for one in by_hand if start_s <= one.start_s < end_s]
+            found += inside or [RunSpan(span.setup, start_s, end_s, False, kind)]
     return found
 
 

@@ -9,7 +9,7 @@ from groundside.words.coach import KIND_WORDS, caution_word, step_number, step_t
 from groundside.words.figures import UNKNOWN, one_decimal, percent
 from groundside.words.reasons import reason_text
 from onboard.contract.coach import Coach, StepCode, TrialPlace
-from onboard.contract.figure import Estimate, Unknown
+from onboard.contract.figure import Estimate, Number, Unknown
 
 AHEAD_MOST = 8
 """Places to come that are shown."""
@@ -90,7 +90,7 @@ def _lines(coach: Coach, setup: str) -> tuple[PlaceLine, ...]:
             setup=place.setup,
             behind="best" if number == 0 else _share(place.behind_fraction),
             within="" if number == 0 else _interval(place.behind_fraction),
-            chance=percent(place.best_chance_fraction),
+            chance=_chance(place.best_chance_fraction),
             runs=runs.get(place.setup, UNKNOWN),
             drop=place.setup in drop,
             on=place.setup == setup,
@@ -109,6 +109,10 @@ def _lines(coach: Coach, setup: str) -> tuple[PlaceLine, ...]:
 def _place(places: tuple[TrialPlace, ...], of: TrialPlace) -> int:
     """Return the place of a set-up: that of the first of its group."""
     return 1 + next(n for n, one in enumerate(places) if one.group == of.group)
+
+
+def _chance(chance: Number) -> str:
+    return UNKNOWN if isinstance(chance, Unknown) else percent(chance)
 
 
 def _share(figure: Estimate) -> str:

@@ -1,6 +1,9 @@
 """A coached day, played live over UDP by a rider who obeys the screen."""
 
+import itertools
 import json
+import os
+import struct
 import time
 from dataclasses import replace
 from pathlib import Path
@@ -25,9 +28,25 @@ from tests.craft.trial_boat import TrialBoat
 from tests.daemon_process import Daemon
 from tests.onboard.small_rides import PACK
 from tests.patience import PATIENCE_S
-from tests.udp_queue import Outlet
+from tests.udp_queue import Outlet, unread_bytes
 
 pytestmark = pytest.mark.slow
+
+CLOCKED = """
+import struct
+from pathlib import Path
+import onboard.telemetry.link.stamp_clock as stamps
+
+class OfTheBoat:
+    start_us = 1_750_000_000_000_000
+
+    def __call__(self):
+        said = Path({path!r}).read_bytes()
+        return self.start_us + int(struct.unpack("<d", said)[0] * 1e6) & ~3
+
+stamps.StampClock = OfTheBoat
+"""
+"""Lets a daemon's clock of receipt go with the boat, which is played faster than it rides."""
 
 COSTS = {"A": 0.0, "B": 0.08}
 LONGEST_S = 3600.0
@@ -78,14 +97,22 @@ def test_a_rider_who_obeys_the_screen_comes_to_an_answer_that_compare_confirms(
     rides = tmp_path / "rides"
     options = ("--profile", str(tmp_path / "craft.toml"), "--record", str(rides))
     boat = TrialBoat(COSTS, 5)
-    rider = CoachedRider(boat, each_s=2.0)
-    with Daemon(*options, "--link", "udpin:127.0.0.1:0", "--crew-listen", "off") as daemon:
+    rider = CoachedRider(boat, each_s=4.0)
+    clock = tmp_path / "clock"
+    clock.write_bytes(struct.pack("<d", 0.0))
+    options += ("--link", "udpin:127.0.0.1:0", "--crew-listen", "off")
+    with Daemon(*options, broken=CLOCKED.format(path=str(clock))) as daemon:
         screen = Screen(daemon)
         with Outlet(daemon.port("link udpin")) as link:
 
             def ride(frames) -> None:
-                for frame in frames:
-                    link.send(frame.data)
+                for second, some in itertools.groupby(frames, lambda frame: int(frame.time_s)):
+                    with clock.open("r+b") as file:
+                        os.pwrite(file.fileno(), struct.pack("<d", float(second)), 0)
+                    for frame in some:
+                        link.send(frame.data)
+                    while unread_bytes(link.port):
+                        time.sleep(0.001)
 
             ride(boat.ride(6.0, "as is", 0.0, 40.0))
             plan = TrialPlan(tuple(COSTS), "there_and_back")

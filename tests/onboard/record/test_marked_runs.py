@@ -4,7 +4,7 @@ import math
 
 from onboard.contract.commands import Mark, Set, TrialPlan
 from onboard.efficiency.curve.learner import PLAIN_SETUP
-from onboard.efficiency.trial.runs import RunSpan
+from onboard.efficiency.trial.runs import RunKind, RunSpan
 from onboard.record.marked_runs import in_force_after, marked_runs, setup_spans, trial_spans
 from onboard.record.marks import TimedCommand
 
@@ -86,11 +86,18 @@ def trial(t_s: float | None, plan: TrialPlan | None = PLAN) -> TimedCommand:
     return TimedCommand(t_s, 0, None, Set(1, "trial", plan))
 
 
+def span(
+    setup: str, start_s: float, end_s: float, marked: bool = False,
+    kind: RunKind = RunKind.THERE_AND_BACK,
+) -> RunSpan:  # fmt: skip
+    return RunSpan(setup, start_s, end_s, marked, kind)
+
+
 def test_a_trial_s_spans_are_those_of_its_set_ups_while_it_lasts() -> None:
     marks = [setup(5, "a"), trial(50), setup(100, "b"), setup(200, "other"), setup(300, "a"),
              trial(400, None), setup(500, "b")]  # fmt: skip
     assert trial_spans(marks) == [
-        RunSpan("a", 50, 100, False), RunSpan("b", 100, 200, False), RunSpan("a", 300, 400, False),
+        span("a", 50, 100), span("b", 100, 200), span("a", 300, 400),
     ]  # fmt: skip
     assert trial_spans([setup(5, "a"), start(10), end(90)]) is None
 
@@ -98,8 +105,8 @@ def test_a_trial_s_spans_are_those_of_its_set_ups_while_it_lasts() -> None:
 def test_runs_marked_by_hand_count_instead_where_there_are_any() -> None:
     marks = [trial(5), setup(10, "a"), start(20), end(80), setup(100, "b"), setup(200, "a")]
     assert trial_spans(marks) == [
-        RunSpan("a", 20, 80, True), RunSpan("b", 100, 200, False),
-        RunSpan("a", 200, math.inf, False),
+        span("a", 20, 80, True), span("b", 100, 200),
+        span("a", 200, math.inf),
     ]  # fmt: skip
 
 
@@ -107,8 +114,8 @@ def test_a_trial_goes_on_over_sessions_and_another_one_replaces_it() -> None:
     other = TrialPlan(("b", "c"), "laps")
     marks = [setup(100, "b"), trial(150, other), setup(200, "c")]
     assert trial_spans(marks, "a", PLAN) == [
-        RunSpan("a", -math.inf, 100, False), RunSpan("b", 100, 150, False),
-        RunSpan("b", 150, 200, False), RunSpan("c", 200, math.inf, False),
+        span("a", -math.inf, 100), span("b", 100, 150),
+        span("b", 150, 200, kind=RunKind.LAPS), span("c", 200, math.inf, kind=RunKind.LAPS),
     ]  # fmt: skip
     assert in_force_after(marks, "a", PLAN) == ("c", other)
     assert in_force_after([trial(10, None)], "a", PLAN) == ("a", None)
