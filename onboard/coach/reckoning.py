@@ -4,6 +4,7 @@ It is what `compare` does at home, on the same seconds, so that its figures are 
 spans that are over are found once.
 """
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -21,7 +22,7 @@ from onboard.efficiency.trial.runs import RunSpan, runs_in
 from onboard.efficiency.trial.seconds import Seconds
 from onboard.efficiency.trial.trial import NoTrial, Trial, TrialRide, trial_of
 from onboard.profile import Profile
-from onboard.record.marked_runs import in_force_after, trial_spans
+from onboard.record.marked_runs import in_force_after, last_trial, trial_spans
 
 NEVER_TOGETHER = Unknown(Reason.NEVER_TOGETHER)
 TOO_LITTLE = Unknown(Reason.TOO_LITTLE_DATA)
@@ -71,10 +72,11 @@ class Reckoning:
         runs: list[Ridden] = []
         for reading in self._readings:
             reading.advance(until_us)
+        every = [reading.marks(until_us) for reading in self._readings]
+        wanted = last_trial(itertools.chain(*every))
         zero_s, outing, ended_s = self.zero_stamp_s or 0.0, 0, None
-        for number, reading in enumerate(self._readings):
-            marks = reading.marks(until_us)
-            spans = trial_spans(marks, setup, plan) or []
+        for number, (reading, marks) in enumerate(zip(self._readings, every, strict=True)):
+            spans = trial_spans(marks, setup, plan, wanted) or []
             setup, plan = in_force_after(marks, setup, plan)
             seconds = reading.seconds()
             if reading.zero_stamp_s is None or not len(seconds):

@@ -8,7 +8,9 @@ import logging
 import time
 from collections.abc import Callable, Sequence
 from functools import partial
+from pathlib import Path
 
+from onboard.coach.carried import CarriedTrial, carried_trial
 from onboard.coach.live import LiveCoach
 from onboard.contract.alerts import AlertCode
 from onboard.contract.commands import Command, Mark, Refused, Reply
@@ -69,6 +71,7 @@ class Pipeline:
         )
         self.feed = FeedServer()
         self.coach = LiveCoach(settings.system_id)
+        self._carried = CarriedTrial()
         self.publisher = Publisher(self.feed, lambda: self.keeper, self.coach.now)
         self.book: SessionBook | None = None
         self.keeper = self._keep_trip()
@@ -111,10 +114,13 @@ class Pipeline:
             text = settings.profile_text and without_key(settings.profile_text)
             followed = settings.system_id or settings.profile.link.system_id
             update = partial(update_learned, settings.profile, settings.system_id)
+            self._carried = carried_trial(settings.record, self._clock.start_us)
             self.book = SessionBook(settings.record, self._clock.start_us, text, followed, update)
             self.keeper = self._keep_trip(self.book)
         self.intake.record_to(self.book.write if self.book is not None else None)
         self._began_s = time.monotonic()
+        for command in self._carried.commands:
+            self.on_command(command, lambda *_: None)
 
     def close(self, left_s: Callable[[], float]) -> None:
         """Save the learned state and close the session.
@@ -203,9 +209,14 @@ class Pipeline:
 
     def _coach_turn(self) -> None:
         keeper = self.keeper
-        folders = [session.folder for session in keeper.sessions]
-        folders += [self.book.folder] if self.book is not None else []
-        self.coach.turn(keeper.ride, folders, keeper.last_stamp_us)
+        self.coach.turn(keeper.ride, self._trial_folders(), keeper.last_stamp_us)
+
+    def _trial_folders(self) -> list[Path]:
+        """Return the sessions of the present trial: it may have begun before the present trip."""
+        if self.book is None:
+            return []
+        trip = [*(session.folder for session in self.keeper.sessions), self.book.folder]
+        return [*self._carried.followed_by(self.ride.trial, trip).folders]
 
     def _running(self, now_s: float) -> Running:
         reader = self._reader
@@ -256,12 +267,14 @@ class Pipeline:
             stay = settings_in_force(self.ride, self.keeper.profile)
             if self.book is not None:
                 self.book.mark(mark)
+                carried = self._carried.followed_by(self.ride.trial, self._trial_folders())
                 try:
                     self.book.begin_new_trip(self._clock(), self.keeper.saved_state())
                 except RecordError as problem:
                     return Refusal(
                         RefusalCode.CANNOT_RECORD, path=problem.path, errno=problem.number
                     )
+                self._carried = carried
         self.keeper.new_trip()
         self.publisher.another_ride()
         for command in stay:

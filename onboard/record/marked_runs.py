@@ -60,12 +60,16 @@ def setup_spans(marks: Iterable[TimedCommand], setup: str = PLAIN_SETUP) -> list
 
 
 def trial_spans(
-    marks: Sequence[TimedCommand], setup: str = PLAIN_SETUP, plan: TrialPlan | None = None
+    marks: Sequence[TimedCommand],
+    setup: str = PLAIN_SETUP,
+    plan: TrialPlan | None = None,
+    wanted: TrialPlan | None = None,
 ) -> list[RunSpan] | None:
     """Return the spans of a trial that the rider named, in which to find runs; None without one.
 
     Each is all that was ridden at a stretch with one of its set-ups; where the rider marked runs by
-    hand, those count instead.
+    hand, those count instead. What was ridden under an earlier trial of the same kind counts, too:
+    a set-up may be added under way, or the trial begun again.
 
     Parameters
     ----------
@@ -73,21 +77,34 @@ def trial_spans(
         See `marked_runs`.
     plan
         The trial in force at the start.
+    wanted
+        Which trial; None for the last one.
     """
     windows = _trial_windows(marks, plan)
     if not windows:
         return None
+    wanted = wanted or windows[-1][2]
     by_hand = marked_runs(marks, setup)
     found: list[RunSpan] = []
     for span in setup_spans(marks, setup):
         for since_s, until_s, named in windows:
             start_s, end_s = max(span.start_s, since_s), min(span.end_s, until_s)
-            if span.setup not in named.setups or start_s >= end_s:
+            counts = span.setup in named.setups and span.setup in wanted.setups
+            if not counts or named.kind != wanted.kind or start_s >= end_s:
                 continue
             kind = RunKind(named.kind)
             inside = [replace(one, kind=kind) for one in by_hand if start_s <= one.start_s < end_s]
             found += inside or [RunSpan(span.setup, start_s, end_s, False, kind)]
     return found
+
+
+def last_trial(marks: Iterable[TimedCommand], plan: TrialPlan | None = None) -> TrialPlan | None:
+    """Return the last trial that was in force, ended or not; see `trial_spans`."""
+    for one in marks:
+        command = one.command
+        if isinstance(command, Set) and isinstance(command.value, TrialPlan):
+            plan = command.value
+    return plan
 
 
 def in_force_after(

@@ -5,7 +5,13 @@ import math
 from onboard.contract.commands import Mark, Set, TrialPlan
 from onboard.efficiency.curve.learner import PLAIN_SETUP
 from onboard.efficiency.trial.runs import RunKind, RunSpan
-from onboard.record.marked_runs import in_force_after, marked_runs, setup_spans, trial_spans
+from onboard.record.marked_runs import (
+    in_force_after,
+    last_trial,
+    marked_runs,
+    setup_spans,
+    trial_spans,
+)
 from onboard.record.marks import TimedCommand
 
 
@@ -110,12 +116,23 @@ def test_runs_marked_by_hand_count_instead_where_there_are_any() -> None:
     ]  # fmt: skip
 
 
-def test_a_trial_goes_on_over_sessions_and_another_one_replaces_it() -> None:
-    other = TrialPlan(("b", "c"), "laps")
-    marks = [setup(100, "b"), trial(150, other), setup(200, "c")]
+def test_a_trial_goes_on_over_sessions() -> None:
+    marks = [setup(100, "b"), trial(150, None), trial(300), setup(320, "a")]
     assert trial_spans(marks, "a", PLAN) == [
-        span("a", -math.inf, 100), span("b", 100, 150),
-        span("b", 150, 200, kind=RunKind.LAPS), span("c", 200, math.inf, kind=RunKind.LAPS),
+        span("a", -math.inf, 100), span("b", 100, 150), span("b", 300, 320),
+        span("a", 320, math.inf),
     ]  # fmt: skip
-    assert in_force_after(marks, "a", PLAN) == ("c", other)
+    assert in_force_after(marks, "b", None) == ("a", PLAN)
     assert in_force_after([trial(10, None)], "a", PLAN) == ("a", None)
+    assert last_trial([trial(10, None)], PLAN) == PLAN
+
+
+def test_the_last_trial_counts_with_what_was_ridden_of_it_before() -> None:
+    more = TrialPlan(("b", "c"), "there_and_back")
+    marks = [trial(5), setup(10, "a"), setup(100, "b"), trial(150, more), setup(200, "c")]
+    assert trial_spans(marks) == [
+        span("b", 100, 150), span("b", 150, 200), span("c", 200, math.inf),
+    ]  # fmt: skip
+    laps = TrialPlan(("b", "c"), "laps")
+    assert trial_spans([*marks, trial(300, laps)]) == [span("c", 300, math.inf, kind=RunKind.LAPS)]
+    assert trial_spans([setup(1, "a")], "a", PLAN, more) == []
