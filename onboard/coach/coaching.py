@@ -80,6 +80,7 @@ class Coaching:
         self._noted: Stretch | None = None
         """The present stretch, once it counts as a run."""
         self._t_s = -math.inf
+        self._shown: tuple[tuple[str, float | None], Coach] | None = None
         self._unknown = False
         """Whether power or speed is unknown now."""
 
@@ -90,6 +91,7 @@ class Coaching:
 
     def fold(self, seconds: SettledSeconds, setup: str) -> None:
         """Fold settled seconds, ridden with a set-up."""
+        self._shown = None
         if setup != self._setup:
             self._change(setup)
         columns = (seconds.t_s, seconds.power_w, seconds.east_mps, seconds.north_mps)
@@ -139,6 +141,7 @@ class Coaching:
 
     def learn(self, reckoned: Reckoned) -> None:
         """Take what the record shows; it is read again if it did not reach far enough."""
+        self._shown = None
         self._book.find(reckoned.runs, reckoned.until_s)
         self._standing, self._proposed = reckoned.standing, reckoned.order
         if self._due_s is not None and self._t_s >= self._due_s:
@@ -148,6 +151,7 @@ class Coaching:
 
     def never(self, why: Unknown) -> None:
         """Go on without reckonings."""
+        self._shown = None
         self._standing, self._due_s = why, None
         self._book.trust()
 
@@ -161,6 +165,13 @@ class Coaching:
         target_w
             The battery power to hold; None without.
         """
+        asked = setup, target_w
+        if self._shown is None or self._shown[0] != asked:
+            # Five snapshots a second show what changes once.
+            self._shown = asked, self._now(setup, target_w)
+        return self._shown[1]
+
+    def _now(self, setup: str, target_w: float | None) -> Coach:
         counts, standing = self._book.counts(), self._standing
         drop = () if isinstance(standing, Unknown) else standing.drop
         ahead = self._order.ahead(counts, drop)
