@@ -3,6 +3,7 @@
 A child that dies is started once more; after that the coach goes on without a standing.
 """
 
+import contextlib
 import json
 import logging
 import os
@@ -17,6 +18,12 @@ from onboard.contract.codec import ContractError, read
 
 STARTS_MOST = 2
 PIECE_BYTES = 1 << 16
+ENDS_WITHIN_S = 0.1
+"""Longest wait for a killed child [s]: it ends at once, unless it waits for the card."""
+
+_DYING: list[subprocess.Popen[bytes]] = []
+"""Killed children that have not ended yet."""
+
 ANSWER_MOST_BYTES = 1 << 20
 """No answer is as long as this: 12 set-ups and some hundreds of runs take a tenth."""
 
@@ -126,11 +133,15 @@ class ReckonerProcess:
             raise ReckonerError(f"its answer is not one: {problem}") from None
 
     def close(self) -> None:
-        """End it."""
+        """End it, without waiting for one that a dead card holds."""
         self._asks.close()
         self._answers.close()
         self._process.kill()
-        self._process.wait()
+        _DYING.append(self._process)
+        for process in list(_DYING):
+            with contextlib.suppress(subprocess.TimeoutExpired):
+                process.wait(ENDS_WITHIN_S)
+                _DYING.remove(process)
 
 
 class Reckoner:
