@@ -55,7 +55,7 @@ def coach_content(state: ViewState, coach: Coach) -> CoachContent:
     number, unit = step_number(step)
     setup = setup_in_force(state.snapshot)
     return CoachContent(
-        head=f"{setup or 'no set-up'} on, {KIND_WORDS[coach.kind]}",
+        head=f"{f'{setup} on' if setup else 'no set-up yet'}, {KIND_WORDS[coach.kind]}",
         word=step_word(step),
         number=number,
         unit=unit,

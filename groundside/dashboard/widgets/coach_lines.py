@@ -99,7 +99,7 @@ def _rest(content: CoachContent, width: int, rows: int) -> list[Line]:
     for note in content.notes:
         notes += _quiet(note, width)
     if rows < 3:
-        return ahead[:rows]
+        return [[(f" {shortened(content.ahead, width - 2)}", "runs--text")]][:rows]
     if len(table) + len(ahead) > rows:
         # No room for all: what is next stands in the step, so the standing goes first.
         return table[:rows]
