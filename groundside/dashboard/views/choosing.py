@@ -185,7 +185,8 @@ class TrialQuestion(NamingQuestion):
 
     def takes_text(self, text: str) -> bool:
         """Take letters as a name, digits as a power."""
-        if self._asks_kind or (self._kind is not None and text in "+-,."):
+        steps = self._kind is not None and not self.view.line.display and text in "+-,."
+        if self._asks_kind or steps:
             return False
         return super().takes_text(text)
 
