@@ -1,14 +1,19 @@
 """The coach's steps, second by second."""
 
+import json
 import math
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from onboard.coach.coaching import Coaching, Reckoned
 from onboard.coach.practice import HOLD_S, RECKON_AFTER_S, SETTLE_S
 from onboard.coach.ridden import Ridden
+from onboard.coach.stretch import Second
 from onboard.contract.coach import Coach, StepCode, TrialPlace, TrialStanding
+from onboard.contract.codec import json_line, plain, read
 from onboard.contract.commands import TrialPlan
 from onboard.contract.figure import Figure, Unknown
 from onboard.contract.reasons import Reason
@@ -233,3 +238,23 @@ def test_no_other_order_begins_before_the_last_run_is_in_the_standing() -> None:
     whole = (*before, *double("A", 1020.0))
     rider.coach.learn(Reckoned(rider.t_s, whole, standing(enough=False), ("B", "A")))
     assert rider.now.ahead == ("B", "A")
+
+
+NUMBERS = st.sampled_from([0.0, -50.0, 1e-12, 400.0, 1e9, math.nan, math.inf])
+SECOND = st.tuples(st.sampled_from([1.0, 1.0, 20.0]), NUMBERS, NUMBERS, NUMBERS)
+
+
+@given(
+    seconds=st.lists(SECOND, max_size=60),
+    kind=st.sampled_from(["laps", "there_and_back"]),
+    setups=st.lists(st.sampled_from(["A", "B", "as is"]), min_size=1, max_size=3),
+    target_w=st.none() | st.floats(1.0, 1e5),
+)
+def test_any_seconds_give_a_step_that_can_be_sent(seconds, kind, setups, target_w) -> None:
+    coach, t_s = Coaching(TrialPlan(("A", "B"), kind)), 0.0
+    for number, (after_s, power_w, east_mps, north_mps) in enumerate(seconds):
+        t_s += after_s
+        setup = setups[number * len(setups) // len(seconds)]
+        coach.fold(settled([Second(t_s, power_w, east_mps, north_mps)]), setup)
+        now = coach.now(setup, target_w)
+        assert read(Coach, json.loads(json_line(plain(now)))).step.code is now.step.code
