@@ -16,7 +16,7 @@ from onboard.efficiency.trial.runs import RunSpan
 from onboard.efficiency.trial.seconds import LogSeconds, Seconds
 from onboard.errors import LogError, UsageError
 from onboard.profile import Profile
-from onboard.record.marked_runs import marked_runs, setup_spans
+from onboard.record.marked_runs import last_trial, marked_runs, setup_spans, trial_spans
 from onboard.record.marks import in_record, read_marks
 from onboard.telemetry.logs.formats import blocks_of, open_log
 from onboard.telemetry.logs.log_files import Progress, session_folder
@@ -88,7 +88,8 @@ def read_trial_log(
     first_s, first_receipt_s = facts.first_s, decoder.time.first_receipt_s
     zero_s = 0.0 if first_s is None or first_receipt_s is None else first_receipt_s - first_s
     begins_s = None if first_s is None or first_s < PLAUSIBLE_FROM_S else first_s
-    return TrialLog(path, begins_s, zero_s, gathering.seconds(), gathering.steady, first_receipt_s)
+    seconds, coached = gathering.seconds(), _was_coached(path)
+    return TrialLog(path, begins_s, zero_s, seconds, gathering.steady, first_receipt_s, coached)
 
 
 def spans_of(entry: RunEntry, log: TrialLog) -> list[RunSpan]:
@@ -116,7 +117,12 @@ def _marked_spans(log: TrialLog) -> list[RunSpan]:
         return setup_spans(())
     marks = in_record(read_marks(folder), log.zero_stamp_s)
     setup = start_setup(folder)
-    return marked_runs(marks, setup) or setup_spans(marks, setup)
+    return trial_spans(marks, setup) or marked_runs(marks, setup) or setup_spans(marks, setup)
+
+
+def _was_coached(path: Path) -> bool:
+    folder = session_folder(path)
+    return folder is not None and last_trial(read_marks(folder)) is not None
 
 
 def read_all(

@@ -2,12 +2,16 @@
 
 import json
 import os
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from groundside.command_line import main
+from groundside.reports.compare.trial_log import read_trial_log
+from onboard.profile import Profile
 from tests.craft.trial_day import Day, Setup
 from tests.groundside.reports.compare.trial_days import (
     DAY,
@@ -389,3 +393,26 @@ def test_impossible_options_are_refused(
     options: tuple[object, ...], problem: str, tmp_path: Path, capsys: Capsys
 ) -> None:
     assert problem in refused(capsys, write_day(tmp_path), *options)
+
+
+def trial_mark(at_s: float, setups: Sequence[str] | None, kind: str) -> dict[str, Any]:
+    value = None if setups is None else {"setups": list(setups), "kind": kind}
+    return {"at_s": at_s, "kind": "set", "key": "trial", "value": value}
+
+
+@pytest.mark.slow
+def test_a_session_with_the_coach_needs_no_sheet(tmp_path: Path, capsys: Capsys) -> None:
+    made = day_made(DAY, 1)
+    runs = runs_of(made)
+    marks = [trial_mark(1.0, ("broad", "slim"), "there_and_back")]
+    for before, run in zip([None, *runs], runs, strict=False):
+        if before is None or before.setup != run.setup:
+            marks.append(setup_mark(run.start_s - 12.0, run.setup))
+    # Ended before the last two double runs, which are no part of the trial.
+    marks.append(trial_mark(runs[-4].start_s - 14.0, None, ""))
+    write_session(tmp_path / "session", made, marks)
+    found = compare(capsys, tmp_path / "session")
+    assert [one["name"] for one in found["setups"]] == ["broad", "slim"]
+    assert [one["double_runs"] for one in found["setups"]] == [3, 3]
+    assert read_trial_log(tmp_path / "session", Profile()).coached
+    assert not read_trial_log(write_day(tmp_path).parent / "day.tlog", Profile()).coached
