@@ -164,7 +164,7 @@ class RunsView(View):
         if word not in QUESTIONS:
             self._confirmation.cancel()
         if word == "leave":
-            self._leave()
+            self._back()
         elif self._question is not None:
             self._question.pressed(word)
         elif word in ASKED:
@@ -200,6 +200,11 @@ class RunsView(View):
         self._question = None
         self.line.close()
 
+    def _back(self) -> None:
+        """Take back the last answer to a question; leave it if there is none."""
+        if self._question is None or not self._question.undone():
+            self._leave()
+
     def _leave(self) -> None:
         """Cancel an open question."""
         self._confirmation.cancel()
@@ -215,5 +220,5 @@ class RunsView(View):
     def on_typed_line_left(self, event: TypedLine.Left) -> None:
         """Cancel on escape."""
         event.stop()
-        self._leave()
+        self._back()
         self._paint()

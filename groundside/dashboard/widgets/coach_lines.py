@@ -71,6 +71,8 @@ def _large(content: CoachContent, width: int, rows: int) -> list[Line]:
     # The number changes, so it gets more than half; at rest there is the standing to read.
     word_rows = min(rows // 2 if number else rows, AT_REST_ROWS if content.at_rest else rows)
     lines = _drawn(word, "", width, word_rows, stale=stale) if word else []
+    if content.word and not lines and rows > 0:
+        lines = [[(f" {content.word}", "runs--stale" if stale else "runs--figure")]]
     if number:
         lines += _drawn(number, content.unit, width, rows - len(lines), stale=stale)
     return lines

@@ -97,3 +97,12 @@ def test_stale_data_say_so() -> None:
     assert shown.stale
     text = "".join(piece for piece, _ in coach_lines(shown, (40, 15))[0])
     assert "STALE" in text
+
+
+@pytest.mark.parametrize("code", [StepCode.SETTLE, StepCode.NO_DATA])
+def test_a_word_too_long_for_large_letters_is_written(code: StepCode) -> None:
+    """A phone once showed a lone '4 s' while settling."""
+    values = {"target_w": 400.0, "left_s": 4.0} if code is StepCode.SETTLE else {}
+    shown = content(changed(COACH, step=Step(code, **values)))
+    lines = coach_lines(shown, (40, 15))
+    assert shown.word in [text.strip() for line in lines for text, _ in line]

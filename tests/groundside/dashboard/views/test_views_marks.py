@@ -362,6 +362,54 @@ def test_a_power_that_is_none_and_a_name_given_twice_do_no_harm() -> None:
     assert sender.sent == []
 
 
+def test_a_name_in_other_capitals_is_the_same_set_up() -> None:
+    """'slim' and 'Slim' once were two propellers of one trial."""
+    sender = SteeredSender()
+
+    async def act(here: SteeredApp) -> None:
+        await here.give(Update(snapshot(setup="broad", setups=("broad", "as is"))))
+        await press(here, "enter", "6", "c", *"slim", "enter", *"Slim", "enter")
+        assert "slim. slim is named already." in together(here)
+        await press(here, *"Broad", "enter", "enter", "b", "enter")
+        await press(here, "s", *"BROAD", "enter")
+
+    run_app((40, 22), act, sender=sender)
+    plan = TrialPlan(("slim", "broad"), "there_and_back")
+    assert commands_sent(sender)[1:] == [Set(0, "trial", plan), Set(0, "setup", "broad")]
+
+
+def test_back_takes_back_one_answer() -> None:
+    """A slip in the seventh name once cost the other six."""
+    sender = SteeredSender()
+
+    async def act(here: SteeredApp) -> None:
+        await here.give(Update(snapshot()))
+        await press(here, "enter", "6", "c", *"slim", "enter", *"brod", "enter", *"ol", "escape")
+        assert "slim, brod." in together(here)
+        await press(here, "escape", *"broad", "enter", "enter", "l", "escape", "b", *"20", "escape")
+        assert "slim, broad. Battery power to hold: 410 W." in together(here)
+        await press(here, "enter")
+        await press(here, "c", *"A", "enter", "escape", "escape", "escape", "r")
+
+    run_app((80, 24), act, sender=sender)
+    plan = TrialPlan(("slim", "broad"), "there_and_back")
+    assert commands_sent(sender)[1:] == [Set(0, "trial", plan), Mark(0, "run_start")]
+
+
+def test_of_twelve_names_the_last_can_be_taken_back() -> None:
+    sender = SteeredSender()
+    names = "ABCDEFGHIJKL"
+
+    async def act(here: SteeredApp) -> None:
+        await here.give(Update(snapshot()))
+        await press(here, "enter", "6", "c", *(key for name in names for key in (name, "enter")))
+        assert "How do you ride?" in together(here)
+        await press(here, "escape", *"Z", "enter", "l", "enter")
+
+    run_app((80, 24), act, sender=sender)
+    assert commands_sent(sender)[1:] == [Set(0, "trial", TrialPlan((*names[:-1], "Z"), "laps"))]
+
+
 @pytest.mark.parametrize("size", SCREENS)
 def test_the_swap_that_the_coach_asks_for_is_one_press(size: tuple[int, int]) -> None:
     sender = SteeredSender()
