@@ -130,7 +130,7 @@ _WORDS: Mapping[Code, str] = {
 _CAUTIONS: Mapping[str, str] = {
     CautionCode.CURRENT_CHANGED.code: "the water changed",
     CautionCode.OUTLIER_RUN.code: "a run was left out",
-    CautionCode.ORDER_CONFOUNDED.code: "the order hides a drift",
+    CautionCode.ORDER_CONFOUNDED.code: "the order may hide a drift",
     CautionCode.VOLTAGE_DIFFERS.code: "the charge differs",
     CautionCode.MOTOR_CURRENT_HELD.code: "motor current held, not power",
 }

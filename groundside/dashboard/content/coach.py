@@ -139,5 +139,5 @@ def _notes(coach: Coach, state: ViewState) -> tuple[str, ...]:
     notes += [f"Caution: {caution_word(code)}." for code in standing.cautions]
     if not isinstance(standing.told_fraction, Unknown):
         told = one_decimal(100.0 * standing.told_fraction)
-        notes.append(f"Told apart from {told} % on, at {standing.power_w:.0f} W.")
+        notes.append(f"Differences of {told} % or more can be told, at {standing.power_w:.0f} W.")
     return tuple(notes)

@@ -156,7 +156,7 @@ class TrialQuestion(NamingQuestion):
     def ask(self) -> str:
         """The question in words."""
         named = f"{', '.join(self._names)}. " if self._names else ""
-        named += f"{self._twice} is named already. " if self._twice else ""
+        named += f"{self._twice} is already on the list. " if self._twice else ""
         if self._asks_kind:
             return f"{named}How do you ride? Laps of one course, or one line there and back."
         if self._kind is not None:

@@ -9,6 +9,7 @@ from textual.widgets import Input
 from groundside.connection.commands import mark, setting
 from groundside.dashboard.content.coach import coach_content
 from groundside.dashboard.content.runs import asks_for_charge, open_run, runs_content
+from groundside.dashboard.drawing.painted import shortened
 from groundside.dashboard.keys import ViewKey
 from groundside.dashboard.view_state import ViewState
 from groundside.dashboard.views.asking import ChargeQuestion, NoteQuestion, Question
@@ -27,6 +28,8 @@ QUESTIONS = {
     "trip": "A new trip ends this one and counts from nought: press again within {} s.",
     "end": "This ends the coach; the runs are kept. Press again within {} s.",
 }
+SWAP_MOST = 8
+"""Letters of a name on a button: with more, the key is lost at 120 columns."""
 ASKED: dict[str, type[Question]] = {
     "setup": SetupQuestion,
     "note": NoteQuestion,
@@ -129,9 +132,10 @@ class RunsView(View):
             first = (own("coach", "coach"), run, own("set-up", "setup"))
             return (*first, own("note", "note"), charged, trip, *ask_charge)
         swap = coach.step.values.get("setup") if coach.step.code is StepCode.SWAP else None
+        is_on = f"{shortened(str(swap), SWAP_MOST)} is on"
         end = own("sure?" if asked == "end" else "end coach", "end", on=asked == "end", short="end")
         return (
-            *((own(f"{swap} is on", "swapped", on=True, short="is on"),) if swap else ()),
+            *((own(is_on, "swapped", on=True, short="is on"),) if swap else ()),
             own("set-up", "setup"),
             own("coach" if self._shows_runs else "runs", "other"),
             run,

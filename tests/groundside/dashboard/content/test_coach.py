@@ -49,7 +49,7 @@ def test_notes_tell_what_to_do_with_it() -> None:
         "2 rounds more should tell.",
         "Drop B: surely not the best.",
         "Caution: the charge differs.",
-        "Told apart from 2.8 % on, at 402 W.",
+        "Differences of 2.8 % or more can be told, at 402 W.",
     )
 
 

@@ -369,7 +369,7 @@ def test_a_name_in_other_capitals_is_the_same_set_up() -> None:
     async def act(here: SteeredApp) -> None:
         await here.give(Update(snapshot(setup="broad", setups=("broad", "as is"))))
         await press(here, "enter", "6", "c", *"slim", "enter", *"Slim", "enter")
-        assert "slim. slim is named already." in together(here)
+        assert "slim. slim is already on the list." in together(here)
         await press(here, *"Broad", "enter", "enter", "b", "enter")
         await press(here, "s", *"BROAD", "enter")
 
@@ -425,6 +425,18 @@ def test_the_swap_that_the_coach_asks_for_is_one_press(size: tuple[int, int]) ->
 
     run_app(size, act, sender=sender)
     assert commands_sent(sender) == [Set(0, "setup", "slim")]
+
+
+def test_the_key_of_a_swap_is_shown_however_long_the_name() -> None:
+    """With 'three blades' to put on, the button once read 'is on' alone."""
+
+    async def act(here: SteeredApp) -> None:
+        swap = changed(COACH, step=Step(StepCode.SWAP, setup="three blades"))
+        await here.give(Update(snapshot(setup="A", coach=swap)))
+        await press(here, "enter", "6")
+        assert "y three.. is on" in together(here)
+
+    run_app((120, 40), act, sender=SteeredSender())
 
 
 def test_the_coach_ends_on_the_second_press() -> None:
