@@ -86,7 +86,8 @@ def _lines(coach: Coach, setup: str) -> tuple[PlaceLine, ...]:
     drop = () if isinstance(standing, Unknown) else standing.drop
     found = [
         PlaceLine(
-            place=str(_place(places, place)),
+            # Not told from its neighbours, but surely not the best: no share in the first place.
+            place="" if place.group == 0 and place.setup in drop else str(_place(places, place)),
             setup=place.setup,
             behind="best" if number == 0 else _share(place.behind_fraction),
             within="" if number == 0 else _interval(place.behind_fraction),

@@ -42,6 +42,17 @@ def test_the_standing_is_a_place_a_lag_a_chance_and_runs() -> None:
     assert [line.drop for line in lines] == [False, False, True]
 
 
+def test_a_set_up_to_drop_has_no_share_in_the_first_place() -> None:
+    """'1 red' once stood above 'Drop red: surely not the best'."""
+    places = tuple(replace(place, group=0) for place in COACH.standing.places)
+    shown = content(changed(COACH, standing=replace(COACH.standing, places=places)))
+    assert [(line.setup, line.place) for line in shown.lines] == [
+        ("A", "1"),
+        ("slim", "1"),
+        ("B", ""),
+    ]
+
+
 def test_notes_tell_what_to_do_with_it() -> None:
     shown = content()
     assert shown.ahead == "Ahead: A, slim, slim, A"
