@@ -147,8 +147,10 @@ class RunsView(View):
 
     def hidden_buttons(self) -> tuple[Button, ...]:
         """Return the buttons for which there is no room, or that have only a key."""
-        if self._state is None or not self._state.can_command:
+        if self._state is None:
             return ()
+        if not self._state.can_command:
+            return () if self._coach() is None else (self.own_button("runs", "other"),)
         if self._question is not None:
             return self._question.hidden_buttons()
         own = self.own_button
@@ -163,7 +165,7 @@ class RunsView(View):
 
     def pressed(self, word: str) -> None:
         """Carry out the action of a button or key."""
-        if self._state is None or not self._state.can_command:
+        if self._state is None or not (self._state.can_command or word == "other"):
             return
         if word not in QUESTIONS:
             self._confirmation.cancel()

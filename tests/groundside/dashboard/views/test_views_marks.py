@@ -439,6 +439,19 @@ def test_the_key_of_a_swap_is_shown_however_long_the_name() -> None:
     run_app((120, 40), act, sender=SteeredSender())
 
 
+def test_a_saved_ride_with_a_coach_shows_its_runs_too() -> None:
+    async def act(here: SteeredApp) -> None:
+        await here.give(Update(snapshot(setup="A", coach=COACH, runs=(RUN,))))
+        await press(here, "enter", "6")
+        assert "A on, there and back" in here.text
+        await press(here, "v")
+        assert "long enough" in here.text
+        await press(here, "z", "z", "y", "v")
+        assert "A on, there and back" in here.text
+
+    run_app((80, 24), act, places=SteeredSeekControls())
+
+
 def test_the_coach_ends_on_the_second_press() -> None:
     sender = SteeredSender()
 
