@@ -113,7 +113,12 @@ def _place(places: tuple[TrialPlace, ...], of: TrialPlace) -> int:
 
 
 def _chance(chance: Number) -> str:
-    return UNKNOWN if isinstance(chance, Unknown) else percent(chance)
+    """Return a chance as `compare` writes it: none is nought or certain."""
+    if isinstance(chance, Unknown):
+        return UNKNOWN
+    if chance < 0.01:
+        return "< 1 %"
+    return "> 99 %" if chance > 0.99 else percent(chance)
 
 
 def _share(figure: Estimate) -> str:

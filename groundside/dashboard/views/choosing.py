@@ -27,6 +27,9 @@ from onboard.contract.snapshot import Snapshot
 TYPE = "other"
 """The last choice of a set-up: a name to be typed."""
 
+NAMED_MOST = 76
+"""Letters of the names listed in a question: two lines of a phone."""
+
 POWER_STEPS_W = {"much-less": -50.0, "less": -10.0, "more": 10.0, "much-more": 50.0}
 USUAL_W = 300.0
 """Power proposed where nothing is known of the craft [W]. Common practice, no source."""
@@ -156,6 +159,9 @@ class TrialQuestion(NamingQuestion):
     def ask(self) -> str:
         """The question in words."""
         named = f"{', '.join(self._names)}. " if self._names else ""
+        if len(named) > NAMED_MOST:
+            # What is asked for must not fall off a small page.
+            named = f"{len(self._names)} named, the last is {self._names[-1]}. "
         named += f"{self._twice} is already on the list. " if self._twice else ""
         if self._asks_kind:
             return f"{named}How do you ride? Laps of one course, or one line there and back."

@@ -117,3 +117,24 @@ def test_a_word_too_long_for_large_letters_is_written(code: StepCode) -> None:
     shown = content(changed(COACH, step=Step(code, **values)))
     lines = coach_lines(shown, (40, 15))
     assert shown.word in [text.strip() for line in lines for text, _ in line]
+
+
+def test_no_chance_is_nought_or_certain() -> None:
+    """It once read 100 % where `compare` says > 99 %."""
+    chances = (0.999, 0.5, 0.001)
+    places = tuple(
+        replace(place, best_chance_fraction=chance)
+        for place, chance in zip(COACH.standing.places, chances, strict=True)
+    )
+    shown = content(changed(COACH, standing=replace(COACH.standing, places=places)))
+    assert [line.chance for line in shown.lines] == ["> 99 %", "50 %", "< 1 %"]
+
+
+def test_long_names_that_begin_alike_are_told_apart_on_a_phone() -> None:
+    """Twelve of them once were twelve times 'three blad..'."""
+    names = tuple(f"three blades of carbon, no {number}" for number in range(3))
+    swap = Step(StepCode.SWAP, setup=names[0])
+    unknown = Unknown(Reason.NOT_RECKONED)
+    shown = content(changed(COACH, setups=names, runs=(0, 0, 0), step=swap, standing=unknown))
+    text = "\n".join("".join(part for part, _ in line) for line in coach_lines(shown, (40, 15)))
+    assert [f"no {number}" in text for number in range(3)] == [True] * 3

@@ -452,6 +452,20 @@ def test_a_saved_ride_with_a_coach_shows_its_runs_too() -> None:
     run_app((80, 24), act, places=SteeredSeekControls())
 
 
+def test_with_long_names_what_is_asked_for_stays_on_a_phone() -> None:
+    """The names once pushed the power off the page."""
+    names = [f"three blades of carbon no {number}" for number in range(7)]
+
+    async def act(here: SteeredApp) -> None:
+        await here.give(Update(snapshot()))
+        await press(here, "enter", "6", "c", *(key for name in names for key in (*name, "enter")))
+        assert "7 named, the last is three blades of carbon no 6. The next name" in together(here)
+        await press(here, "enter", "l")
+        assert "Battery power to hold: 410 W." in together(here)
+
+    run_app((40, 22), act, sender=SteeredSender())
+
+
 def test_the_coach_ends_on_the_second_press() -> None:
     sender = SteeredSender()
 
