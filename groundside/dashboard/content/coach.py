@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from groundside.dashboard.content.runs import PowerCue, power_cue
+from groundside.dashboard.content.runs import PowerCue, open_run, power_cue
 from groundside.dashboard.content.setups import setup_in_force
 from groundside.dashboard.view_state import ViewState
 from groundside.words.coach import KIND_WORDS, caution_word, step_number, step_text, step_word
@@ -53,9 +53,11 @@ def coach_content(state: ViewState, coach: Coach) -> CoachContent:
     """Return the content of the view during a trial."""
     step, units = coach.step, state.units
     number, unit = step_number(step)
-    setup = setup_in_force(state.snapshot)
+    setup, by_hand = setup_in_force(state.snapshot), open_run(state.snapshot)
+    # A run marked by hand counts instead of what the coach finds: one left open must be seen.
+    marked = "" if by_hand is None else f"run {by_hand.number} OPEN, "
     return CoachContent(
-        head=f"{f'{setup} on' if setup else 'no set-up yet'}, {KIND_WORDS[coach.kind]}",
+        head=f"{marked}{f'{setup} on' if setup else 'no set-up yet'}, {KIND_WORDS[coach.kind]}",
         word=step_word(step),
         number=number,
         unit=unit,

@@ -10,7 +10,7 @@ from onboard.contract.coach import Coach, Step, StepCode, TrialPlace
 from onboard.contract.figure import Figure, Unknown
 from onboard.contract.reasons import Reason
 from tests.groundside.dashboard.steered_app import snapshot, state
-from tests.made_snapshot import COACH, TARGET, changed
+from tests.made_snapshot import COACH, RUN, TARGET, changed
 
 SIZES = [(40, 8), (40, 15), (40, 19), (80, 21), (120, 34)]
 
@@ -138,3 +138,11 @@ def test_long_names_that_begin_alike_are_told_apart_on_a_phone() -> None:
     shown = content(changed(COACH, setups=names, runs=(0, 0, 0), step=swap, standing=unknown))
     text = "\n".join("".join(part for part, _ in line) for line in coach_lines(shown, (40, 15)))
     assert [f"no {number}" in text for number in range(3)] == [True] * 3
+
+
+def test_a_run_left_open_is_seen() -> None:
+    """Only the button 'end run' once told of it."""
+    runs = (changed(RUN, number=4, open=True),)
+    shown = coach_content(state(snapshot(setup="A", coach=COACH, runs=runs)), COACH)
+    assert shown.head == "run 4 OPEN, A on, there and back"
+    assert content().head == "A on, there and back"
