@@ -83,6 +83,14 @@ def _power_not_held(values: Values, units: Units) -> str:
     )
 
 
+def _usual_scatter(values: Values, _units: Units) -> str:
+    # One decimal: 1.5 % is not 2 %.
+    return (
+        "Hardly any lap was ridden twice, so laps are taken to repeat to the usual "
+        f"{100.0 * _number(values['sd_fraction']):.1f} % (common practice). Ride each again."
+    )
+
+
 def _current_changed(values: Values, units: Units) -> str:
     def speed(key: str) -> str:
         # Two decimals: a twentieth of a m/s matters here.
@@ -168,6 +176,7 @@ def _found_in(what: str) -> Wording:
 
 WORDINGS: Mapping[Code, Wording] = {
     CautionCode.POWER_NOT_HELD: _power_not_held,
+    CautionCode.USUAL_SCATTER: _usual_scatter,
     CautionCode.CURRENT_CHANGED: _current_changed,
     CautionCode.OUTLIER_RUN: _outlier_run,
     CautionCode.ORDER_CONFOUNDED: _order_confounded,

@@ -24,8 +24,8 @@ class CautionCode(Code):
     )
     USUAL_SCATTER = (
         "usual_scatter",
-        "Hardly any lap was ridden twice, so how well laps repeat is taken to be what is usual, "
-        "{sd_fraction} (common practice): ride each again.",
+        "hardly any lap was ridden twice, so that laps are taken to repeat to the usual "
+        "{sd_fraction}",
     )
     CURRENT_CHANGED = (
         "current_changed",

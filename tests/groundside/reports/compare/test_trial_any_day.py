@@ -126,8 +126,9 @@ def between_its_runs(found: Comparison) -> None:
     for double, speed in zip(evidence.doubles, evidence.speed_mps.tolist(), strict=True):
         mine = list(double.legs)
         assert freed[mine].min() - 1e-6 <= speed <= freed[mine].max() + 1e-6
-        # By no more than the water changed is it out of what the legs measured.
-        slack = evidence.water.change_mps + 1e-6
+        # By no more than the water changed is it out of what the legs measured; where water across
+        # sets a craft off its heading, ways there and back are no longer one line: 0.04 m/s.
+        slack = evidence.water.change_mps + 0.04
         assert raw[mine].min() - slack <= speed <= raw[mine].max() + slack
 
 
@@ -163,6 +164,7 @@ def test_any_day_ends_in_finite_figures_or_a_reason(
     st.floats(0.0, 360.0),
     st.integers(0, 2**16),
 )
+@example("abba", (-0.4375, 0.0, -0.4375), 0.0, 1)
 def test_double_runs_in_any_water(
     order: str, water: tuple[float, float, float], course_deg: float, seed: int
 ) -> None:
@@ -179,4 +181,7 @@ def test_double_runs_in_any_water(
         return
     told(found)
     between_its_runs(found.comparison)
-    assert all(1.3 < speed < 2.7 for speed in found.comparison.evidence.speed_mps)
+    evidence = found.comparison.evidence
+    for double, speed in zip(evidence.doubles, evidence.speed_mps.tolist(), strict=True):
+        # In water half as fast as the craft, a way there and back with its turns may be a lap.
+        assert double.is_lap or 1.3 < speed < 2.7
