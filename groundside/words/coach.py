@@ -24,7 +24,7 @@ def step_text(step: Step, units: Units) -> str:
     >>> step_text(Step(StepCode.HOLD, target_w=None, left_s=42.0), CHOICES["kn"])
     'Hold the power, 42 s more.'
     >>> step_text(Step(StepCode.ENOUGH_ALIKE, setups=("A", "B", "slim")), CHOICES["kn"])
-    'Enough: A, B and slim are as good as each other.'
+    'Enough: A, B and slim cannot be told apart.'
     """
     return statement_text(step, units, WORDINGS)
 
@@ -107,10 +107,10 @@ def _back(values: Values, _units: Units) -> str:
 def _alike(values: Values, _units: Units) -> str:
     setups = values["setups"]
     if not isinstance(setups, tuple) or not setups:
-        return "Enough: they are as good as each other."
+        return "Enough: they cannot be told apart."
     *others, last = map(str, setups)
     names = f"{', '.join(others)} and {last}" if others else last
-    return f"Enough: {names} are as good as each other."
+    return f"Enough: {names} cannot be told apart."
 
 
 _WORDS: Mapping[Code, str] = {
@@ -123,6 +123,7 @@ _WORDS: Mapping[Code, str] = {
     StepCode.BACK: "BACK",
     StepCode.LAP: "LAP",
     StepCode.NO_DATA: "NO DATA",
+    StepCode.RECKONING: "WAIT",
     StepCode.ENOUGH: "DONE",
     StepCode.ENOUGH_ALIKE: "DONE",
 }

@@ -5,9 +5,10 @@ No clock, no input or output: stream time is an argument. The steps of a straigh
     START ──straight──> SETTLE ──> HOLD ──> TURN ──turned──> BACK ──straight──> SETTLE ──> HOLD
       ^ └──────────── turned, or power changed ─┘                     SWAP, TURN or ENOUGH <─┘
 
-and of a lap: START_LAP, LAP, then SWAP or LAP again. Which set-up is next is told by `Order`; a
-rider who takes another one of those ahead is followed. What the coach saw itself counts at once,
-so that the next step is there in time; the record has the last word (`RunBook`).
+and of a lap: START_LAP, LAP, then SWAP or LAP again. RECKONING is between the last run of an order
+and what the record says of it. Which set-up is next is told by `Order`; a rider who takes another
+one of those ahead is followed. What the coach saw itself counts at once, so that the next step is
+there in time; the record has the last word (`RunBook`).
 """
 
 import math
@@ -210,6 +211,8 @@ class Coaching:
             return Step(StepCode.SWAP, setup=ahead[0])
         if self._unknown:
             return Step(StepCode.NO_DATA)
+        if not ahead:
+            return Step(StepCode.RECKONING)
         if self.plan.kind == "laps":
             return self._lap_step(target_w)
         return self._straight_step(setup, target_w)

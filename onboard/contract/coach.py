@@ -25,8 +25,9 @@ class StepCode(Code):
     BACK = "back", "Back the same way, {course_deg}."
     LAP = "lap", "Hold {target_w} and finish the lap, {left_fraction} to go."
     OFF_POWER = "off_power", "{now_w} is off: back to {target_w}."
+    RECKONING = "reckoning", "Run done. Wait for the standing."
     ENOUGH = "enough", "Enough: {setup} is best."
-    ENOUGH_ALIKE = "enough_alike", "Enough: {setups} are as good as each other."
+    ENOUGH_ALIKE = "enough_alike", "Enough: {setups} cannot be told apart."
     NO_DATA = "no_data", "Power or speed is not known: a run would not count."
     NEWER = "newer", "A step that this viewer is too old to explain: {name}."
 

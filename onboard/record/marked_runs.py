@@ -67,9 +67,9 @@ def trial_spans(
 ) -> list[RunSpan] | None:
     """Return the spans of a trial that the rider named, in which to find runs; None without one.
 
-    Each is all that was ridden at a stretch with one of its set-ups; where the rider marked runs by
-    hand, those count instead. What was ridden under an earlier trial of the same kind counts, too:
-    a set-up may be added under way, or the trial begun again.
+    Each is all that was ridden at a stretch with one of its set-ups; a run that the rider marked by
+    hand is one of its own in it. What was ridden under an earlier trial of the same kind counts,
+    too: a set-up may be added under way, or the trial begun again.
 
     Parameters
     ----------
@@ -94,8 +94,20 @@ def trial_spans(
                 continue
             kind = RunKind(named.kind)
             inside = [replace(one, kind=kind) for one in by_hand if start_s <= one.start_s < end_s]
-            found += inside or [RunSpan(span.setup, start_s, end_s, False, kind)]
+            found += _with_the_rest(inside, RunSpan(span.setup, start_s, end_s, False, kind))
     return found
+
+
+def _with_the_rest(by_hand: list[RunSpan], whole: RunSpan) -> list[RunSpan]:
+    """Return marked runs and what lies before, between and after them, in order of time."""
+    found: list[RunSpan] = []
+    since_s = whole.start_s
+    for one in by_hand:
+        if since_s < one.start_s:
+            found.append(replace(whole, start_s=since_s, end_s=one.start_s))
+        found.append(one)
+        since_s = one.end_s
+    return [*found, replace(whole, start_s=since_s)] if since_s < whole.end_s else found
 
 
 def last_trial(marks: Iterable[TimedCommand], plan: TrialPlan | None = None) -> TrialPlan | None:

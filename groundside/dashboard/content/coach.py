@@ -98,7 +98,7 @@ def _lines(coach: Coach, setup: str) -> tuple[PlaceLine, ...]:
             drop=place.setup in drop,
             on=place.setup == setup,
         )
-        for number, place in enumerate(places)
+        for number, place in sorted(enumerate(places), key=lambda one: one[1].setup in drop)
     ]
     placed = {place.setup for place in places}
     found += [
@@ -141,7 +141,9 @@ def _notes(coach: Coach, state: ViewState) -> tuple[str, ...]:
     notes = []
     if not isinstance(standing.rounds, Unknown) and not standing.enough and standing.rounds:
         rounds = standing.rounds
-        notes.append(f"{rounds} round{'s' if rounds > 1 else ''} more should tell.")
+        left = sum(place.setup not in standing.drop for place in standing.places)
+        runs = "laps" if coach.kind == "laps" else "double runs"
+        notes.append(f"About {rounds * left} more {runs} should tell.")
     if standing.drop:
         notes.append(f"Drop {', '.join(standing.drop)}: surely not the best.")
     notes += [f"Caution: {caution_word(code)}." for code in standing.cautions]

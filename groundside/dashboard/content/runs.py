@@ -179,6 +179,9 @@ def power_cue(snapshot: Snapshot, units: Units, stale: bool) -> PowerCue:
     wanted, cue, difference = f"{whole(target.power_w)} W", target.cue, target.difference_fraction
     if stale:
         return PowerCue(now, wanted, "no cue: stale")
+    if not isinstance(power, Unknown) and power < STANDING_W:
+        # Hands may be at the propeller: nothing may ask for power.
+        return PowerCue(now, wanted, "no cue: the motor is stopped")
     if isinstance(cue, Unknown):
         return PowerCue(now, wanted, f"no cue: {reason_text(cue, units)}")
     if isinstance(difference, Unknown):

@@ -49,7 +49,7 @@ class Judge:
         self._evidence, self._names, self._counts = evidence, evidence.names, evidence.counts
         self._power_w, self._slope, self._significance = power_w, slope, significance
         self._floor = _own_variance(evidence)
-        self._sd = _pooled_sd(evidence)
+        self._sd, self._freedom = _pooled_sd(evidence)
         logs = [
             sum(w * math.log(power_w / evidence.legs[n].power_w) for n, w in double.parts)
             for double in evidence.doubles
@@ -68,7 +68,7 @@ class Judge:
         fit, evidence = self._evidence.levels, self._evidence
         scale = float(contrast @ fit.inverse @ contrast)
         if fit.own_variance is None:
-            scatter, freedom = self._sd**2 * scale, fit.freedom + SCATTER_WORTH
+            scatter, freedom = self._sd**2 * scale, self._freedom
         else:
             scatter, freedom = fit.variance(contrast)
         row = contrast @ fit.weights
@@ -135,7 +135,7 @@ class Judge:
         )
 
     def chances_best(self) -> dict[str, float | None]:
-        """Return the probability of each set-up to be the best; None if never run with the best.
+        """Return the probability of each set-up to be the best; None if run with no other.
 
         The levels are drawn from their joint distribution: a multivariate t.
         """
@@ -160,6 +160,8 @@ class Judge:
             ahead[:, 1:] = draws * wide[:, None] * sds + rows @ fit.level
         wins = np.bincount(np.argmax(ahead, axis=1), minlength=len(others) + 1) / CHANCE_DRAWS
         found: dict[str, float | None] = dict.fromkeys(self._names)
+        if not others:
+            return found
         for n, share in zip((best, *others), wins.tolist(), strict=True):
             found[self._names[n]] = share
         return found
@@ -258,12 +260,18 @@ def _half_width(figure: Figure) -> float:
     return ((figure.high or 0.0) - (figure.low or 0.0)) / 2.0
 
 
-def _pooled_sd(evidence: Evidence) -> float:
-    """Return the sd of a double run or lap, in ln speed: the day's own with the usual one."""
+def _pooled_sd(evidence: Evidence) -> tuple[float, float]:
+    """Return the sd of a double run or lap, in ln speed, and its degrees of freedom.
+
+    The usual one counts beside the day's own; the less, the more a day scatters, as in gusts.
+    """
     fit = evidence.levels
-    own = fit.freedom * fit.sd**2 if fit.freedom > 0 else 0.0
-    usual = SCATTER_WORTH * evidence.usual_sd_fraction**2
-    return math.sqrt((own + usual) / (max(fit.freedom, 0) + SCATTER_WORTH))
+    own = fit.sd**2 if fit.freedom > 0 else 0.0
+    usual = evidence.usual_sd_fraction**2
+    worth = SCATTER_WORTH * min(1.0, usual / max(own, 1e-18))
+    freedom = max(fit.freedom, 0) + worth
+    pooled = (max(fit.freedom, 0) * own + worth * usual) / freedom
+    return math.sqrt(max(pooled, own)), freedom
 
 
 def _own_variance(evidence: Evidence) -> float:

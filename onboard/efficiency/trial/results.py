@@ -58,7 +58,7 @@ class Place:
     behind_fraction
         Wh/km more than the best's, as a share of the best's; 0 for the best itself.
     chance_best
-        Probability that it is the best of those run with the best; None if it was not.
+        Probability that it is the best of those run with the best; None if it was not, or alone.
     """
 
     name: str

@@ -108,11 +108,16 @@ def test_a_trial_s_spans_are_those_of_its_set_ups_while_it_lasts() -> None:
     assert trial_spans([setup(5, "a"), start(10), end(90)]) is None
 
 
-def test_runs_marked_by_hand_count_instead_where_there_are_any() -> None:
+def test_a_run_marked_by_hand_wins_where_it_is_and_nowhere_else() -> None:
+    """Found: one run marked by hand took back every run that the coach had counted before."""
     marks = [trial(5), setup(10, "a"), start(20), end(80), setup(100, "b"), setup(200, "a")]
     assert trial_spans(marks) == [
-        span("a", 20, 80, True), span("b", 100, 200),
+        span("a", 10, 20), span("a", 20, 80, True), span("a", 80, 100), span("b", 100, 200),
         span("a", 200, math.inf),
+    ]  # fmt: skip
+    at_once = [trial(5), setup(10, "a"), start(10), end(80), start(80), end(100), setup(100, "b")]
+    assert trial_spans(at_once) == [
+        span("a", 10, 80, True), span("a", 80, 100, True), span("b", 100, math.inf),
     ]  # fmt: skip
 
 
