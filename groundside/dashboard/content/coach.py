@@ -41,7 +41,7 @@ class CoachContent:
     sentence: str
     power_cue: PowerCue
     at_rest: bool
-    """Whether the step is done at rest: then there is time to read."""
+    """Whether the craft is at rest for this step, so that there is time to read."""
     ahead: str = ""
     lines: tuple[PlaceLine, ...] = ()
     notes: tuple[str, ...] = ()
@@ -133,11 +133,11 @@ def _notes(coach: Coach, state: ViewState) -> tuple[str, ...]:
     notes = []
     if not isinstance(standing.rounds, Unknown) and not standing.enough and standing.rounds:
         rounds = standing.rounds
-        notes.append(f"{rounds} round{'s' if rounds > 1 else ''} more should tell.")
+        notes.append(f"{rounds} more round{'s' if rounds > 1 else ''} should settle it.")
     if standing.drop:
         notes.append(f"Drop {', '.join(standing.drop)}: surely not the best.")
     notes += [f"Caution: {caution_word(code)}." for code in standing.cautions]
     if not isinstance(standing.told_fraction, Unknown):
         told = one_decimal(100.0 * standing.told_fraction)
-        notes.append(f"Told apart from {told} % on, at {standing.power_w:.0f} W.")
+        notes.append(f"Can tell apart {told} % or more, at {standing.power_w:.0f} W.")
     return tuple(notes)

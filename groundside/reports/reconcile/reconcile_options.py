@@ -8,7 +8,7 @@ from onboard.options import Command, add_json, add_profile, add_system_id, numbe
 
 SHEET_HELP = (
     'charges in TOML: meter = "dc", full_to_full = true, and for each charge [[charge]] with '
-    'logs = ["ride.tlog"], charged_wh, charged_ah; sessions beside it add those of their marks'
+    'logs = ["ride.tlog"], charged_wh, charged_ah; sessions given as well add those of their marks'
 )
 
 
@@ -19,9 +19,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         type=Path,
         metavar="LOG",
         nargs="*",
-        help="all rides on one charge, in order: telemetry log, on-board log or session; or, with "
-        "no amount, sessions: a charge is from one mark 'charged full' to the next, and came to "
-        "what the marks 'charged' state",
+        help="all rides on one charge, in order: telemetry logs, on-board logs or sessions; or, "
+        "without an amount, sessions alone: a charge runs from one mark 'charged full' to the "
+        "next, and its amount is what the marks 'charged' state",
     )
     parser.add_argument(
         "--charged-wh",
