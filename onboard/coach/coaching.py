@@ -5,9 +5,9 @@ No clock, no input or output: stream time is an argument. The steps of a straigh
     START ──straight──> SETTLE ──> HOLD ──> TURN ──turned──> BACK ──straight──> SETTLE ──> HOLD
       ^ └──────────── turned, or power changed ─┘                     SWAP, TURN or ENOUGH <─┘
 
-and of a lap: START_LAP, LAP, then SWAP or LAP again. Which set-up is next is told by `Order`; a
-rider who takes another one of those ahead is followed. What the coach saw itself counts at once,
-so that the next step is there in time; the record has the last word (`RunBook`).
+and of a lap: START_LAP, LAP, then SWAP or LAP again. `Order` gives the next set-up; if the rider
+fits another of those ahead, the coach follows. What the coach saw itself counts at once, so that
+the next step comes in time; the record has the last word (`RunBook`).
 """
 
 import math
@@ -136,7 +136,7 @@ class Coaching:
         self._due_s = t_s if self._due_s is None else max(t_s, self._due_s)
 
     def mark(self) -> None:
-        """Have the record reckoned: the rider marked something by hand."""
+        """Ask for a reckoning: the rider marked something by hand."""
         self._reckon_at(self._t_s + RECKON_AFTER_S)
 
     def learn(self, reckoned: Reckoned) -> None:
@@ -163,11 +163,11 @@ class Coaching:
         setup
             Label of the set-up in use.
         target_w
-            The battery power to hold; None without.
+            The battery power to hold; None if not set.
         """
         asked = setup, target_w
         if self._shown is None or self._shown[0] != asked:
-            # Five snapshots a second show what changes once.
+            # Five snapshots a second show what changes once a second.
             self._shown = asked, self._now(setup, target_w)
         return self._shown[1]
 
@@ -195,7 +195,7 @@ class Coaching:
         )
 
     def _enough(self, standing: TrialStanding | Unknown, counts: dict[str, int]) -> Step | None:
-        """Return the last step, None if more is to be ridden."""
+        """Return the last step; None if there is more to ride."""
         if isinstance(standing, Unknown) or not standing.enough:
             return None
         if not all(counts[setup] for setup in self.plan.setups) or not standing.places:

@@ -67,9 +67,9 @@ def trial_spans(
 ) -> list[RunSpan] | None:
     """Return the spans of a trial that the rider named, in which to find runs; None without one.
 
-    Each is all that was ridden at a stretch with one of its set-ups; where the rider marked runs by
-    hand, those count instead. What was ridden under an earlier trial of the same kind counts, too:
-    a set-up may be added under way, or the trial begun again.
+    Each is everything ridden without a break with one of its set-ups; where the rider marked runs
+    by hand, those count instead. What was ridden under an earlier trial of the same kind counts
+    too: a set-up may be added later, or the trial begun again.
 
     Parameters
     ----------

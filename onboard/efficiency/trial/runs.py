@@ -105,7 +105,7 @@ def _draws(seconds: Seconds) -> bool:
 
 
 def _to_and_fro(legs: tuple[Leg, ...], laps: tuple[Leg, ...]) -> Iterator[Leg]:
-    """Yield the straight runs besides laps that have a way back before or after them."""
+    """Yield the straight runs beside laps that have a way back before or after them."""
     apart: list[list[Leg]] = [[] for _ in range(len(laps) + 1)]
     for one in legs:
         if not any(_overlap(one, lap) for lap in laps):
