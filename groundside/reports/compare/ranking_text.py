@@ -57,7 +57,8 @@ def range_sentences(found: Comparison, units: Units, apart: str = BY_GAPS) -> It
         yield (
             f"These runs can only tell apart set-ups that differ by {told} or more."
             if count == 2
-            else f"Alone, two can be told apart at {told} or more; among {count} it takes more."
+            else f"Alone, two set-ups can be told apart at {told} or more; "
+            f"among {count} it takes more."
         )
     shared = 100 * Z_95 * found.shared_sd_fraction
     yield (

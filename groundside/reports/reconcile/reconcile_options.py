@@ -57,14 +57,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--full-to-full",
         action="store_true",
-        help="the pack was full before the rides and after the charge; else the marks tell",
+        help="the pack was full before the rides and after the charge; else the marks decide",
     )
     parser.add_argument(
         "--unlogged-ah",
         type=number_between(0, 1000),
         metavar="AH",
-        help="drawn on one charge while nothing was recorded [Ah], known to a quarter; without, up "
-        "to 1 %% of the pack may have been; with a pack that is disconnected between rides, 0",
+        help="drawn on one charge while nothing was recorded [Ah], known to a quarter; if not "
+        "given, up to 1 %% of the pack is allowed for; 0 if the pack is disconnected between rides",
     )
     parser.add_argument("--sheet", type=Path, metavar="FILE", help=SHEET_HELP)
     add_profile(parser)

@@ -220,7 +220,7 @@ def _uncertainties(result: Reconciled) -> str:
         for source, reach in reaches(result).items()
         if reach >= SHOWN_LEAST_FRACTION
     ]
-    return f"By source, each +-: {', '.join(parts)}"
+    return f"Uncertainty by source, +-: {', '.join(parts)}"
 
 
 def _headline(result: Reconciled) -> str:

@@ -1,7 +1,7 @@
 """The runs within a span of a ride: straight runs, each a leg, or laps.
 
 A span is what the rider marked as a run, or all that was ridden with one set-up. It holds laps if
-its path closes at held power, and no more of it is straight, to and fro, besides them.
+its path closes at held power, unless straight runs there and back beside them took more time.
 """
 
 import itertools

@@ -78,7 +78,7 @@ def test_what_the_runs_can_tell() -> None:
     )
     three = replace(compared(), told_fraction=0.042)
     assert (
-        "Alone, two can be told apart at 4.2 % or more; among 3 it takes more."
+        "Alone, two set-ups can be told apart at 4.2 % or more; among 3 it takes more."
         in range_sentences(three, DEFAULT)
     )
     alone = replace(two, told_fraction=None)
