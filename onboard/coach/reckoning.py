@@ -91,7 +91,9 @@ class Reckoning:
             steady = reading.gathering.steady
             rides.append(TrialRide(seconds, steady, spans, outing, began_s, reading.folder.name))
         until_s = float(rides[-1].seconds.t_s[-1]) + rides[-1].shift_s - zero_s if rides else 0.0
-        if runs != self._reckoned_of and not self._lacks_way_back(runs, setup):
+        # After a restart on the way out, what was ridden before it is shown at once.
+        is_first = not self._reckoned_of and len({run.setup for run in runs}) > 1
+        if runs != self._reckoned_of and (is_first or not self._lacks_way_back(runs, setup)):
             self._reckoned_of = runs
             self._compare(rides, until_s)
         elif not isinstance(self._standing, Unknown):

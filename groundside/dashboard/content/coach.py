@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from groundside.dashboard.content.runs import PowerCue, power_cue
+from groundside.dashboard.content.runs import PowerCue, open_run, power_cue
 from groundside.dashboard.content.setups import setup_in_force
 from groundside.dashboard.view_state import ViewState
 from groundside.words.coach import KIND_WORDS, caution_word, step_number, step_text, step_word
@@ -53,9 +53,11 @@ def coach_content(state: ViewState, coach: Coach) -> CoachContent:
     """Return the content of the view during a trial."""
     step, units = coach.step, state.units
     number, unit = step_number(step)
-    setup = setup_in_force(state.snapshot)
+    setup, by_hand = setup_in_force(state.snapshot), open_run(state.snapshot)
+    # A run marked by hand counts instead of what the coach finds: one left open must be seen.
+    marked = "" if by_hand is None else f"run {by_hand.number} OPEN, "
     return CoachContent(
-        head=f"{f'{setup} on' if setup else 'no set-up yet'}, {KIND_WORDS[coach.kind]}",
+        head=f"{marked}{f'{setup} on' if setup else 'no set-up yet'}, {KIND_WORDS[coach.kind]}",
         word=step_word(step),
         number=number,
         unit=unit,
@@ -86,7 +88,8 @@ def _lines(coach: Coach, setup: str) -> tuple[PlaceLine, ...]:
     drop = () if isinstance(standing, Unknown) else standing.drop
     found = [
         PlaceLine(
-            place=str(_place(places, place)),
+            # Not told from its neighbours, but surely not the best: no share in the first place.
+            place="" if place.group == 0 and place.setup in drop else str(_place(places, place)),
             setup=place.setup,
             behind="best" if number == 0 else _share(place.behind_fraction),
             within="" if number == 0 else _interval(place.behind_fraction),
@@ -112,7 +115,12 @@ def _place(places: tuple[TrialPlace, ...], of: TrialPlace) -> int:
 
 
 def _chance(chance: Number) -> str:
-    return UNKNOWN if isinstance(chance, Unknown) else percent(chance)
+    """Return a chance as `compare` writes it: never 0 or 100 %."""
+    if isinstance(chance, Unknown):
+        return UNKNOWN
+    if chance < 0.01:
+        return "< 1 %"
+    return "> 99 %" if chance > 0.99 else percent(chance)
 
 
 def _share(figure: Estimate) -> str:

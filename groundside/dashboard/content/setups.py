@@ -1,9 +1,11 @@
 """Set-up labels: the known ones, the next free letter, and validation of typed ones."""
 
 import string
+from collections.abc import Iterable
 
 from onboard.contract.codec import clean
 from onboard.contract.commands import LABEL_MOST
+from onboard.contract.figure import Unknown
 from onboard.contract.snapshot import Snapshot
 
 PLAIN = "as is"
@@ -27,8 +29,10 @@ def setup_in_force(snapshot: Snapshot) -> str:
 
 
 def known_setups(snapshot: Snapshot) -> tuple[str, ...]:
-    """Return the labels known to the daemon and those of the runs, sorted, each once."""
-    found = {*snapshot.setups, *(run.setup for run in snapshot.runs), snapshot.setup}
+    """Return the labels known to the daemon, of the runs and of the trial, sorted, each once."""
+    coach = snapshot.coach
+    trial = () if isinstance(coach, Unknown) else coach.setups
+    found = {*snapshot.setups, *(run.setup for run in snapshot.runs), snapshot.setup, *trial}
     return tuple(sorted(found - {"", PLAIN}))
 
 
@@ -53,3 +57,14 @@ def valid_label(text: str) -> str:
     'three blades'
     """
     return clean(text)[:LABEL_MOST].strip()
+
+
+def as_known(label: str, known: Iterable[str]) -> str:
+    """Return a label in its known spelling: capitals do not make another set-up.
+
+    Examples
+    --------
+    >>> as_known("Slim", ("broad", "slim")), as_known("B", ("slim",))
+    ('slim', 'B')
+    """
+    return next((one for one in known if one.casefold() == label.casefold()), label)

@@ -89,6 +89,10 @@ class Question:
     def submit(self) -> None:
         """Take what was typed."""
 
+    def undone(self) -> bool:
+        """Undo the last answer; return whether there was one, else leave."""
+        return False
+
 
 class NoteQuestion(Question):
     """Asks for a note."""

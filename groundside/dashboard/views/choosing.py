@@ -2,6 +2,7 @@
 
 from groundside.connection.commands import setting
 from groundside.dashboard.content.setups import (
+    as_known,
     known_setups,
     next_letter,
     setup_in_force,
@@ -25,6 +26,9 @@ from onboard.contract.snapshot import Snapshot
 
 TYPE = "other"
 """The last choice of a set-up: a name to be typed."""
+
+NAMED_MOST = 76
+"""Letters of the names listed in a question: two lines of a phone."""
 
 POWER_STEPS_W = {"much-less": -50.0, "less": -10.0, "more": 10.0, "much-more": 50.0}
 USUAL_W = 300.0
@@ -90,9 +94,14 @@ class NamingQuestion(Question):
 
     def submit(self) -> None:
         """Take the name that was typed."""
-        typed = valid_label(self.view.line.value)
+        typed = self.typed
         self.view.line.close()
         self.name(typed)
+
+    @property
+    def typed(self) -> str:
+        """The name that was typed, as it is spelled where it is known; empty for none."""
+        return as_known(valid_label(self.view.line.value), known_setups(self.view.shown.snapshot))
 
     def name(self, label: str) -> None:
         """Take a name; empty for none."""
@@ -131,6 +140,7 @@ class TrialQuestion(NamingQuestion):
         self._kind: RunKind | None = None
         self._power_w = proposed_power_w(view.shown.snapshot)
         self._wrong_power = False
+        self._twice = ""
         super().__init__(view)
         self.chosen = 0
 
@@ -149,6 +159,10 @@ class TrialQuestion(NamingQuestion):
     def ask(self) -> str:
         """The question in words."""
         named = f"{', '.join(self._names)}. " if self._names else ""
+        if len(named) > NAMED_MOST:
+            # What is asked for must not fall off a small page.
+            named = f"{len(self._names)} named, the last is {self._names[-1]}. "
+        named += f"{self._twice} is already on the list. " if self._twice else ""
         if self._asks_kind:
             return f"{named}How do you ride? Laps of one course, or there and back along one line."
         if self._kind is not None:
@@ -211,7 +225,7 @@ class TrialQuestion(NamingQuestion):
     def submit(self) -> None:
         """Take the name or the power that was typed; an empty name: they are all named."""
         if self._kind is None:
-            typed = valid_label(self.view.line.value)
+            typed = self.typed
             self.name(typed)
             if typed and self._names_them:
                 # Names are typed one after the other.
@@ -229,11 +243,30 @@ class TrialQuestion(NamingQuestion):
 
     def name(self, label: str) -> None:
         """Add a name; without one, they are all named, if there are enough."""
-        if label and label not in self._names:
+        known = as_known(label, self._names)
+        self._twice = known if known in self._names else ""
+        if label and not self._twice:
             self._names = (*self._names, label)
         if len(self._names) == SETUPS_MOST or (not label and len(self._names) >= SETUPS_LEAST):
             self._asks_kind = True
         self._offer(self._names)
+
+    def undone(self) -> bool:
+        """Take back what was typed, the power, the kind or the last name."""
+        self._wrong_power, self._twice = False, ""
+        if self.view.line.display:
+            self.view.line.close()
+        elif self._kind is not None:
+            self._kind, self._asks_kind = None, True
+        elif self._names:
+            # Twelve names are followed by the kind at once, so that one of them goes with it.
+            if not self._asks_kind or len(self._names) == SETUPS_MOST:
+                self._names = self._names[:-1]
+            self._asks_kind = False
+            self._offer(self._names)
+        else:
+            return False
+        return True
 
     def _start(self, kind: RunKind) -> None:
         self.view.answered()

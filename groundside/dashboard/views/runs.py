@@ -9,6 +9,7 @@ from textual.widgets import Input
 from groundside.connection.commands import mark, setting
 from groundside.dashboard.content.coach import coach_content
 from groundside.dashboard.content.runs import asks_for_charge, open_run, runs_content
+from groundside.dashboard.drawing.painted import shortened
 from groundside.dashboard.keys import ViewKey
 from groundside.dashboard.view_state import ViewState
 from groundside.dashboard.views.asking import ChargeQuestion, NoteQuestion, Question
@@ -27,6 +28,8 @@ QUESTIONS = {
     "trip": "A new trip ends this one and counts from nought: press again within {} s.",
     "end": "This ends the coach; the runs are kept. Press again within {} s.",
 }
+SWAP_MOST = 8
+"""Letters of a name on a button: with more, the key is lost at 120 columns."""
 ASKED: dict[str, type[Question]] = {
     "setup": SetupQuestion,
     "note": NoteQuestion,
@@ -129,9 +132,10 @@ class RunsView(View):
             first = (own("coach", "coach"), run, own("set-up", "setup"))
             return (*first, own("note", "note"), charged, trip, *ask_charge)
         swap = coach.step.values.get("setup") if coach.step.code is StepCode.SWAP else None
+        is_on = f"{shortened(str(swap), SWAP_MOST)} is on"
         end = own("sure?" if asked == "end" else "end coach", "end", on=asked == "end", short="end")
         return (
-            *((own(f"{swap} is on", "swapped", on=True, short="is on"),) if swap else ()),
+            *((own(is_on, "swapped", on=True, short="is on"),) if swap else ()),
             own("set-up", "setup"),
             own("coach" if self._shows_runs else "runs", "other"),
             run,
@@ -143,8 +147,10 @@ class RunsView(View):
 
     def hidden_buttons(self) -> tuple[Button, ...]:
         """Return the buttons for which there is no room, or that have only a key."""
-        if self._state is None or not self._state.can_command:
+        if self._state is None:
             return ()
+        if not self._state.can_command:
+            return () if self._coach() is None else (self.own_button("runs", "other"),)
         if self._question is not None:
             return self._question.hidden_buttons()
         own = self.own_button
@@ -159,12 +165,12 @@ class RunsView(View):
 
     def pressed(self, word: str) -> None:
         """Carry out the action of a button or key."""
-        if self._state is None or not self._state.can_command:
+        if self._state is None or not (self._state.can_command or word == "other"):
             return
         if word not in QUESTIONS:
             self._confirmation.cancel()
         if word == "leave":
-            self._leave()
+            self._back()
         elif self._question is not None:
             self._question.pressed(word)
         elif word in ASKED:
@@ -200,6 +206,11 @@ class RunsView(View):
         self._question = None
         self.line.close()
 
+    def _back(self) -> None:
+        """Take back the last answer to a question; leave it if there is none."""
+        if self._question is None or not self._question.undone():
+            self._leave()
+
     def _leave(self) -> None:
         """Cancel an open question."""
         self._confirmation.cancel()
@@ -215,5 +226,5 @@ class RunsView(View):
     def on_typed_line_left(self, event: TypedLine.Left) -> None:
         """Cancel on escape."""
         event.stop()
-        self._leave()
+        self._back()
         self._paint()

@@ -71,6 +71,8 @@ def _large(content: CoachContent, width: int, rows: int) -> list[Line]:
     # The number changes, so it gets at least half; at rest there is the standing to read.
     word_rows = min(rows // 2 if number else rows, AT_REST_ROWS if content.at_rest else rows)
     lines = _drawn(word, "", width, word_rows, stale=stale) if word else []
+    if content.word and not lines and rows > 0:
+        lines = [[(f" {content.word}", "runs--stale" if stale else "runs--figure")]]
     if number:
         lines += _drawn(number, content.unit, width, rows - len(lines), stale=stale)
     return lines
@@ -122,11 +124,12 @@ def _table(content: CoachContent, width: int) -> list[Line]:
     if not with_interval:
         fixed -= wide[3] + 1
     wide[1] = max(2, min(wide[1], width - fixed))
+    names = _apart([row.setup for row in rows], wide[1])
     lines: list[Line] = []
     for number, row in enumerate(rows):
         sign = SIGNS["on" if row.on else "drop" if row.drop else ""]
         cells = [
-            shortened(getattr(row, name), wide[n]).ljust(wide[n])
+            (names[number] if name == "setup" else row.within).ljust(wide[n])
             if name in ("setup", "within")
             else getattr(row, name).rjust(wide[n])
             for n, name in enumerate(_COLUMNS)
@@ -135,6 +138,24 @@ def _table(content: CoachContent, width: int) -> list[Line]:
         style = "runs--quiet" if number == 0 or row.drop else "runs--text"
         lines.append([(shortened(f"{sign} {' '.join(cells)}", width), style)])
     return lines
+
+
+def _apart(names: list[str], width: int) -> list[str]:
+    """Cut names to a width; if that would make two alike, their ends are kept as well.
+
+    Examples
+    --------
+    >>> _apart(["carbon 14", "carbon 15", "red"], 7)
+    ['c..n 14', 'c..n 15', 'red']
+    """
+    cut = [shortened(name, width) for name in names]
+    if len(set(cut)) == len(set(names)) or width < 6:
+        return cut
+    tail = (width + 1) // 2
+    return [
+        name if len(name) <= width else f"{name[: width - 2 - tail]}..{name[-tail:]}"
+        for name in names
+    ]
 
 
 _COLUMNS = ("place", "setup", "behind", "within", "chance", "runs")

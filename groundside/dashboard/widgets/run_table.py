@@ -29,7 +29,7 @@ def table_lines(content: RunsContent, size: tuple[int, int]) -> list[Line]:
     if height < 2:
         return []
     if not content.lines:
-        return [[(" no run has ended yet", "runs--quiet")]]
+        return [[(" no marked run has ended yet", "runs--quiet")]]
     wide = width >= WIDE_COLUMNS
     legend = not wide and height >= 3
     runs = content.lines[: height - (2 if legend else 1)]

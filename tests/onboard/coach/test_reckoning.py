@@ -120,6 +120,13 @@ def test_sessions_of_one_trip_are_one_trial(tmp_path: Path) -> None:
     assert alone.runs == ()
 
 
+def test_after_a_restart_on_the_way_out_there_is_a_standing_at_once(tmp_path: Path) -> None:
+    folder = made_day((*ABBA, *ABBA)).put(tmp_path / "s")
+    steps = (Reckoning([folder], PROFILE).reckon(at(until_s)) for until_s in range(700, 1400, 20))
+    on_the_way = next(found for found in steps if len(found.runs) % 2)
+    assert not isinstance(on_the_way.standing, Unknown)
+
+
 def test_a_profile_s_sensors_are_used(tmp_path: Path) -> None:
     folder = made_day().put(tmp_path / "s")
     scaled = replace(Profile(), sensors=replace(Profile().sensors, current_scale=1.1))

@@ -10,7 +10,7 @@ from onboard.contract.coach import Coach, Step, StepCode, TrialPlace
 from onboard.contract.figure import Figure, Unknown
 from onboard.contract.reasons import Reason
 from tests.groundside.dashboard.steered_app import snapshot, state
-from tests.made_snapshot import COACH, TARGET, changed
+from tests.made_snapshot import COACH, RUN, TARGET, changed
 
 SIZES = [(40, 8), (40, 15), (40, 19), (80, 21), (120, 34)]
 
@@ -40,6 +40,17 @@ def test_the_standing_is_a_place_a_lag_a_chance_and_runs() -> None:
     assert [line.runs for line in lines] == ["2", "1", "2"]
     assert [line.on for line in lines] == [True, False, False]
     assert [line.drop for line in lines] == [False, False, True]
+
+
+def test_a_set_up_to_drop_has_no_share_in_the_first_place() -> None:
+    """'1 red' once stood above 'Drop red: surely not the best'."""
+    places = tuple(replace(place, group=0) for place in COACH.standing.places)
+    shown = content(changed(COACH, standing=replace(COACH.standing, places=places)))
+    assert [(line.setup, line.place) for line in shown.lines] == [
+        ("A", "1"),
+        ("slim", "1"),
+        ("B", ""),
+    ]
 
 
 def test_notes_tell_what_to_do_with_it() -> None:
@@ -97,3 +108,41 @@ def test_stale_data_say_so() -> None:
     assert shown.stale
     text = "".join(piece for piece, _ in coach_lines(shown, (40, 15))[0])
     assert "STALE" in text
+
+
+@pytest.mark.parametrize("code", [StepCode.SETTLE, StepCode.NO_DATA])
+def test_a_word_too_long_for_large_letters_is_written(code: StepCode) -> None:
+    """A phone once showed a lone '4 s' while settling."""
+    values = {"target_w": 400.0, "left_s": 4.0} if code is StepCode.SETTLE else {}
+    shown = content(changed(COACH, step=Step(code, **values)))
+    lines = coach_lines(shown, (40, 15))
+    assert shown.word in [text.strip() for line in lines for text, _ in line]
+
+
+def test_no_chance_is_nought_or_certain() -> None:
+    """It once read 100 % where `compare` says > 99 %."""
+    chances = (0.999, 0.5, 0.001)
+    places = tuple(
+        replace(place, best_chance_fraction=chance)
+        for place, chance in zip(COACH.standing.places, chances, strict=True)
+    )
+    shown = content(changed(COACH, standing=replace(COACH.standing, places=places)))
+    assert [line.chance for line in shown.lines] == ["> 99 %", "50 %", "< 1 %"]
+
+
+def test_long_names_that_begin_alike_are_told_apart_on_a_phone() -> None:
+    """Twelve of them once were twelve times 'three blad..'."""
+    names = tuple(f"three blades of carbon, no {number}" for number in range(3))
+    swap = Step(StepCode.SWAP, setup=names[0])
+    unknown = Unknown(Reason.NOT_RECKONED)
+    shown = content(changed(COACH, setups=names, runs=(0, 0, 0), step=swap, standing=unknown))
+    text = "\n".join("".join(part for part, _ in line) for line in coach_lines(shown, (40, 15)))
+    assert [f"no {number}" in text for number in range(3)] == [True] * 3
+
+
+def test_a_run_left_open_is_seen() -> None:
+    """Only the button 'end run' once told of it."""
+    runs = (changed(RUN, number=4, open=True),)
+    shown = coach_content(state(snapshot(setup="A", coach=COACH, runs=runs)), COACH)
+    assert shown.head == "run 4 OPEN, A on, there and back"
+    assert content().head == "A on, there and back"

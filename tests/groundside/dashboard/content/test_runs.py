@@ -27,7 +27,7 @@ from onboard.contract.figure import Figure, Unknown
 from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import Run
 from tests.groundside.dashboard.steered_app import TO_GO, snapshot, state, waiting
-from tests.made_snapshot import RUN, TARGET, changed, made_snapshot
+from tests.made_snapshot import COACH, RUN, TARGET, changed, made_snapshot
 
 KMH, KN = CHOICES["km/h"], CHOICES["kn"]
 QUIET = Unknown(Reason.QUIET, age_s=7.0)
@@ -270,6 +270,8 @@ def test_set_ups_to_choose_from() -> None:
         runs=(RUN, changed(RUN, setup="as is"), changed(RUN, setup="")),
     )
     assert known_setups(shown) == ("A", "B", "C")
+    # Any propeller of the trial is at hand, also before its first run.
+    assert known_setups(changed(shown, coach=COACH)) == ("A", "B", "C", "slim")
     assert setup_in_force(shown) == "C"
     assert known_setups(waiting().snapshot) == ()
     assert setup_in_force(waiting().snapshot) == ""
