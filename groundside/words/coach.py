@@ -1,4 +1,4 @@
-"""The coach's steps in words: a sentence, and what is shown at arm's length."""
+"""The coach's steps in words: a sentence, and what is read at arm's length."""
 
 from collections.abc import Mapping
 
@@ -70,7 +70,7 @@ def step_number(step: Step) -> tuple[str, str]:
 
 
 def caution_word(code: str) -> str:
-    """Return a caution on the standing in a few words.
+    """Return a caution about the standing in a few words.
 
     Examples
     --------
@@ -85,7 +85,7 @@ def _written(value: object) -> str:
 
 
 def _holding(code: Code) -> Wording:
-    """Return the wording of a step that holds a power: one that is not set has no number."""
+    """Return the wording of a step that holds a power, without a number if none is set."""
 
     def of(values: Values, units: Units) -> str:
         text = code.sentence
@@ -101,7 +101,7 @@ def _holding(code: Code) -> Wording:
 def _back(values: Values, _units: Units) -> str:
     course = values["course_deg"]
     where = f"{round(course) % 360:03d}°" if isinstance(course, float) else UNKNOWN
-    return f"Back the same way, {where}."
+    return f"Back along the same line, {where}."
 
 
 def _alike(values: Values, _units: Units) -> str:
@@ -131,7 +131,7 @@ _WORDS: Mapping[Code, str] = {
 _CAUTIONS: Mapping[str, str] = {
     CautionCode.CURRENT_CHANGED.code: "the water changed",
     CautionCode.OUTLIER_RUN.code: "a run was left out",
-    CautionCode.ORDER_CONFOUNDED.code: "the order may hide a drift",
+    CautionCode.ORDER_CONFOUNDED.code: "set-ups not alternated",
     CautionCode.VOLTAGE_DIFFERS.code: "the charge differs",
     CautionCode.MOTOR_CURRENT_HELD.code: "motor current held, not power",
 }

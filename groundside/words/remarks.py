@@ -78,16 +78,15 @@ def _power_not_held(values: Values, units: Units) -> str:
             parts.append(f"it varied by {percent(_number(values[key]))} {when}")
     if values["held"] == "not_known":
         parts.append("the log has no motor current")
-    return (
-        f"Battery power was not held: {'; '.join(parts)}. Hold one battery power, and ride again."
-    )
+    return f"Battery power was not held: {'; '.join(parts)}. Hold one battery power and ride again."
 
 
 def _usual_scatter(values: Values, _units: Units) -> str:
     # One decimal: 1.5 % is not 2 %.
     return (
-        "Hardly any lap was ridden twice, so laps are taken to repeat to the usual "
-        f"{100.0 * _number(values['sd_fraction']):.1f} % (common practice). Ride each again."
+        "Hardly any set-up has two laps, so the usual scatter of "
+        f"{100.0 * _number(values['sd_fraction']):.1f} % is assumed (common practice). Ride each "
+        "again."
     )
 
 
@@ -99,11 +98,11 @@ def _current_changed(values: Values, units: Units) -> str:
     if values["change_mps"] is not None:
         return (
             f"Wind or water current along the runs changed by {speed('change_mps')}; a smooth "
-            "change was taken out. Ride the way back at once, on a short course."
+            "change was taken out. Ride back at once, and keep the course short."
         )
     return (
-        f"Wind or water current changed from leg to leg (by {speed('leg_sd_mps')}): the intervals "
-        "are wider for it. Wait for calmer water."
+        f"Wind or water current changed from leg to leg (by {speed('leg_sd_mps')}), which "
+        "widens the intervals. Wait for calmer water."
     )
 
 
@@ -111,9 +110,11 @@ def _outlier_run(values: Values, units: Units) -> str:
     numbers = values["run_numbers"]
     assert isinstance(numbers, tuple)
     runs = " and ".join(written("run_numbers", number, units) for number in numbers)
+    # A lap is one run, a double run is two.
+    run, are, them = ("Run", "is", "it") if len(numbers) == 1 else ("Runs", "are", "them")
     return (
-        f"Runs {runs} ({values['setup']}) are unlike all others and were left out: weed, a "
-        "wake, a slip of the hand? Ride them again."
+        f"{run} {runs} ({values['setup']}) {are} unlike all others and left out: weed, a wake, a "
+        f"slip of the hand? Ride {them} again."
     )
 
 
@@ -125,8 +126,8 @@ def _order_confounded(values: Values, _units: Units) -> str:
     if len(names) > NAMED_MOST + 1:
         names[NAMED_MOST:] = [f"and {len(names) - NAMED_MOST} more"]
     return (
-        f"Not ridden by turns: {', '.join(names)}. A step in wind, "
-        "charge or trim may be the difference (3.5 % is allowed for). Ride by turns, A B B A."
+        f"Not alternated: {', '.join(names)}. A step in wind, charge or "
+        "trim may be the difference (3.5 % is allowed for). Ride alternately, A B B A."
     )
 
 
@@ -137,7 +138,7 @@ def _temperature_differs(values: Values, _units: Units) -> str:
         for key, name in (("pack", "pack"), ("drive", "motor drive"))
         if values[f"{key}_degc"] is not None
     ]
-    return f"Temperature differed: {'; '.join(parts)}. Let it cool, or take turns, and ride again."
+    return f"Temperature differed: {'; '.join(parts)}. Let it cool, or alternate, and ride again."
 
 
 _WAYS = {
@@ -184,11 +185,9 @@ WORDINGS: Mapping[Code, Wording] = {
     CautionCode.COURSES_DIFFER: _courses_differ,
     RemarkCode.NO_RUN_FOUND: _found_in("no straight run with known power and speed in it"),
     RemarkCode.NO_LAP_FOUND: _found_in("no lap with known power and speed in it"),
-    RemarkCode.LAP_CUT_SHORT: _found_in(
-        "a lap was cut short, {missing_fraction} of it is missing, so it does not count"
-    ),
+    RemarkCode.LAP_CUT_SHORT: _found_in("a lap was cut short, {missing_fraction} of it is missing"),
     RemarkCode.LAP_POWER_NOT_HELD: _found_in(
-        "power was not held through a lap (it varied by {swing_fraction}), so it does not count"
+        "power was not held through a lap, it varied by {swing_fraction}"
     ),
 }
 """Cautions and remarks that need more than gaps; all other sentences are rows of the contract."""

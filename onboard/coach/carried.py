@@ -1,8 +1,8 @@
-"""A trial that goes on over a restart: power is often cut to swap a propeller or a pack.
+"""A trial that carries on after a restart: power is often cut to swap a propeller or a pack.
 
-A session in which a trial is in force at the end is followed by one that begins with it: its
-set-ups, the set-up on the craft and the power are given again, as marks like the rider's own. So
-`compare` and the coach find them in every session of the day.
+If a trial is in force when a session ends, the next session begins with it: its set-ups, the
+set-up on the craft and the power are set again, with marks like the rider's own. So `compare` and
+the coach find them in every session of the day.
 """
 
 import itertools
@@ -27,11 +27,11 @@ class CarriedTrial:
     Parameters
     ----------
     plan
-        The trial; None without.
+        The trial; None if there was none.
     commands
-        What puts it in force again.
+        The commands that restore it.
     folders
-        The sessions that it was ridden in, oldest first.
+        The sessions it was ridden in, oldest first.
     """
 
     plan: TrialPlan | None = None
@@ -39,7 +39,7 @@ class CarriedTrial:
     folders: tuple[Path, ...] = ()
 
     def followed_by(self, plan: TrialPlan | None, folders: list[Path]) -> "CarriedTrial":
-        """Return what goes on after some more sessions with a trial."""
+        """Return what carries on after some more sessions with a trial."""
         if plan is None:
             return CarriedTrial()
         new = tuple(folder for folder in folders if folder not in self.folders)
@@ -47,7 +47,7 @@ class CarriedTrial:
 
 
 def carried_trial(directory: Path, now_us: int) -> CarriedTrial:
-    """Return the trial to go on with.
+    """Return the trial to carry on with.
 
     Parameters
     ----------

@@ -1,6 +1,6 @@
-"""The reckoning in a child process: asked and answered over pipes, never waited for.
+"""The reckoning in a child process, asked over pipes and never waited for.
 
-A child that dies is started once more; after that the coach goes on without a standing.
+A child that dies is restarted once; after that the coach goes on without a standing.
 """
 
 import contextlib
@@ -33,7 +33,7 @@ log = logging.getLogger("wattwake")
 
 
 class ReckonerError(Exception):
-    """The child died, or does not make sense."""
+    """The child died, or its answer makes no sense."""
 
 
 @dataclass(frozen=True)
@@ -133,7 +133,7 @@ class ReckonerProcess:
             raise ReckonerError(f"its answer is not one: {problem}") from None
 
     def close(self) -> None:
-        """End it, without waiting for one that a dead card holds."""
+        """End it, without waiting if a dead card holds it up."""
         self._asks.close()
         self._answers.close()
         self._process.kill()
@@ -145,7 +145,7 @@ class ReckonerProcess:
 
 
 class Reckoner:
-    """A child process, started again once if it dies.
+    """A child process, restarted once if it dies.
 
     Parameters
     ----------
@@ -177,7 +177,7 @@ class Reckoner:
         Raises
         ------
         ReckonerError
-            If no child can be started any more.
+            If no more children may be started.
         """
         if self.busy:
             return
@@ -220,7 +220,7 @@ class Reckoner:
         Raises
         ------
         ReckonerError
-            If it was the last that is started.
+            If no more children may be started.
         """
         log.error("the coach's reckoning: %s", problem)
         self.close()

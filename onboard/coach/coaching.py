@@ -137,7 +137,7 @@ class Coaching:
         self._due_s = t_s if self._due_s is None else max(t_s, self._due_s)
 
     def mark(self) -> None:
-        """Have the record reckoned: the rider marked something by hand."""
+        """Ask for a reckoning: the rider marked something by hand."""
         self._reckon_at(self._t_s + RECKON_AFTER_S)
 
     def learn(self, reckoned: Reckoned) -> None:
@@ -164,11 +164,11 @@ class Coaching:
         setup
             Label of the set-up in use.
         target_w
-            The battery power to hold; None without.
+            The battery power to hold; None if not set.
         """
         asked = setup, target_w
         if self._shown is None or self._shown[0] != asked:
-            # Five snapshots a second show what changes once.
+            # Five snapshots a second show what changes once a second.
             self._shown = asked, self._now(setup, target_w)
         return self._shown[1]
 
@@ -196,7 +196,7 @@ class Coaching:
         )
 
     def _enough(self, standing: TrialStanding | Unknown, counts: dict[str, int]) -> Step | None:
-        """Return the last step, None if more is to be ridden."""
+        """Return the last step; None if there is more to ride."""
         if isinstance(standing, Unknown) or not standing.enough:
             return None
         if not all(counts[setup] for setup in self.plan.setups) or not standing.places:

@@ -19,10 +19,10 @@ class Following:
         self._listener: Callable[[SettledSeconds], None] | None = None
 
     def follow(self, ride: Ride) -> bool:
-        """Follow a ride; return whether another coaching began or ended with it.
+        """Follow a ride; return whether a coaching began or ended with it.
 
-        A ride that was folded again replaces the one before; what was ridden is then found in the
-        record.
+        A ride that was folded again replaces the one before; its earlier runs are then found in
+        the record.
         """
         coaching, plan = self.coaching, ride.trial
         if ride is self._ride and plan == (None if coaching is None else coaching.plan):

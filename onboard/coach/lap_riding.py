@@ -1,4 +1,4 @@
-"""The lap that is being ridden, second by second.
+"""The lap being ridden, second by second.
 
 `trial/laps.py` finds laps in a log; here only the past is known: a lap begins once the craft has
 settled, and ends where the path has come round and is closest to its start.
@@ -27,7 +27,7 @@ class Lap:
     start_s, end_s
         In stream time [s].
     length_m
-        Way made.
+        Distance covered.
     turned_deg
         By how much the course has turned, clockwise.
     seconds
@@ -87,7 +87,7 @@ class LapRiding:
         self._closest_m = math.inf
 
     def fold(self, second: Second) -> Lap | None:
-        """Fold a second; return the lap that was finished with it, if one was."""
+        """Fold a second; return the lap that it finished, if any."""
         recent = self.recent
         if not recent.fold(second) or recent.speed_mps < COURSE_SLOWEST_MPS:
             self._give_up()

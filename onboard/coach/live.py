@@ -1,4 +1,4 @@
-"""The coach in the daemon: the present ride is followed, and a child process reckons its record."""
+"""The coach in the daemon: follows the present ride, while a child process reckons its record."""
 
 from collections.abc import Sequence
 from dataclasses import replace
@@ -32,7 +32,7 @@ class LiveCoach:
 
     @property
     def child_pid(self) -> int | None:
-        """Process id of the child that reckons; None without."""
+        """Process id of the child; None if there is none."""
         return None if self._reckoner is None else self._reckoner.pid
 
     def turn(self, ride: Ride, folders: Sequence[Path], stamp_us: int) -> None:
@@ -75,7 +75,7 @@ class LiveCoach:
             raise
 
     def mark(self) -> None:
-        """Have the record reckoned: the rider marked something."""
+        """Ask for a reckoning: the rider marked something."""
         if self._following.coaching is not None:
             self._following.coaching.mark()
 
@@ -93,7 +93,7 @@ class LiveCoach:
 def _in_ride(answer: Answer, ride: Ride, sessions: int, stamp_us: int) -> Reckoned:
     """Return what the child found, in the ride's stream time.
 
-    The ride of several sessions counts its time from the first, the record from its own start.
+    A ride of several sessions counts time from the first session, each record from its own start.
     """
     reckoned = answer.reckoned
     if sessions < 2 or answer.zero_stamp_s is None:

@@ -1,8 +1,8 @@
 """The order of the set-ups: there and back through the list, then as the comparison asks.
 
-A B C C B A balances a steady drift: the mean time of each set-up is the same. What tells most after
-that is known to the comparison (`NextRuns`); an order once begun is finished, as half of it would
-be unbalanced, but for set-ups that have dropped out meanwhile.
+A B C C B A balances a steady drift: the mean time of each set-up is the same. After that, the
+comparison knows what helps most (`NextRuns`). An order once begun is finished, as half of it would
+be unbalanced, except for set-ups that have been dropped meanwhile.
 """
 
 from collections import Counter
@@ -10,7 +10,7 @@ from collections.abc import Collection
 
 
 class Order:
-    """Tells which set-ups to ride next.
+    """Decides which set-ups to ride next.
 
     Parameters
     ----------

@@ -17,7 +17,7 @@ from onboard.contract.codec import json_line, plain
 from onboard.profile import profile_for
 
 NICER = 10
-"""By how much it gives way to the daemon, in steps of the system's scheduler."""
+"""By how much it gives way to the daemon, as a `nice` increment."""
 
 
 def question(folders: list[Path], system_id: int | None) -> bytes:

@@ -1,7 +1,7 @@
 """The reckoning of a trial: its runs and its standing, from the sessions' records.
 
-It is what `compare` does at home, on the same seconds, so that its figures are the same. Runs in
-spans that are over are found once.
+It does what `compare` does at home, on the same seconds, so its figures are the same. Runs in spans
+that have ended are found only once.
 """
 
 import itertools
@@ -32,7 +32,7 @@ OPEN_S = 60.0
 
 
 class Reckoning:
-    """Reckons a trial, again and again as its records grow.
+    """Reckons a trial repeatedly, as its records grow.
 
     Parameters
     ----------
@@ -113,7 +113,7 @@ class Reckoning:
     def _lacks_way_back(runs: list[Ridden], setup: str) -> bool:
         """Return whether the last run is a way out whose way back may follow.
 
-        It changes no figure yet, and a comparison is what a reckoning costs.
+        It changes no figure yet, and the comparison is the costly part of a reckoning.
         """
         book = RunBook()
         book.find(runs, 0.0)

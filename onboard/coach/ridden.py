@@ -58,7 +58,7 @@ class RunBook:
         return self._confirms and bool(self._seen)
 
     def trust(self) -> None:
-        """Take what the coach saw as it is: no record will confirm it."""
+        """Take what the coach saw as final: no record will confirm it."""
         self._confirms = False
 
     def see(self, run: Ridden) -> None:
@@ -85,7 +85,7 @@ class RunBook:
         return Counter(run.setup for run in self._paired()[0])
 
     def way_out(self, setup: str) -> Ridden | None:
-        """Return the last run if it is one way of this set-up and still lacks its way back."""
+        """Return the last run if it is a way out with this set-up that still lacks its way back."""
         _, last = self._paired()
         return last if last is not None and last.setup == setup else None
 

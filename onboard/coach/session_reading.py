@@ -1,7 +1,7 @@
-"""A session's record, read as it grows: its seconds so far, as `compare` has them at home.
+"""A session's record, read as it grows: its seconds so far, just as `compare` gets them at home.
 
-The record is the only source, so the coach's figures are those of the saved session, and a daemon
-that was restarted knows the runs before. Settled seconds do not depend on where the record was cut
+The record is the only source, so the coach's figures are those of the saved session, and a
+restarted daemon knows the earlier runs. Settled seconds do not depend on where the record was cut
 (`sources/settled_seconds.py`), hence not on when it was read.
 """
 
@@ -70,7 +70,7 @@ class SessionReading:
 
     @property
     def shift_s(self) -> float:
-        """From stream time to the clock of the record's stamps [s], reckoned as `compare` does."""
+        """From stream time to the clock of the record's stamps [s], worked out as in `compare`."""
         first_s, zero_s = self._first_s or 0.0, self.zero_stamp_s or 0.0
         return first_s + (zero_s - first_s)
 
@@ -96,7 +96,7 @@ class SessionReading:
                     self._offset += len(data)
                     self._waiting = self._scanner.push(data)
         except (LogError, OSError):
-            # Nothing was written yet; another look is due anyway.
+            # Nothing has been written yet; it is read again anyway.
             return
 
     def _take(self, until_us: int | None) -> bool:

@@ -1,8 +1,8 @@
-"""The straight stretch that is being ridden, second by second.
+"""The straight stretch being ridden, second by second.
 
-`trial/stretches.py` finds runs in a log, looking to both sides; here only the past is known. The
-rules are the same, so a stretch begins a few seconds later here, and a run that the coach calls
-done is one there.
+`trial/stretches.py` finds runs in a log, looking both ways; here only the past is known. The rules
+are the same, so a stretch begins a few seconds later here, and a run that the coach calls done is
+one there.
 """
 
 import math
@@ -20,11 +20,11 @@ from onboard.efficiency.meters.steadiness import (
 )
 
 SEEN_AFTER_S = TURNING_OVER_S // 2
-"""A log is judged by the course this much before and after each second: half of what is looked back
-on here."""
+"""A log is judged by the course this much before and after each second: half of the look-back
+here."""
 
 SETTLES_S = 5
-"""Seconds of a stretch before its means are compared with [s]."""
+"""Seconds of a stretch before anything is compared with its means [s]."""
 
 
 @dataclass(frozen=True)
@@ -133,7 +133,7 @@ class Stretch:
 
     @property
     def ridden_s(self) -> float:
-        """How long it has lasted: that a turn is over shows some seconds late."""
+        """How long it has lasted: the end of a turn shows some seconds late."""
         return self.seconds + SEEN_AFTER_S
 
     @property
@@ -156,7 +156,7 @@ class StraightRiding:
         """The present stretch; None while turning or at rest."""
 
     def fold(self, second: Second) -> Stretch | None:
-        """Fold a second; return the stretch that ended with it, if one did."""
+        """Fold a second; return the stretch that it ended, if any."""
         before, recent = self.now, self.recent
         if not recent.fold(second) or not recent.goes_straight:
             self.now = None

@@ -19,16 +19,16 @@ class StepCode(Code):
     )
     START = "start", "Go straight at {target_w}."
     START_LAP = "start_lap", "Start a lap at {target_w}."
-    SETTLE = "settle", "Hold {target_w} and settle, {left_s}."
+    SETTLE = "settle", "Settle at {target_w}, {left_s} more."
     HOLD = "hold", "Hold {target_w}, {left_s} more."
-    TURN = "turn", "Turn, then settle {settle_s}."
-    BACK = "back", "Back the same way, {course_deg}."
+    TURN = "turn", "Turn, then settle for {settle_s}."
+    BACK = "back", "Back along the same line, {course_deg}."
     LAP = "lap", "Hold {target_w} and finish the lap, {left_fraction} to go."
     OFF_POWER = "off_power", "{now_w} is off: back to {target_w}."
     RECKONING = "reckoning", "Run done. Wait for the standing."
     ENOUGH = "enough", "Enough: {setup} is best."
     ENOUGH_ALIKE = "enough_alike", "Enough: {setups} cannot be told apart."
-    NO_DATA = "no_data", "Power or speed is not known: a run would not count."
+    NO_DATA = "no_data", "Power or speed is unknown: a run would not count."
     NEWER = "newer", "A step that this viewer is too old to explain: {name}."
 
 
@@ -49,7 +49,7 @@ class TrialPlace:
     group
         Set-ups that cannot be told apart share one; 0 is that of the best.
     behind_fraction
-        Wh/km more than the best's, as a share of the best's; 0 for the best itself.
+        Wh/km above the best's, as a share of the best's; 0 for the best itself.
     best_chance_fraction
         Probability that it is the best of all; unknown if it was never run beside the best.
     """
@@ -62,26 +62,27 @@ class TrialPlace:
 
 @dataclass(frozen=True)
 class TrialStanding:
-    """How the set-ups of a trial stand, reckoned from the record as `compare` does it.
+    """How the set-ups of a trial stand, worked out from the record as `compare` does.
 
     Parameters
     ----------
     until_s
-        Stream time up to which runs are in it.
+        Stream time up to which runs are included.
     power_w
         The battery power compared at.
     places
         The set-ups that have figures, best first.
     told_fraction
-        Difference in Wh/km, as a share, from which two set-ups run like these are told apart.
+        Smallest difference in Wh/km, as a share, at which two set-ups run like these can be told
+        apart.
     enough
         Whether more runs would hardly change the answer.
     drop
         Set-ups that are surely not the best.
     rounds
-        How often to ride the places to come until it is told; null if unknown.
+        About how many more rounds would settle it; null if unknown.
     cautions
-        Codes of what may mislead it, as in `compare`.
+        Codes of what may be misleading, as in `compare`.
     """
 
     until_s: float

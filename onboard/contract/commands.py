@@ -20,7 +20,7 @@ HIGHEST_ID: Final = 2**53
 LABEL_MOST: Final = 40
 TEXT_MOST: Final = 200
 SETUPS_LEAST, SETUPS_MOST = 2, 12
-"""Set-ups of a trial: as many as can be ridden in turns in a day. Common practice, no source."""
+"""Set-ups of a trial: as many as can be ridden alternately in a day. Common practice, no source."""
 SHOWN_MOST: Final = 40
 """Characters of the offending value that a refusal repeats."""
 

@@ -159,7 +159,7 @@ class Reason(Code):
     TOO_FEW_DOUBLE_RUNS = "too_few_double_runs", "too few double runs"
     DRIFT_POSSIBLE = (
         "drift_possible",
-        "all runs of one came before all of the other, so a step or drift may be what differs",
+        "all runs of one came before all of the other, so the difference may be a step or drift",
     )
     BY_CHANCE = "by_chance", "with so many comparisons, one may well look like this by chance"
     NO_RUN_BACK = "no_run_back", "no run back followed"

@@ -15,8 +15,8 @@ class CautionCode(Code):
     )
     MOTOR_CURRENT_HELD = (
         "motor_current_held",
-        "Motor current was held at {motor_amps_a}, not battery power: equal torque, and power that "
-        "differs with the turns. Hold battery power, and ride all again.",
+        "Motor current was held at {motor_amps_a}, not battery power: equal torque, but power that "
+        "varies with the rpm. Hold battery power, and ride all again.",
     )
     TOO_FEW_DOUBLE_RUNS = (
         "too_few_double_runs",
@@ -24,8 +24,7 @@ class CautionCode(Code):
     )
     USUAL_SCATTER = (
         "usual_scatter",
-        "hardly any lap was ridden twice, so that laps are taken to repeat to the usual "
-        "{sd_fraction}",
+        "hardly any set-up has two laps, so the usual scatter of {sd_fraction} is assumed",
     )
     CURRENT_CHANGED = (
         "current_changed",
@@ -49,7 +48,7 @@ class CautionCode(Code):
     VOLTAGE_DIFFERS = (
         "voltage_differs",
         "Pack voltage differed: {voltage_v} with {setup}, {other_voltage_v} with {other}. Charge "
-        "to the same level, or take turns, and ride both again.",
+        "to the same level, or alternate, and ride both again.",
     )
     TEMPERATURE_DIFFERS = (
         "temperature_differs",
@@ -143,8 +142,8 @@ class RemarkCode(Code):
     )
     LAP_POWER_NOT_HELD = (
         "lap_power_not_held",
-        "{log} from {from_s} after its start: a lap through which power was not held, by "
-        "{swing_fraction} about its mean",
+        "{log} from {from_s} after its start: a lap through which power was not held: it "
+        "varied by {swing_fraction} about its mean",
     )
 
     # Reconciliation.
@@ -174,16 +173,17 @@ class RemarkCode(Code):
     )
     RESTS_ON = (
         "rests_on",
-        "The correction rests on {used_charges} of them: the others used too little of the pack.",
+        "The correction rests on {used_charges} of the charges: the others used too little of the "
+        "pack.",
     )
     MARK_NO_AMOUNT = (
         "mark_no_amount",
-        "{log}: charged full after {charge_ah} without an amount, so left out: mark 'charged' "
+        "{log}: charged full after {charge_ah}, but no amount is stated: left out. Mark 'charged' "
         "with what the meter showed, or give the charge in a sheet.",
     )
     MARK_EARLIER = (
         "mark_earlier",
-        "{log}: the amount stated at its start is of rides before those given: left out.",
+        "{log}: the amount stated at its start belongs to rides before those given: left out.",
     )
     MARK_NOT_FROM_FULL = (
         "mark_not_from_full",
@@ -205,44 +205,44 @@ class RemarkCode(Code):
     )
     MARK_SESSION_BETWEEN = (
         "mark_session_between",
-        "{log} lies between those given and drew {charge_ah}: give it too; the charge across "
-        "it is left out.",
+        "{log} lies between those given and drew {charge_ah}: add it; the charge that "
+        "spans it is left out.",
     )
     BY_METER = (
         "by_meter",
-        "Largest uncertainty: the meter, whose error is mostly the same in every charge: more of "
-        "them narrow it little. Compared with a meter twice as good, and given with half the "
-        "--meter-sd-fraction, it halves.",
+        "Largest uncertainty: the meter. Its error is mostly the same in every charge, so more "
+        "charges hardly narrow it. To halve it, check it against a meter twice as good, and halve "
+        "--meter-sd-fraction.",
     )
     BY_RETURNED_CHARGE = (
         "by_returned_charge",
         "Largest uncertainty: whether the pack gives back all of the charge it took. It is the "
-        "same each time: no further charge halves it.",
+        "same each time, so more charges do not narrow it.",
     )
     BY_FULL = (
         "by_full",
-        "Largest uncertainty: how alike 'full' is each time. {charges} more such charges "
-        "halve it; so do rides that use twice as much of the pack before each, if it has as much.",
+        "Largest uncertainty: how well 'full' repeats. {charges} more charges like these halve "
+        "it; so does using twice as much of the pack before each, if it holds that much.",
     )
     BY_UNLOGGED = (
         "by_unlogged",
-        "Largest uncertainty: what was drawn while nothing was recorded. Disconnect the pack "
-        "between rides and give --unlogged-ah 0, and it is none.",
+        "Largest uncertainty: what was drawn while nothing was recorded. To be rid of it, "
+        "disconnect the pack between rides and give --unlogged-ah 0.",
     )
     BY_GAPS = (
         "by_gaps",
-        "Largest uncertainty: what was drawn in gaps of the logs. Logs without gaps have none.",
+        "Largest uncertainty: what was drawn in gaps in the logs. Logs without gaps have none.",
     )
     BY_CURRENT_OFFSET = (
         "by_current_offset",
-        "Largest uncertainty: the current sensor's zero. To halve it, state current_offset_a as "
-        "read with nothing drawing and half the current_offset_sd_a, or add charges of rides at "
-        "clearly lower and higher currents.",
+        "Largest uncertainty: the current sensor's zero. To halve it, set current_offset_a to what "
+        "it reads with nothing drawing current and halve current_offset_sd_a, or add charges from "
+        "rides at clearly lower and higher currents.",
     )
     BY_VOLTAGE_SCALE = (
         "by_voltage_scale",
-        "Largest uncertainty: the voltage sensor. To halve it, compare it with a voltmeter, and "
-        "state voltage_scale and half the voltage_scale_sd.",
+        "Largest uncertainty: the voltage sensor. To halve it, check it against a voltmeter, "
+        "set voltage_scale and halve voltage_scale_sd.",
     )
     BY_PACK_LOSSES = (
         "by_pack_losses",
@@ -251,8 +251,7 @@ class RemarkCode(Code):
     )
     BY_CHARGER = (
         "by_charger",
-        "Largest uncertainty: what the charger loses. A meter between charger and pack does "
-        "without it.",
+        "Largest uncertainty: what the charger loses. A meter between charger and pack avoids it.",
     )
 
 

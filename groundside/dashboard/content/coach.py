@@ -41,7 +41,7 @@ class CoachContent:
     sentence: str
     power_cue: PowerCue
     at_rest: bool
-    """Whether the step is done at rest: then there is time to read."""
+    """Whether the craft is at rest for this step, so that there is time to read."""
     ahead: str = ""
     lines: tuple[PlaceLine, ...] = ()
     notes: tuple[str, ...] = ()
@@ -115,7 +115,7 @@ def _place(places: tuple[TrialPlace, ...], of: TrialPlace) -> int:
 
 
 def _chance(chance: Number) -> str:
-    """Return a chance as `compare` writes it: none is nought or certain."""
+    """Return a chance as `compare` writes it: never 0 or 100 %."""
     if isinstance(chance, Unknown):
         return UNKNOWN
     if chance < 0.01:
@@ -149,5 +149,5 @@ def _notes(coach: Coach, state: ViewState) -> tuple[str, ...]:
     notes += [f"Caution: {caution_word(code)}." for code in standing.cautions]
     if not isinstance(standing.told_fraction, Unknown):
         told = one_decimal(100.0 * standing.told_fraction)
-        notes.append(f"Differences of {told} % or more can be told, at {standing.power_w:.0f} W.")
+        notes.append(f"Can tell apart {told} % or more, at {standing.power_w:.0f} W.")
     return tuple(notes)

@@ -60,7 +60,7 @@ def valid_label(text: str) -> str:
 
 
 def as_known(label: str, known: Iterable[str]) -> str:
-    """Return a label in its known spelling: capitals make no other set-up.
+    """Return a label in its known spelling: capitals do not make another set-up.
 
     Examples
     --------

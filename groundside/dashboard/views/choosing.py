@@ -164,21 +164,21 @@ class TrialQuestion(NamingQuestion):
             named = f"{len(self._names)} named, the last is {self._names[-1]}. "
         named += f"{self._twice} is already on the list. " if self._twice else ""
         if self._asks_kind:
-            return f"{named}How do you ride? Laps of one course, or one line there and back."
+            return f"{named}How do you ride? Laps of one course, or there and back along one line."
         if self._kind is not None:
             if self._wrong_power:
                 return "Not understood. The power to hold in watts, such as 300."
             return (
-                f"{named}Battery power to hold: {whole(self._power_w)} W. One that you know well, "
-                "not the most. Change it, or type it."
+                f"{named}Battery power to hold: {whole(self._power_w)} W. One you know well, not "
+                "the maximum. Change it, or type it."
             )
         if self.view.line.display:
             more = "The next name" if self._names else "Name of a set-up"
             ends = len(self._names) >= SETUPS_LEAST
-            return f"{named}{more}, then enter.{' Enter alone: all are named.' if ends else ''}"
+            return f"{named}{more}, then enter.{' Enter alone once all are named.' if ends else ''}"
         if len(self._names) < SETUPS_LEAST:
-            return f"{named}Coach: name the set-ups, one after the other. Choose, or type."
-        return f"{named}The next one; or go on: they are all named."
+            return f"{named}Coach: name the set-ups, one by one. Choose, or type."
+        return f"{named}The next one, or go on if all are named."
 
     def buttons(self) -> tuple[Button, ...]:
         """Return the buttons of the step."""

@@ -8,7 +8,7 @@ from groundside.dashboard.widgets.power_cue_line import power_cue_line
 ALL_FIT_ROWS = 24
 """Height from which letters and the whole standing fit."""
 TABLE_LEAST = 4
-"""Rows of the standing that a step at rest leaves at least: heads and three set-ups."""
+"""Fewest rows that a step at rest leaves to the standing: heads and three set-ups."""
 SIDE_ROWS = 9
 """Height of letters from which word and number stand side by side."""
 AT_REST_ROWS = 9
@@ -18,7 +18,7 @@ LOOK_OUT = "look out"
 
 
 def coach_lines(content: CoachContent, size: tuple[int, int]) -> list[Line]:
-    """Fill the rows from the top; what is left of them goes to the standing.
+    """Fill the rows from the top; those left over go to the standing.
 
     Parameters
     ----------
@@ -38,7 +38,7 @@ def coach_lines(content: CoachContent, size: tuple[int, int]) -> list[Line]:
     ]
     sentence = _sentence(content, width)
     cue = [] if content.at_rest else [power_cue_line(content.power_cue, width)]
-    # The letters get what sentence, cue and the standing leave: little of it under way on a phone.
+    # The letters get what sentence, cue and standing leave; none under way on a phone.
     table = len(content.lines) + 1
     if height < ALL_FIT_ROWS:
         table = min(TABLE_LEAST, table) if content.at_rest else 0
@@ -58,7 +58,7 @@ def _sentence(content: CoachContent, width: int) -> list[Line]:
 
 
 def _large(content: CoachContent, width: int, rows: int) -> list[Line]:
-    """Draw the word and the number of the step as large as they fit, the number first."""
+    """Draw the word and the number of the step as large as they fit, favouring the number."""
     word, number = content.word, content.number
     word = word if set(word) <= GLYPHS.keys() else ""
     number = number if set(number) <= GLYPHS.keys() else ""
@@ -68,7 +68,7 @@ def _large(content: CoachContent, width: int, rows: int) -> list[Line]:
         side = fitting(together, width - 3 - len(content.unit), rows)
         if side is not None and side.rows >= SIDE_ROWS:
             return _drawn(together, content.unit, width, rows, stale=stale)
-    # The number changes, so it gets more than half; at rest there is the standing to read.
+    # The number changes, so it gets at least half; at rest there is the standing to read.
     word_rows = min(rows // 2 if number else rows, AT_REST_ROWS if content.at_rest else rows)
     lines = _drawn(word, "", width, word_rows, stale=stale) if word else []
     if content.word and not lines and rows > 0:
@@ -79,7 +79,7 @@ def _large(content: CoachContent, width: int, rows: int) -> list[Line]:
 
 
 def _drawn(text: str, unit: str, width: int, rows: int, *, stale: bool) -> list[Line]:
-    """Draw a text as large as it fits, with its unit behind; nothing if it does not fit."""
+    """Draw a text as large as it fits, followed by its unit; nothing if it does not fit."""
     size = fitting(text, width - 2 - (len(unit) + 1 if unit else 0), rows)
     if size is None:
         return []
@@ -92,7 +92,7 @@ def _drawn(text: str, unit: str, width: int, rows: int, *, stale: bool) -> list[
 
 
 def _rest(content: CoachContent, width: int, rows: int) -> list[Line]:
-    """Write what is ahead, the standing and the notes, in the order of their use."""
+    """Write what is ahead, the standing and the notes, most useful first."""
     if rows < 1:
         return []
     table = _table(content, width)
@@ -103,7 +103,7 @@ def _rest(content: CoachContent, width: int, rows: int) -> list[Line]:
     if rows < 3:
         return [[(f" {shortened(content.ahead, width - 2)}", "runs--text")]][:rows]
     if len(table) + len(ahead) > rows:
-        # No room for all: what is next stands in the step, so the standing goes first.
+        # No room for all: the step already says what is next, so the standing goes first.
         return table[:rows]
     return (table + ahead + notes)[:rows]
 

@@ -71,7 +71,7 @@ def _cruise(arguments: argparse.Namespace, trial: Trial, profile: Profile) -> Cr
 def _check(arguments: argparse.Namespace) -> None:
     """Refuse options that contradict each other, before any log is read."""
     if arguments.battery_wh is not None and arguments.speed_mps is None:
-        raise UsageError("--battery-wh: goes with --speed-mps")
+        raise UsageError("--battery-wh: needs --speed-mps")
     if arguments.html is not None:
         check_page(arguments.html)
         need_matplotlib("compare")

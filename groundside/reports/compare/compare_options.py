@@ -22,7 +22,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--speed-mps",
         type=number_between(0.1, 50),
         metavar="V",
-        help="what each takes at this speed through the water, and how far it goes [m/s]",
+        help="add what each set-up uses at this speed through the water, and its range [m/s]",
     )
     parser.add_argument(
         "--battery-wh",
@@ -39,7 +39,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--html",
         type=Path,
         metavar="FILE",
-        help="write a page that needs nothing else: tables and pictures",
+        help="write a self-contained page with tables and pictures",
     )
     add_profile(parser)
     add_system_id(parser)
@@ -56,7 +56,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 COMPARE: Final = Command(
     "compare",
-    "tell which set-up is better, at equal battery power",
+    "find the better set-up at equal battery power",
     "wattwake-groundside compare propellers.toml",
     add_arguments,
     run,

@@ -23,7 +23,7 @@ PAUSE_MIN = 10.0
 FAINT = "#8a8f94"
 LETTERS = [f"{a}{b}" for a in ("", *"ABCDEFGH") for b in string.ascii_uppercase]
 """Marks of the set-ups in the pictures."""
-NO_WATER = "none, as a steady current cancels round a lap"
+NO_WATER = "none: a steady current cancels round a lap"
 
 
 @dataclass(frozen=True)
@@ -65,8 +65,8 @@ def drawings(found: Comparison, units: Units) -> list[tuple[str, Drawing]]:
             lambda axes: draw_differences(axes, found),
         ),
         (
-            "Double runs and laps in time, freed of power and water, each with the letter of its "
-            "set-up; crosses were left out",
+            "Double runs and laps over time, corrected for power and water, each with the letter "
+            "of its set-up; crosses were left out",
             lambda axes: draw_runs(axes, found, runs, units),
         ),
         (
@@ -74,14 +74,14 @@ def drawings(found: Comparison, units: Units) -> list[tuple[str, Drawing]]:
             lambda axes: draw_power(axes, found, runs),
         ),
         (
-            "Water taken out of each run, along the first course; crosses were left out",
+            "Water current along the first course, taken out of each run; crosses were left out",
             lambda axes: draw_water(axes, found, runs, units),
         ),
     ]
 
 
 def draw_differences(axes: "Axes", found: Comparison) -> None:
-    """Draw how far each set-up is behind the best; a line parts those surely apart."""
+    """Draw how far each set-up is behind the best; a line separates those surely apart."""
     axes.set_title("behind the best")
     names = short_names(one.name for one in found.places)
     for n, one in enumerate(found.places):
@@ -107,7 +107,7 @@ def draw_differences(axes: "Axes", found: Comparison) -> None:
 
 def draw_runs(axes: "Axes", found: Comparison, runs: _Runs, units: Units) -> None:
     """Draw the consumption of each double run and lap at equal power against time."""
-    axes.set_title("runs in time")
+    axes.set_title("runs over time")
     evidence = found.evidence
     counted = [
         (list(one.legs), float(speed))
@@ -160,7 +160,7 @@ def draw_water(axes: "Axes", found: Comparison, runs: _Runs, units: Units) -> No
     axes.axhline(0.0, color=INK, lw=0.8, ls=":")
     axes.margins(0.08)
     axes.set_xlabel("time since the first run [min]")
-    axes.set_ylabel(f"with the first course [{units.speed_name}]")
+    axes.set_ylabel(f"along the first course [{units.speed_name}]")
 
 
 def _runs(found: Comparison) -> _Runs:
@@ -187,7 +187,7 @@ _VELOCITY = ("east_mps", "north_mps")
 
 
 def _freed_mps(found: Comparison, runs: _Runs) -> FloatArray:
-    """Return the speed of each leg at equal power and without the water, shape (legs,)."""
+    """Return the speed of each leg at equal power and in still water, shape (legs,)."""
     legs = found.evidence.legs
     straight = np.array([one.lap_m == 0.0 for one in legs])
     along = runs.water_mps * runs.sign * straight

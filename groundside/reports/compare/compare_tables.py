@@ -47,7 +47,7 @@ def ranking_table(found: Comparison, units: Units) -> ReportTable:
         )
         for one, place, number in zip(found.setups, found.places, shared, strict=True)
     )
-    apart = "Set-ups of one place cannot be told apart."
+    apart = "Set-ups that share a place cannot be told apart."
     return ReportTable(
         "at equal power",
         columns,
@@ -66,7 +66,7 @@ def cruise_table(found: CruiseRange, units: Units) -> ReportTable:
         TableColumn(units.consumption_name),
         TableColumn(f"range, {units.distance_name}"),
         TableColumn("behind, %"),
-        TableColumn("by", from_width=WIDE),
+        TableColumn("from", from_width=WIDE),
     )
     known = has_range(found)
     rows = tuple(
@@ -89,7 +89,7 @@ def runs_table(findings: Findings, units: Units) -> ReportTable:
         TableColumn("run", right=False),
         TableColumn("set-up", right=False),
         TableColumn("from", right=False, from_width=WIDE),
-        TableColumn("took", from_width=WIDE),
+        TableColumn("time", from_width=WIDE),
         TableColumn("course or lap", from_width=WIDE),
         TableColumn("power"),
         TableColumn(units.speed_name),
@@ -114,7 +114,7 @@ def runs_table(findings: Findings, units: Units) -> ReportTable:
 
 
 def _columns_note(units: Units) -> str:
-    return f"Behind: more {units.consumption_name} than the best. Chance: to be the best."
+    return f"Behind: {units.consumption_name} above the best. Chance: of being the best."
 
 
 def _consumption(units: Units) -> Write:

@@ -12,11 +12,11 @@ from onboard.contract.figure import Estimate, Figure, Unknown
 from onboard.contract.reasons import Reason
 
 WIDE_SD = 0.05
-"""Relative standard deviation from which runs at the cruising speed are worth their while."""
+"""Relative standard deviation from which runs at the cruising speed are worthwhile."""
 
 
 def cruise_lines(found: CruiseRange, units: Units) -> Iterator[str]:
-    """Yield the table, and what it rests on."""
+    """Yield the table, and the sentences below it."""
     cruise = found.cruise
     yield cruise_title(found, units)
     yield ""
@@ -25,7 +25,7 @@ def cruise_lines(found: CruiseRange, units: Units) -> Iterator[str]:
     has_pack = has_range(found)
     second = f"range, {units.distance_name}" if has_pack else "95 % interval"
     formats = (">2", f"<{width}", ">6", "<19", "<21", "")
-    heading = ("", "set-up", units.consumption_name, second, "behind the first", "by")
+    heading = ("", "set-up", units.consumption_name, second, "behind the first", "from")
     yield aligned(heading, formats).rstrip()
     for n, (one, range_m) in enumerate(zip(cruise.setups, found.range_m, strict=True)):
         cost = one.wh_per_km
@@ -49,19 +49,19 @@ def cruise_lines(found: CruiseRange, units: Units) -> Iterator[str]:
 def cruise_title(found: CruiseRange, units: Units) -> str:
     """Return the title of the table."""
     speed = speed_text(found.cruise.speed_mps, units)
-    return f"At {speed}: equal power is the fair test, this is what it brings."
+    return f"At {speed} (equal power is the fair test; this follows from it):"
 
 
 def cruise_sentences(found: CruiseRange) -> Iterator[str]:
-    """Yield what is missing, and what to do for less doubt."""
+    """Yield what is missing, and what would narrow the intervals."""
     if not has_range(found):
         yield "Range unknown: no [battery] in the craft profile."
     for one in found.cruise.setups:
         if isinstance(one.wh_per_km, Figure) and one.sd_fraction > WIDE_SD:
             power_w = one.wh_per_km.value * 3.6 * found.cruise.speed_mps
             yield (
-                "So far from the power of these runs it is uncertain: runs at about "
-                f"{power_w:.0f} W would tell it at that speed."
+                "Uncertain, as this is far from the power of these runs: runs at about "
+                f"{power_w:.0f} W would narrow it."
             )
             return
 

@@ -14,8 +14,8 @@ def evidence_lines(found: Comparison, units: Units) -> Iterator[str]:
     """Yield the lines."""
     evidence = found.evidence
     names = short_names(one.setup for one in evidence.legs)
-    yield f"What it rests on (speeds in {units.speed_name}, over ground; +- one standard error):"
-    yield "  run  set-up            course     took   power           speed           volts"
+    yield f"What this rests on (speeds in {units.speed_name}, over ground; +- one standard error):"
+    yield "  run  set-up            course     time   power           speed           volts"
     for n, leg in enumerate(evidence.legs):
         yield (
             f"  {n + 1:3}  {names[leg.setup]:16}  {_course(leg):>9}"
@@ -26,10 +26,10 @@ def evidence_lines(found: Comparison, units: Units) -> Iterator[str]:
         )
     yield ""
     kind = runs_word(found)
-    freed = "" if kind == "laps" else " and freed of the water's change"
+    freed = "" if kind == "laps" else ", corrected for changing water,"
     yield from hanging(
-        f"  {kind.capitalize()}, brought to {found.power_w:.0f} W{freed} ({units.speed_name}), "
-        "each run with its weight:"
+        f"  {kind.capitalize()} scaled to {found.power_w:.0f} W{freed} in {units.speed_name}, "
+        "with the weight of each run:"
     )
     for double, speed in zip(evidence.doubles, evidence.speed_mps.tolist(), strict=True):
         runs = "runs " + ", ".join(
@@ -40,9 +40,9 @@ def evidence_lines(found: Comparison, units: Units) -> Iterator[str]:
         yield f"    {names[double.setup]:16}  {runs:33} {units.speed(speed):6.3f}"
     for one in evidence.left_out:
         runs = ", ".join(str(n + 1) for n in one.legs)
-        yield f"    {names[one.setup]:16}  runs {runs}: left out as outlier"
+        yield f"    {names[one.setup]:16}  runs {runs}: left out as an outlier"
     for alone in evidence.unpaired:
-        yield f"    run {alone.leg + 1} stands alone: {reason_text(alone.why, units)}"
+        yield f"    run {alone.leg + 1} does not count: {reason_text(alone.why, units)}"
     yield ""
     for text in _statistics(found, evidence):
         yield from hanging(f"  {text}")
@@ -66,9 +66,9 @@ def _statistics(found: Comparison, evidence: Evidence) -> Iterator[str]:
     if fit.freedom == 0:
         yield f"How well a {one} repeats is unknown (0 degrees of freedom)."
     else:
-        how = "each set-up for itself, by Welch" if fit.own_variance is not None else "over all"
+        how = "each set-up by itself, after Welch" if fit.own_variance is not None else "pooled"
         yield (
-            f"A {one} repeats to {100 * fit.sd:.1f} % (one standard deviation, {how}; "
+            f"A {one} repeats to within {100 * fit.sd:.1f} % (one standard deviation, {how}; "
             f"degrees of freedom: {fit.freedom})."
         )
     if fit.with_drift:
@@ -76,13 +76,13 @@ def _statistics(found: Comparison, evidence: Evidence) -> Iterator[str]:
     for setup in found.setups:
         by = round(100 * setup.correction_fraction, 2) + 0.0
         yield (
-            f"{setup.name} was run at {setup.run_power_w:.0f} W: its speed was changed by "
-            f"{by:+.2f} % to bring it to {setup.power_w:.0f} W."
+            f"{setup.name} was run at {setup.run_power_w:.0f} W: scaling to {setup.power_w:.0f} W "
+            f"changed its speed by {by:+.2f} %."
         )
-    source = "by the craft's own curve" if found.slope.learned else (
-        "as is usual for small craft: runs at one power hardly tell the craft's own curve"
+    source = "from the craft's own curve" if found.slope.learned else (
+        "as usual for small craft: runs at one power say little about the craft's own curve"
     )  # fmt: skip
     yield (
-        f"For that, speed goes as power to the {found.slope.value:.2f} +- {found.slope.sd:.2f}, "
+        f"There, speed goes as power to the {found.slope.value:.2f} +- {found.slope.sd:.2f}, "
         f"{source}."
     )

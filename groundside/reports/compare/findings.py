@@ -1,4 +1,4 @@
-"""All that a comparison found: what text, JSON and page are made of."""
+"""All that a comparison found, for the text, the JSON and the page."""
 
 from dataclasses import dataclass
 
@@ -19,7 +19,7 @@ class Findings:
     times
         When the runs were.
     splits, pairs
-        Where the power of each set-up goes, and what makes the difference of each pair.
+        Where the power of each set-up goes, and what accounts for the difference in each pair.
     cruise
         The set-ups at a cruising speed; None if none was asked for.
     """

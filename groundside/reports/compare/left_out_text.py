@@ -1,4 +1,4 @@
-"""Cautions, and runs that do not count, each run with its number and its time."""
+"""Cautions, and runs that do not count, with the number and time of each run."""
 
 from collections.abc import Iterator
 
@@ -9,7 +9,7 @@ from groundside.words.units import Units
 from onboard.contract.remarks import Caution, Remark
 
 SHOWN_MOST = 3
-"""Runs named on the first screen; `--details` names all."""
+"""Runs listed on the first screen; `--details` lists all."""
 
 
 def left_out_lines(findings: Findings, units: Units, *, details: bool) -> Iterator[str]:
@@ -18,11 +18,11 @@ def left_out_lines(findings: Findings, units: Units, *, details: bool) -> Iterat
     shown = found if details or len(found) <= SHOWN_MOST else found[: SHOWN_MOST - 1]
     yield from shown
     if len(shown) < len(found):
-        yield f"{len(found) - len(shown)} more do not count: --details names them."
+        yield f"{len(found) - len(shown)} more do not count: --details lists them."
 
 
 def caution_line(findings: Findings, caution: Caution, units: Units) -> str:
-    """Return a caution, with the time of the first of the runs that it names."""
+    """Return a caution, with the time of the first run it names."""
     text, numbers = caution_text(caution, units), caution.values.get("run_numbers")
     if not (isinstance(numbers, tuple) and numbers and isinstance(numbers[0], int)):
         return f"Caution: {text}"
@@ -36,11 +36,12 @@ def _sentences(findings: Findings, units: Units) -> Iterator[str]:
         leg = evidence.legs[one.leg]
         when = times.text(times.of(leg))
         yield (
-            f"Run {one.leg + 1} ({leg.setup}, {when}) stands alone: {reason_text(one.why, units)}."
+            f"Run {one.leg + 1} ({leg.setup}, {when}) does not count: "
+            f"{reason_text(one.why, units)}."
         )
     for remark in findings.trial.passed_over:
         clock = _clock(findings, remark)
-        yield f"Passed over: {remark_text(remark, units)}{clock}."
+        yield f"Does not count: {remark_text(remark, units)}{clock}."
 
 
 def _clock(findings: Findings, remark: Remark) -> str:

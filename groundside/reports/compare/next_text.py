@@ -16,7 +16,7 @@ DOUBTED_BY = frozenset(
         CautionCode.COURSES_DIFFER,
     }
 )
-"""Cautions by which something else than the set-ups may make the whole difference."""
+"""Cautions that something other than the set-ups may explain the whole difference."""
 
 NAMED_BY = ("setups", "others", "setup", "other", "pack_setup", "pack_other")
 """Values of a caution that name set-ups."""
@@ -25,7 +25,7 @@ WANTED = f"{100 * WANTED_FRACTION:.0f} %"
 
 
 def next_text(found: Comparison, cautions: Iterable[Caution]) -> str:
-    """Return what to ride next, after which cautions, or that it is enough.
+    """Return what to ride next and what to mend first, or that there are enough runs.
 
     Parameters
     ----------
@@ -37,53 +37,42 @@ def next_text(found: Comparison, cautions: Iterable[Caution]) -> str:
     ahead, how = found.next_runs, _how(found)
     doubts = [one for one in cautions if one.code in DOUBTED_BY]
     by_more = any(one.code is not CautionCode.ORDER_CONFOUNDED for one in doubts)
-    mend = "first mend what the cautions name, then " if by_more else ""
+    mend = "first deal with the cautions, then " if by_more else ""
     if not ahead.enough:
         back = ", then in reverse" if len(ahead.order) > 1 else ""
         rounds = ahead.rounds
         often = "" if not rounds else f"; about {rounds} more round{'s' if rounds > 1 else ''}"
         drop = f". Drop {_listed(ahead.drop)}" if ahead.drop and not doubts else ""
-        again = f"{mend}ride {_named(ahead.order)} again, {how}"
+        again = f"{mend}ride {_listed(ahead.order)} again at {how}"
         return f"Next: {again}, in this order{back}{often}{drop}."
     if doubts:
         names = _doubted(doubts, [one.name for one in found.setups])
-        return f"Next: {mend}ride {_named(names)} again, {how}, by turns."
+        return f"Next: {mend}ride {_listed(names)} again at {how}, alternating."
     best = [one.name for one in found.places if one.group == 0]
     if len(best) == 1:
         take = f"Take {_quoted(best[0])}"
-        return f"Next: enough was run. {take}; at another power the ranking may differ."
+        return f"Next: you have enough runs. {take}; at another power the ranking may differ."
     surely = _surely_alike(found)
     return (
-        f"Next: enough was run. {_listed(best)} "
+        f"Next: you have enough runs. {_listed(best)} "
         + (f"are alike to within {WANTED}: " if surely else f"are unlikely to differ by {WANTED}: ")
-        + "take whichever suits you otherwise."
+        + "take whichever you prefer."
     )
 
 
 def _how(found: Comparison) -> str:
-    """Return how a run is ridden."""
-    kind = "a lap each" if all(one.laps for one in found.setups) else "there and back each"
-    return f"{kind} at {found.power_w:.0f} W"
-
-
-def _named(names: Iterable[str]) -> str:
-    """Return names in order; those that hold a comma are quoted.
-
-    Examples
-    --------
-    >>> _named(["slim", "three blades, cut"])
-    "slim, 'three blades, cut'"
-    """
-    return ", ".join(map(_quoted, names))
+    """Return the power, and how a run is ridden."""
+    kind = "one lap each" if all(one.laps for one in found.setups) else "each there and back"
+    return f"{found.power_w:.0f} W, {kind}"
 
 
 def _listed(names: Iterable[str]) -> str:
-    """Return names as a list in a sentence.
+    """Return names as a list in a sentence, in order; those that hold a comma are quoted.
 
     Examples
     --------
-    >>> _listed(["slim"]), _listed(["slim", "broad", "old"])
-    ('slim', 'slim, broad and old')
+    >>> _listed(["slim"]), _listed(["slim", "broad", "three blades, cut"])
+    ('slim', "slim, broad and 'three blades, cut'")
     """
     *others, last = map(_quoted, names)
     return f"{', '.join(others)} and {last}" if others else last
@@ -105,7 +94,7 @@ def _doubted(cautions: Iterable[Caution], names: list[str]) -> list[str]:
 
 
 def _surely_alike(found: Comparison) -> bool:
-    """Return whether the intervals of all that may be the best are within what is wanted."""
+    """Return whether all that may be the best are within what is wanted, by their intervals."""
     for one in found.places:
         behind = one.behind_fraction
         high = getattr(behind, "high", None)

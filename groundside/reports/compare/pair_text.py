@@ -1,4 +1,4 @@
-"""Every two set-ups against each other, in a sentence each."""
+"""Every pair of set-ups, in a sentence each."""
 
 from groundside.words.reasons import reason_text
 from groundside.words.units import Units
@@ -16,12 +16,12 @@ def ranked_pairs(found: Comparison) -> list[PairResult]:
 
 
 def pair_sentence(pair: PairResult, units: Units, runs: str = "double runs") -> str:
-    """Return how much two set-ups differ, or that they cannot be distinguished.
+    """Return how much two set-ups differ, or that they cannot be told apart.
 
     Parameters
     ----------
     pair
-        The two of them.
+        The pair.
     units
         The rider's units.
     runs
@@ -62,12 +62,12 @@ def _cannot_tell(pair: PairResult, units: Units, runs: str) -> str:
         return f"{head}: {reason_text(figure, units)}."
     reasons = [] if pair.why_not is None else [reason_text(pair.why_not, units)]
     if pair.double_runs_needed:
-        reasons.append(f"about {pair.double_runs_needed} more {runs} would tell {WANTED}")
+        reasons.append(f"about {pair.double_runs_needed} more {runs} would show {WANTED}")
     elif pair.double_runs_needed == 0:
         reasons.append(
-            f"enough was run to find {WANTED}, so if they differ it is by less"
+            f"the runs are enough to show {WANTED}, so any difference is smaller"
             if max(-(figure.low or 0.0), figure.high or 0.0) <= WANTED_FRACTION
-            else f"enough was run to find {WANTED} most times, but as much is not ruled out"
+            else f"the runs would usually show {WANTED}, but that much is not ruled out"
         )
     why = f": {'; '.join(reasons)}" if reasons else ""
     return f"{head}{why} ({pair.a} uses {_between(figure)} than {pair.b})."

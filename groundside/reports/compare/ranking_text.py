@@ -1,4 +1,4 @@
-"""The ranking as a table, and what it can tell."""
+"""The ranking as a table, and what it can resolve."""
 
 from collections.abc import Iterator, Sequence
 
@@ -8,13 +8,13 @@ from onboard.contract.figure import Estimate, Figure
 from onboard.efficiency.statistics.shared_errors import Z_95
 from onboard.efficiency.trial.results import Comparison, Place, SetupResult
 
-TITLE = "At {power_w:.0f} W of battery power (brackets: 95 % intervals; chance: to be the best):"
+TITLE = "At {power_w:.0f} W of battery power (95 % intervals in brackets; chance of being best):"
 
 BY_GAPS = "Set-ups without a gap between them cannot be told apart."
 
 
 def ranking_lines(found: Comparison, units: Units) -> Iterator[str]:
-    """Yield the table, a gap between set-ups that are surely apart."""
+    """Yield the table, with a gap between set-ups that are surely apart."""
     yield TITLE.format(power_w=found.power_w)
     yield ""
     names = short_names(one.name for one in found.setups)
@@ -48,21 +48,22 @@ def range_sentences(found: Comparison, units: Units, apart: str = BY_GAPS) -> It
     units
         The rider's units.
     apart
-        How set-ups are shown that cannot be told apart.
+        How the table shows set-ups that cannot be told apart.
     """
     if len({one.group for one in found.places}) < len(found.places):
         yield apart
     if found.told_fraction is not None:
         told, count = f"{100 * found.told_fraction:.1f} %", len(found.places)
         yield (
-            f"These runs only tell set-ups that are {told} apart or more."
+            f"These runs can only tell apart set-ups that differ by {told} or more."
             if count == 2
-            else f"One pair by itself is told from {told} on; among {count}, it takes more."
+            else f"Alone, two set-ups can be told apart at {told} or more; "
+            f"among {count} it takes more."
         )
     shared = 100 * Z_95 * found.shared_sd_fraction
     yield (
-        f"The sensors' gain may shift all {units.consumption_name} together by {shared:.0f} %; "
-        "it is in no difference."
+        f"Sensor gain may shift all {units.consumption_name} together by {shared:.0f} %; "
+        "differences are unaffected."
     )
     mean_mps = float(found.evidence.speed_mps.mean())
     yield (
@@ -104,7 +105,7 @@ def behind_text(behind: Estimate, *, is_first: bool) -> str:
 
 
 def chance_text(chance: float | None) -> str:
-    """Return a probability as a whole per cent, which is never 0 nor 100; '-' if unknown.
+    """Return a probability as a whole per cent, never 0 or 100; '-' if unknown.
 
     Examples
     --------
@@ -137,5 +138,5 @@ def runs_text(one: SetupResult, found: Comparison) -> str:
 
 
 def _alone(figure: Estimate) -> Estimate:
-    """Return a figure without its interval, which all set-ups share for the most part."""
+    """Return a figure without its interval, most of which all set-ups share."""
     return Figure(figure.value) if isinstance(figure, Figure) else figure

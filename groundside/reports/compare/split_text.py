@@ -14,11 +14,11 @@ def split_lines(
     Parameters
     ----------
     splits, pairs
-        Of the set-ups, and of every two of them.
+        Of the set-ups, and of every pair.
     sure
         The pairs with a verdict.
     """
-    yield "Where the battery's power goes, at the power run:"
+    yield "Where the battery's power goes, at the power of the runs:"
     names = short_names(one.name for one in splits)
     width = max(6, *map(len, names.values()))
     formats = (f"{width + 2}", *(">9",) * 5, ">6", "")
@@ -31,8 +31,8 @@ def split_lines(
         cells += [f"{one.propeller_rpm:.0f}", f"   {one.metres_per_turn_m:.3f}"]
         yield aligned(cells, formats, "")
     yield from hanging(
-        "  Drive: lost in it and its cables, or taken by the rest of the craft. Turns are the "
-        "propeller's; m/turn is the way made through the water with each."
+        "  Drive: lost in it and its cables, or taken by the rest of the craft. The rpm is the "
+        "propeller's; m/turn is the distance through the water for each of its turns."
     )
     if not all(one.split.measured for one in splits):
         yield from hanging(
@@ -44,16 +44,16 @@ def split_lines(
 
 
 def split_sentence(pair: PairSplit, *, sure: bool) -> str:
-    """Return what makes the difference between two set-ups."""
+    """Return what accounts for the difference between two set-ups."""
     motor, rest = 100 * pair.by_motor_fraction, 100 * pair.by_propeller_fraction
     if not sure:
         return (
-            f"{pair.a} against {pair.b}: motor and drive make {motor:+.1f} % of Wh/km; what "
-            "propeller and hull make cannot be told, as the whole cannot."
+            f"{pair.a} against {pair.b}: motor and drive account for {motor:+.1f} % of Wh/km; the "
+            "share of propeller and hull is unknown, as the two cannot be told apart."
         )
     text = (
-        f"{pair.a} against {pair.b}: propeller and hull make {rest:+.1f} % of Wh/km, motor and "
-        f"drive {motor:+.1f} %."
+        f"{pair.a} against {pair.b}: propeller and hull account for {rest:+.1f} % of Wh/km, motor "
+        f"and drive for {motor:+.1f} %."
     )
     if rest * motor < 0 and abs(motor) >= 0.2 * abs(rest):
         gains, loses = ("water", "motor") if rest < 0 else ("motor", "water")

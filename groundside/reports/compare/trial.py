@@ -1,4 +1,4 @@
-"""The trial of some logs: all on one clock, and compared."""
+"""The trial in some logs, put on one clock and compared."""
 
 from groundside.reports.compare.outings import outings_of
 from groundside.reports.compare.trial_log import TrialLog
@@ -14,7 +14,7 @@ from onboard.profile import Sensors
 def run_trial(logs: list[tuple[TrialLog, list[RunSpan]]], sensors: Sensors) -> Trial:
     """Compare the set-ups used in some logs.
 
-    If the coach was on in one of them, differences must be surer to be claimed.
+    If the coach was on in one of them, a difference needs stronger evidence.
 
     Parameters
     ----------

@@ -41,7 +41,7 @@ class TrialLog:
     zero_stamp_s
         The log's stamp at zero of stream time [s]; None if no message was received.
     coached
-        Whether the coach was on: it looks at the runs as they come, and ends them.
+        Whether the coach was on: it judges the runs as they come, and says when to stop.
     """
 
     path: Path

@@ -17,18 +17,18 @@ PLAIN = {
     Source.LOSSES: RemarkCode.BY_PACK_LOSSES,
     Source.CHARGER: RemarkCode.BY_CHARGER,
 }
-"""The remarks that hold no value."""
+"""The remarks without values."""
 
 
 def largest_uncertainty(result: Reconciled, charges: int) -> Remark:
-    """Return the remark on the source that makes most of the variance.
+    """Return the remark on the source with the most variance.
 
     Parameters
     ----------
     result
         The verdict, with the variance by source.
     charges
-        Number of charges it rests on.
+        Number of charges the verdict rests on.
     """
     by = result.uncertain_by
     source = max(by, key=lambda one: by[one])

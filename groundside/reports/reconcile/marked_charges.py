@@ -1,9 +1,9 @@
-"""Charges found by the marks of sessions: what was drawn from one full charge to the next.
+"""Charges found from the marks of sessions: what was drawn from one full charge to the next.
 
-Folded in the order of time: rides draw, a mark `charged` states an amount, `charged_full` closes
-the charge. An amount belongs to the rides before it, also if it is stated just after the mark, as
-the daemon has it too (`onboard.efficiency.battery.full_to_full`). What does not fit together is
-left out, and named by a remark.
+Folded in order of time: rides draw, a mark `charged` states an amount, `charged_full` closes the
+charge. An amount belongs to the rides before it, even if it is stated just after `charged_full`, as
+in the daemon (`onboard.efficiency.battery.full_to_full`). What does not fit together is left out,
+with a remark.
 """
 
 from collections.abc import Sequence
@@ -30,7 +30,7 @@ class MarkedCharge:
     counted
         What they drew.
     charged_ah, charged_wh
-        Amounts stated; None where not, at least one is.
+        Amounts stated; None for one that was not, never both.
     """
 
     logs: tuple[Path, ...]
@@ -69,7 +69,7 @@ class _SinceFull:
             sums[kind] = sums.get(kind, 0.0) + value
 
     def total(self, kind: AmountKind) -> float | None:
-        """Return the sum of one kind; None unless each of the charges was read in it."""
+        """Return the sum of one kind; None unless every amount was stated in it."""
         if not all(kind in sums for _, sums in self.places):
             return None
         return sum(sums[kind] for _, sums in self.places)
@@ -156,7 +156,7 @@ class MarkedCharges:
             self._say(Remark(RemarkCode.MARK_EARLIER, log=session))
 
     def _settle(self) -> None:
-        """Add the charge closed last, for which no amount can be stated any more."""
+        """Add the charge closed last, for which no more amounts can be stated."""
         closed, self._closed = self._closed, _SinceFull()
         if not closed.parts:
             return
@@ -174,7 +174,7 @@ class MarkedCharges:
         )
 
     def _break(self) -> None:
-        """Forget what was drawn since full, for a cause that is named."""
+        """Forget what was drawn since full; a remark says why."""
         self._settle()
         self._from_full, self._since = False, _SinceFull()
         self._rides_before = self._is_named = True
@@ -195,7 +195,7 @@ def marked_charges(
     Parameters
     ----------
     logs
-        The sessions in order of time, each with its count; of one that was not given only the
+        The sessions in order of time, each with its count; for one that was not given, only the
         charge drawn [Ah].
     hardly_ah
         Charge up to which two marks are of the same charge [Ah].

@@ -55,11 +55,11 @@ def _stated(arguments: argparse.Namespace) -> tuple[ChargeSheet, Sequence[Path]]
     by_marks = bool(logs) and charged == (None, None) and all(map(Path.is_dir, logs))
     if arguments.sheet is not None:
         if charged != (None, None):
-            raise UsageError("--sheet: what came back stands in the sheet then")
+            raise UsageError("--sheet: state what came back in the sheet instead")
         if logs and not by_marks:
             raise UsageError(
-                "--sheet: beside it only sessions, whose marks state their charges; other logs "
-                "stand in the sheet"
+                "--sheet: only sessions whose marks state their charges can be given as well; list "
+                "other logs in the sheet"
             )
         sheet = read_charge_sheet(arguments.sheet)
         stated = ChargeSheet(sheet.charges, arguments.meter or sheet.meter)

@@ -8,7 +8,7 @@ from onboard.options import Command, add_json, add_profile, add_system_id, numbe
 
 SHEET_HELP = (
     'charges in TOML: meter = "dc", full_to_full = true, and for each charge [[charge]] with '
-    'logs = ["ride.tlog"], charged_wh, charged_ah; sessions beside it add those of their marks'
+    'logs = ["ride.tlog"], charged_wh, charged_ah; sessions given as well add those of their marks'
 )
 
 
@@ -19,9 +19,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         type=Path,
         metavar="LOG",
         nargs="*",
-        help="all rides on one charge, in order: telemetry log, on-board log or session; or, with "
-        "no amount, sessions: a charge is from one mark 'charged full' to the next, and came to "
-        "what the marks 'charged' state",
+        help="all rides on one charge, in order: telemetry logs, on-board logs or sessions; or, "
+        "without an amount, sessions alone: a charge runs from one mark 'charged full' to the "
+        "next, and its amount is what the marks 'charged' state",
     )
     parser.add_argument(
         "--charged-wh",
@@ -57,14 +57,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--full-to-full",
         action="store_true",
-        help="the pack was full before the rides and after the charge; else the marks tell",
+        help="the pack was full before the rides and after the charge; else the marks decide",
     )
     parser.add_argument(
         "--unlogged-ah",
         type=number_between(0, 1000),
         metavar="AH",
-        help="drawn on one charge while nothing was recorded [Ah], known to a quarter; without, up "
-        "to 1 %% of the pack may have been; with a pack that is disconnected between rides, 0",
+        help="drawn on one charge while nothing was recorded [Ah], known to a quarter; if not "
+        "given, up to 1 %% of the pack is allowed for; 0 if the pack is disconnected between rides",
     )
     parser.add_argument("--sheet", type=Path, metavar="FILE", help=SHEET_HELP)
     add_profile(parser)

@@ -27,11 +27,11 @@ FORMATS = ("<12", ">24", ">26", ">14")
 
 SOURCES = {
     Source.METER: "meter",
-    Source.RETURNED: "charge the pack gives back",
-    Source.FULL: "how alike 'full' is",
+    Source.RETURNED: "charge given back by the pack",
+    Source.FULL: "how well 'full' repeats",
     Source.UNLOGGED: "drawn without a log",
-    Source.GAPS: "gaps of the logs",
-    Source.ZERO: "the current's zero",
+    Source.GAPS: "gaps in the logs",
+    Source.ZERO: "current zero",
     Source.VOLTAGE: "voltage",
     Source.LOSSES: "losses of the pack",
     Source.CHARGER: "losses of the charger",
@@ -214,13 +214,13 @@ def _one_charge(number: int, charge: Charge) -> str:
 
 
 def _uncertainties(result: Reconciled) -> str:
-    """Return what each source alone makes, unless it would be written as nothing."""
+    """Return the half interval that each source makes alone, unless it rounds to zero."""
     parts = [
         f"{SOURCES[source]} {100.0 * reach:.1f} %"
         for source, reach in reaches(result).items()
         if reach >= SHOWN_LEAST_FRACTION
     ]
-    return f"Alone each makes, either way: {', '.join(parts)}"
+    return f"Uncertainty by source, +-: {', '.join(parts)}"
 
 
 def _headline(result: Reconciled) -> str:

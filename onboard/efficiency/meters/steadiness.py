@@ -105,12 +105,12 @@ and ends within the third of its mean."""
 
 LAP_SETTLE_S, LAP_SETTLED_FRACTION = 10, 0.05
 """A craft has settled after this time, as before a steady block [s], or once its speed, without the
-water's part, is lower by no more than this share than after it."""
+water's part, is no more than this share below its later speed."""
 
 LAP_UNKNOWN_FRACTION, LAP_SINGLE_SHARE, LAP_SINGLE_OF_ALL_SHARE = 0.03, 0.3, 0.25
 """Largest share of unknown seconds in a lap. And the shares of the time under way at its power, and
-of all time under way, that a round must have, unless it is repeated or marked, to be a lap: who
-rides about closes a round now and then."""
+of all time under way, that a round must have, unless it is repeated or marked, to be a lap: one
+who just rides about closes a round now and then."""
 
 LAP_ALIKE_FRACTION, LAP_HELD_SHARE = 0.1, 0.6
 """Rounds are the same again if their lengths differ by no more than the first [ln]. A round through
@@ -122,7 +122,7 @@ LAP_NEARLY_FRACTION, LAP_NEARLY_MARKED_FRACTION = 0.25, 0.35
 a third."""
 
 COURSE_LENGTH_FRACTION, COURSE_SHAPE_FRACTION, LAP_CROSSED_FRACTION = 0.04, 0.25, 0.03
-"""Differences of length, and of enclosed area over squared length, from which on laps are round
+"""Differences of length, and of enclosed area over squared length, from which laps count as round
 different courses; and that ratio below which a course crosses itself, and has no way round."""
 
 # -- same riding --

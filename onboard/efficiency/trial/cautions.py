@@ -131,7 +131,7 @@ def ranking_cautions(evidence: Evidence) -> Iterator[Caution]:
 
 
 def in_blocks(evidence: Evidence, a: int, b: int) -> bool:
-    """Return whether two set-ups were run one after the other, not by turns."""
+    """Return whether two set-ups were run one after the other, not alternately."""
     return comparable(evidence, a, b) and run_in_sequence(evidence.sample, a, b)
 
 
@@ -203,7 +203,7 @@ def _scatter(legs: list[Leg], value: Callable[[Leg], float]) -> tuple[float, int
 def _apart(legs: list[Leg]) -> tuple[str, ...]:
     """Return the set-ups that were run at different powers."""
     scatter, freedom = _scatter(legs, _power)
-    # One run of each shows nothing of how well power is set.
+    # One run of each does not show how well power is set.
     squares = freedom * scatter**2 + REPEATABILITY_WORTH * POWER_SET_SD_FRACTION**2
     reach = quantile(freedom + REPEATABILITY_WORTH, POWER_APART_QUANTILE) * math.sqrt(
         squares / (freedom + REPEATABILITY_WORTH)

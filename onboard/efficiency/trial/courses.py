@@ -1,8 +1,8 @@
 """Laps round different courses: of another length, the other way round, or of another shape.
 
-Laps are compared with what most of them are. Length is told by the path and by the root of the area
-that it encloses, whichever is nearer: a lap from a standing start lacks some of the path, and one
-taken wide at the marks encloses more.
+Each lap is compared with what most of them are. Length is judged by the path and by the root of the
+area that it encloses, whichever is nearer: a lap from a standing start lacks some of the path, and
+one taken wide at the marks encloses more.
 """
 
 import math
@@ -23,12 +23,12 @@ def course_cautions(legs: list[Leg]) -> list[Caution]:
     Parameters
     ----------
     legs
-        All runs, numbered from 1 in this order; straight ones are passed over.
+        All runs, numbered from 1 in this order; straight ones are ignored.
     """
     laps = [(number, one) for number, one in enumerate(legs, 1) if one.lap_m > 0.0]
     if len(laps) < 2:
         return []
-    # Of two laps one is usual, so that they differ by all of their difference.
+    # Of two laps one is taken as usual, so the other differs by all of their difference.
     usual_m = median_low([one.lap_m for _, one in laps])
     size_m = median_low([math.sqrt(abs(one.lap_area_m2)) for _, one in laps])
     shape = median_low([_shape(one) for _, one in laps])

@@ -1,4 +1,4 @@
-"""Set-ups at the speed one rides: consumption of each at a common speed instead of a common power.
+"""Set-ups at a cruising speed: consumption at a common speed instead of a common power.
 
 Equal power is the fair test, since power is what was held; a difference d in ln speed at equal
 power is one of d / m in ln power at equal speed, with m = d ln speed / d ln power.
@@ -9,11 +9,11 @@ By the slope. A set-up made the speed v1 at the power P1, at which it was run. A
 
 By the delta method the variance of ln P is that of ln v1 over m^2, plus that of m times
 ((ln v - ln v1) / m^2)^2. The slope is known where the set-ups are compared, and changes from there
-on as a random walk in ln P: the mean of a walk of variance q x over a stretch L has the variance
+as a random walk in ln P: the mean of a walk of variance q x over a stretch L has the variance
 q L / 3, its value at the end q L.
 
-By the way along the set-up's own curve, from the power of the runs to that of the speed, where it
-was ridden there too. The estimate with the smaller variance counts.
+By the set-up's own curve, along the part from the power of the runs to that of the speed, if it was
+ridden there too. The estimate with the smaller variance counts.
 """
 
 import math
@@ -69,7 +69,7 @@ class SetupCruise:
     wh_per_km
         Consumption; its interval holds the sensors' gain, which all set-ups share.
     behind_fraction
-        Wh/km beyond the first's at that speed, as a share of the first's; 0 for the first itself.
+        Wh/km above the first's at that speed, as a share of the first's; 0 for the first itself.
     by_own_curve
         Whether it was read off the set-up's own curve, not reckoned by the slope.
     sd_fraction
@@ -208,7 +208,7 @@ def _consumption(speed_mps: float, power: _Power | None, shared_sd: float) -> Es
 def _behind(
     power: _Power | None, first: _Power | None, place: Place, found: Comparison
 ) -> Estimate:
-    """Return a set-up's Wh/km beyond the first's at the same speed, as a share of the first's."""
+    """Return a set-up's Wh/km above the first's at the same speed, as a share of the first's."""
     if power is None or first is None:
         return Unknown(Reason.NOT_LEARNED_THERE)
     if power.by_own_curve or first.by_own_curve:

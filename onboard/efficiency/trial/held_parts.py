@@ -1,7 +1,7 @@
 """The parts of a path at one power, settled: laps are sought within them.
 
 A change of power shows some seconds before and after it in means over ten seconds. Where a part
-begins and ends is therefore told by means over three.
+begins and ends is therefore found from means over three.
 """
 
 from collections.abc import Iterator

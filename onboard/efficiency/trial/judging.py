@@ -27,7 +27,7 @@ DOUBLE_RUNS_MOST = 200
 """Largest number of double runs of each set-up worth planning."""
 
 CHANCE_DRAWS = 4000
-"""Draws for the chance to be the best: known to a per cent."""
+"""Draws for the chance of being best, which is then known to a per cent."""
 
 
 class Judge:
@@ -63,7 +63,7 @@ class Judge:
         Only the scatter is itself estimated from few values. Satterthwaite's rule would square the
         ratio below; with one to three degrees of freedom its intervals then cover 87 to 94 %
         (simulated), as a scatter that is small by chance also makes the other variance seem
-        dominant. With the ratio unsquared, they cover 94 to 96 % from two on, 91 % with one.
+        dominant. With the ratio unsquared, they cover 94 to 96 % with two or more, 91 % with one.
         """
         fit, evidence = self._evidence.levels, self._evidence
         scale = float(contrast @ fit.inverse @ contrast)
@@ -110,11 +110,11 @@ class Judge:
         )
 
     def pairs(self) -> tuple[PairResult, ...]:
-        """Compare every two set-ups, corrected for the number of comparisons.
+        """Compare every pair of set-ups, corrected for the number of comparisons.
 
         The correction is Holm's. Besides, the best is told from all others if it is told from each
-        of them by itself: to be wrong there, one true hypothesis must be rejected, whichever it is,
-        so that no correction is due (intersection-union test: Berger and Hsu 1996, *Bioequivalence
+        of them by itself: a false claim needs a true hypothesis to be rejected by itself, so no
+        correction is due (intersection-union test: Berger and Hsu 1996, *Bioequivalence
         trials, intersection-union tests and equivalence confidence sets*; from memory).
         """
         found = [self._pair(a, b) for a, b in combinations(range(len(self._names)), 2)]
@@ -135,7 +135,7 @@ class Judge:
         )
 
     def chances_best(self) -> dict[str, float | None]:
-        """Return the probability of each set-up to be the best; None if run with no other.
+        """Return each set-up's probability of being the best; None if it was run with no other.
 
         The levels are drawn from their joint distribution: a multivariate t.
         """
@@ -167,7 +167,7 @@ class Judge:
         return found
 
     def behind(self) -> set[str]:
-        """Return the set-ups that are told from the best by themselves, at half the p-value."""
+        """Return the set-ups that can each be told from the best, at half the p-value."""
         best = int(np.argmax(self._evidence.levels.level))
         pairs = [self._pair(n, best) for n in range(len(self._names)) if n != best]
         return {
@@ -179,7 +179,7 @@ class Judge:
         }
 
     def told_fraction(self) -> float | None:
-        """Return the difference in Wh/km from which the best is told from another; None alone."""
+        """Return the Wh/km difference at which another is told from the best; None if alone."""
         best = int(np.argmax(self._evidence.levels.level))
         reaches = []
         for n in range(len(self._names)):

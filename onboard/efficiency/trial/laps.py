@@ -1,9 +1,9 @@
-"""Laps of a log: rounds of a closed course at held power.
+"""Laps of a log: circuits of a closed course at held power.
 
-A round ends where the path over ground comes back to the place and the course at which it began,
-having turned once. Round a closed course in a steady water current c the speed over ground is that
-through the water but for terms of (c / v)^2, because the water's parts along the course sum to
-nothing.
+A round, which may prove to be a lap, ends where the path over ground comes back to the place and
+the course at which it began, having turned once. Round a closed course in a steady water current c
+the speed over ground is that through the water but for terms of (c / v)^2, because the current's
+components along the course sum to nothing.
 
 Paths are integrals of velocities: a receiver's noise makes them drift by about a metre in five
 minutes. Of all rounds that close, as many are taken as fit without overlap, and of those the ones
@@ -53,7 +53,7 @@ SHORT_LEAST_RAD = math.radians(100.0)
 90."""
 
 POOR_COST = 0.3
-"""Cost of the largest gap, in laps: two laps that close are better than one, however well."""
+"""Cost of the largest gap, in laps: two laps that close are better than one that closes well."""
 
 Round = tuple[int, int]
 """First second of a round, and the one after its last."""

@@ -28,7 +28,7 @@ class LeastSquares:
     squares, rank, freedom, sd
         Sum of squared residuals, rank of X, degrees of freedom, residual standard deviation.
     terms
-        Coefficients that the observations determine: the rank of X, less what the prior tells.
+        Coefficients that the observations determine: the rank of X, less what the prior gives.
     """
 
     def __init__(

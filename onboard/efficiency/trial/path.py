@@ -1,4 +1,4 @@
-"""The path over ground of some seconds, and what a round of it between two places is like."""
+"""The path over ground of some seconds, and the measures of a round between two of its places."""
 
 import itertools
 import math

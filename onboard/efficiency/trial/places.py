@@ -21,9 +21,9 @@ def places_of(
     names
         The set-ups, best first.
     pairs
-        Every two of them, with verdicts.
+        Every pair of them, with verdicts.
     chances
-        Probability of each to be the best; None where that is unknown.
+        Probability of each being the best; None if unknown.
     """
     told = {frozenset((one.a, one.b)) for one in pairs if one.verdict != "cannot_tell"}
     group: dict[str, int] = {}
@@ -51,10 +51,10 @@ def next_runs(
     evidence
         The runs so far.
     runs_each
-        Double runs or laps of each that tell 3 %; None if more than anyone rides.
+        Double runs or laps of each that would show 3 %; None if more than anyone would ride.
     behind
-        Set-ups that are told from the best by themselves, with something to spare. Among many, that
-        is too little for a verdict, and enough to ride them no more.
+        Set-ups that can each be told from the best, with a margin. Among many set-ups that is too
+        little for a verdict, but enough to drop them.
     """
     counts = dict(zip(evidence.names, evidence.counts, strict=True))
     # One run may have gone wrong.
@@ -83,14 +83,14 @@ def _by_turns(names: list[str], evidence: Evidence) -> tuple[str, ...]:
 
 
 def _within(behind: Estimate) -> bool:
-    """Return whether a difference from the best is surely less than is worth telling."""
+    """Return whether a difference from the best is surely too small to matter."""
     if not isinstance(behind, Figure) or behind.low is None or behind.high is None:
         return False
     return max(-behind.low, behind.high) <= WANTED_FRACTION
 
 
 def _behind(name: str, best: str, pairs: tuple[PairResult, ...]) -> Estimate:
-    """Return a set-up's Wh/km beyond the best's, as a share of the best's."""
+    """Return a set-up's Wh/km above the best's, as a share of the best's."""
     if name == best:
         return Figure(0.0)
     for one in pairs:

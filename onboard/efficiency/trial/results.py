@@ -56,7 +56,7 @@ class Place:
     group
         Set-ups that cannot be told apart share one; 0 is that of the best.
     behind_fraction
-        Wh/km more than the best's, as a share of the best's; 0 for the best itself.
+        Wh/km above the best's, as a share of the best's; 0 for the best itself.
     chance_best
         Probability that it is the best of those run with the best; None if it was not, or alone.
     """
@@ -75,14 +75,14 @@ class NextRuns:
     ----------
     enough
         Whether more runs would hardly change the answer: the best is surely named, or all that
-        remain are alike to within what is worth telling.
+        remain are alike to within what matters.
     order
-        Set-ups to ride, in this order, one run of each place: there and back through those not told
-        apart from the best. Empty if enough.
+        Set-ups to ride, in this order, one run for each place: there and back through those not
+        told from the best. Empty if enough.
     drop
-        Set-ups that are not worth another run: told from the best, if only each by itself.
+        Set-ups not worth another run: each can, alone, be told from the best.
     rounds
-        How often to ride that order until it is told; None if unknown.
+        About how many rounds of that order would settle it; None if unknown.
     """
 
     enough: bool
@@ -180,7 +180,7 @@ class Evidence:
 
     @property
     def without(self) -> list[str]:
-        """Set-ups that were run and have no double run."""
+        """Set-ups that were run but have no double run."""
         return [
             name for name in dict.fromkeys(leg.setup for leg in self.legs) if name not in self.names
         ]
@@ -197,7 +197,7 @@ class Comparison:
     setups
         Best first.
     pairs
-        Every two of them.
+        Every pair of them.
     cautions
         Of `ranking_cautions`; the caller adds those of power and surroundings.
     evidence
@@ -207,11 +207,11 @@ class Comparison:
     next_runs
         What to ride next.
     told_fraction
-        Difference in Wh/km, as a share, from which the best is told from a set-up run like these;
-        None with one set-up.
+        Smallest difference in Wh/km, as a share, at which a set-up run like these can be told from
+        the best; None with one set-up.
     shared_sd_fraction
-        Relative standard deviation of Wh/km by the sensors' gain: in each interval, and common to
-        all set-ups, so in no difference.
+        Relative standard deviation of Wh/km due to sensor gain: in each interval, but common to all
+        set-ups, so in no difference.
     """
 
     power_w: float

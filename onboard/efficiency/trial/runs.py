@@ -1,7 +1,7 @@
 """The runs within a span of a ride: straight runs, each a leg, or laps.
 
 A span is what the rider marked as a run, or all that was ridden with one set-up. It holds laps if
-its path closes at held power, and no more of it is straight, to and fro, besides them.
+its path closes at held power, unless straight runs there and back beside them took more time.
 """
 
 import itertools
@@ -105,7 +105,7 @@ def _draws(seconds: Seconds) -> bool:
 
 
 def _to_and_fro(legs: tuple[Leg, ...], laps: tuple[Leg, ...]) -> Iterator[Leg]:
-    """Yield the straight runs besides laps that have a way back before or after them."""
+    """Yield the straight runs beside laps that have a way back before or after them."""
     apart: list[list[Leg]] = [[] for _ in range(len(laps) + 1)]
     for one in legs:
         if not any(_overlap(one, lap) for lap in laps):

@@ -24,7 +24,7 @@ from onboard.efficiency.trial.trial_practice import COACHED_SIGNIFICANCE, VERDIC
 from onboard.profile import Sensors
 
 OUTINGS_APART_S = 3.0 * 3600.0
-"""Time between two outings after which the water is as good as another [s]. Common practice."""
+"""Time put between two outings, so that each has water of its own [s]. Common practice."""
 
 
 @dataclass(frozen=True)
@@ -107,8 +107,8 @@ def trial_of(rides: list[TrialRide], sensors: Sensors, *, coached: bool = False)
     sensors
         The craft's sensors and their uncertainties.
     coached
-        Whether the runs were looked at as they came, and ended when something showed: then
-        differences must be surer to be claimed.
+        Whether the runs were judged as they came, and stopped when a difference showed: then a
+        claim needs stronger evidence.
     """
     legs, passed_over = _legs(rides)
     setups = tuple(sorted({one.setup for one in legs}))

@@ -11,7 +11,7 @@ third lies between them, since the water may change meanwhile."""
 INPUT_CURRENT_FRACTION, NEAR_INPUT_FRACTION, STEADY_SHARE_FRACTION = 0.03, 0.15, 0.06
 """A drive whose current equals the battery's to within the first reports its input, not its motor:
 the motor's is larger by one over the duty. So does one within the second if the ratio hardly varies
-(10th to 90th percentile): two sensors differ by a few per cent, a duty changes with the revs."""
+(10th to 90th percentile): two sensors differ by a few per cent, a duty changes with the rpm."""
 
 DRIVE_EFFICIENCY_FRACTION = 0.96
 """Efficiency of a drive that does not report its motor's current."""
@@ -33,8 +33,8 @@ LEG_NOISE_FRACTION, LEG_NOISE_WORTH = 0.01, 2.0
 water is fitted."""
 
 LEG_NOISE_MPS, WATER_ACROSS_SD_MPS = 0.02, 0.2
-"""The same as a speed, and the usual water current across the courses, of which runs on one line
-say nothing."""
+"""The same as a speed, and the usual water current across the courses, about which runs on one
+line say nothing."""
 
 WATER_LINEAR_FROM, WATER_QUADRATIC_FROM = 3, 6
 """Double runs of an outing from which the water may change linearly, and quadratically."""
@@ -55,9 +55,9 @@ would pass for a difference."""
 
 UNEQUAL_SCATTER_SIGNIFICANCE, VERDICT_SIGNIFICANCE, COACHED_SIGNIFICANCE = 0.005, 0.05, 0.015
 """Set-ups get their own variances (Welch) if the p-value of equal ones is below the first; a
-difference is claimed if its p-value is below the second, or below the third if the runs were looked
-at after each round, and ended when something showed: about eight looks at this level are one at 5 %
-(Pocock's constant for eight looks is 2.51; from memory)."""
+difference is claimed if its p-value is below the second, or below the third if the runs were judged
+after each round, and stopped when a difference showed: eight looks at this level are about one at
+5 % (Pocock's constant for eight looks is 2.51; from memory)."""
 
 SETUP_SYSTEMATIC_SD_FRACTION = 0.002
 """Systematic standard deviation of a difference; averaging does not reduce it: another trim,

@@ -5,8 +5,8 @@ of the water in time, one for each outing, is fitted to those differences only, 
 double runs are corrected for the part that their weights do not cancel. Differences between double
 runs are untouched: they are the subject of the comparison.
 
-Runs on one line say nothing of the water across it. So the water is fitted along the main line of
-an outing's courses, and across it only against what is usual (`WATER_ACROSS_SD_MPS`): fitted
+Runs on one line say nothing about the water across it. So the water is fitted along the main line
+of an outing's courses, and across it only against a prior (`WATER_ACROSS_SD_MPS`): fitted
 freely, the few degrees by which courses scatter would make metres per second of it.
 """
 

@@ -39,7 +39,7 @@ NOT_KNOWN = "the log has no motor current"
 def test_power_that_was_not_held(values: dict[str, Value], expected: str) -> None:
     caution = Caution(CautionCode.POWER_NOT_HELD, **({"held": None} | HELD | values))
     assert caution_text(caution, KMH) == (
-        f"Battery power was not held: {expected}. Hold one battery power, and ride again."
+        f"Battery power was not held: {expected}. Hold one battery power and ride again."
     )
 
 
@@ -56,7 +56,7 @@ def test_water_that_changed(units: str, change: str, scatter: str) -> None:
     smooth = Caution(CautionCode.CURRENT_CHANGED, change_mps=0.3, leg_sd_mps=None)
     restless = Caution(CautionCode.CURRENT_CHANGED, change_mps=None, leg_sd_mps=0.05)
     assert f"along the runs changed by {change}; a smooth" in caution_text(smooth, CHOICES[units])
-    assert f"from leg to leg (by {scatter}): the" in caution_text(restless, CHOICES[units])
+    assert f"from leg to leg (by {scatter}), which" in caution_text(restless, CHOICES[units])
 
 
 PACK = {"pack_setup": "b", "pack_degc": 27.2, "pack_other": "a", "pack_other_degc": 19.9}
@@ -76,7 +76,7 @@ DRIVE = {"drive_setup": "a", "drive_degc": 55.0, "drive_other": "b", "drive_othe
 )
 def test_temperatures(values: dict[str, Value], expected: str) -> None:
     text = caution_text(Caution(CautionCode.TEMPERATURE_DIFFERS, **values), KMH)
-    assert text == f"Temperature differed: {expected}. Let it cool, or take turns, and ride again."
+    assert text == f"Temperature differed: {expected}. Let it cool, or alternate, and ride again."
 
 
 def test_voltages() -> None:
@@ -91,12 +91,12 @@ def test_voltages() -> None:
 def test_lists() -> None:
     order = Caution(CautionCode.ORDER_CONFOUNDED, setups=("a", "a"), others=("b", "c"))
     assert caution_text(order, KMH).startswith(
-        "Not ridden by turns: a and b, a and c. A step in wind, charge or trim"
+        "Not alternated: a and b, a and c. A step in wind, charge or trim"
     )
     more = Caution(CautionCode.ORDER_CONFOUNDED, setups=tuple("aab"), others=tuple("bcc"))
-    assert caution_text(more, KMH).startswith("Not ridden by turns: a, b, c. A step")
+    assert caution_text(more, KMH).startswith("Not alternated: a, b, c. A step")
     many = Caution(CautionCode.ORDER_CONFOUNDED, setups=tuple("abcd"), others=tuple("efgh"))
-    assert caution_text(many, KMH).startswith("Not ridden by turns: a, e, b, and 5 more. A step")
+    assert caution_text(many, KMH).startswith("Not alternated: a, e, b, and 5 more. A step")
     outlier = Caution(CautionCode.OUTLIER_RUN, run_numbers=(5, 6, 7), setup="slim")
     assert caution_text(outlier, KMH).startswith("Runs 5 and 6 and 7 (slim) are unlike")
     few = Caution(CautionCode.TOO_FEW_DOUBLE_RUNS, setups=("a", "c"))
@@ -140,12 +140,11 @@ def test_a_long_log_is_named_in_seconds_as_in_a_sheet() -> None:
     [
         (
             Remark(RemarkCode.LAP_CUT_SHORT, log="b.tlog", from_s=75.2, missing_fraction=0.18),
-            "b.tlog from 75 s: a lap was cut short, 18 % of it is missing, so it does not count",
+            "b.tlog from 75 s: a lap was cut short, 18 % of it is missing",
         ),
         (
             Remark(RemarkCode.LAP_POWER_NOT_HELD, log="b.tlog", from_s=75.2, swing_fraction=0.21),
-            "b.tlog from 75 s: power was not held through a lap (it varied by 21 %), so it does "
-            "not count",
+            "b.tlog from 75 s: power was not held through a lap, it varied by 21 %",
         ),
         (
             Remark(RemarkCode.NO_LAP_FOUND, log="b.tlog", from_s=75.2),

@@ -57,10 +57,10 @@ def test_notes_tell_what_to_do_with_it() -> None:
     shown = content()
     assert shown.ahead == "Ahead: A, slim, slim, A"
     assert shown.notes == (
-        "2 rounds more should tell.",
+        "2 more rounds should settle it.",
         "Drop B: surely not the best.",
         "Caution: the charge differs.",
-        "Differences of 2.8 % or more can be told, at 402 W.",
+        "Can tell apart 2.8 % or more, at 402 W.",
     )
 
 

@@ -315,7 +315,7 @@ def test_a_span_without_a_run_is_passed_over_with_a_remark(tmp_path: Path, capsy
         "from_s": pytest.approx(0.0, abs=1e-6),
         "text": "day.tlog from 0 s: no straight run with known power and speed in it",
     }
-    assert "Passed over: day.tlog from 0 s" in text_of(capsys, sheet)
+    assert "Does not count: day.tlog from 0 s" in text_of(capsys, sheet)
 
 
 @pytest.mark.slow
@@ -367,7 +367,7 @@ def test_the_cruise_goes_beside_equal_power(tmp_path: Path, capsys: Capsys) -> N
     (tmp_path / "profile.toml").write_text(f"{PROFILE}{BATTERY}")
     options = ("--profile", tmp_path / "profile.toml", "--speed-mps", 2.2)
     found, text = compare(capsys, sheet, *options), text_of(capsys, sheet, *options)
-    assert "At 7.9 km/h: equal power is the fair test, this is what it brings." in text
+    assert "At 7.9 km/h (equal power is the fair test; this follows from it):" in text
     cruise = found["cruise"]
     assert cruise["speed_mps"] == 2.2
     for one in cruise["setups"]:
@@ -384,7 +384,7 @@ def test_the_cruise_goes_beside_equal_power(tmp_path: Path, capsys: Capsys) -> N
 @pytest.mark.parametrize(
     ("options", "problem"),
     [
-        (("--battery-wh", 500), "--battery-wh: goes with --speed-mps"),
+        (("--battery-wh", 500), "--battery-wh: needs --speed-mps"),
         (("--speed-mps", 2, "--battery-wh", 500), "--battery-wh: the craft profile has no"),
         (("--html", "runs.toml"), "--html runs.toml: expected a name that ends in .html"),
     ],

@@ -109,7 +109,7 @@ def test_a_good_day_fits_one_screen(day: str, tmp_path: Path, capsys: Capsys) ->
     gaps = [lines[lines.index(line) - 1] == "" for line in ranked[1:]]
     groups = [one["group"] for one in found["places"]]
     assert gaps == [a != b for a, b in pairwise(groups)]
-    assert sum("sensors' gain" in line for line in lines) == 1
+    assert sum("Sensor gain" in line for line in lines) == 1
 
 
 def test_a_label_never_steers_the_terminal(tmp_path: Path, capsys: Capsys) -> None:

@@ -21,9 +21,9 @@ def lines(*setups: SetupCruise, known: bool = True, units: str = "km/h") -> list
 
 def test_consumption_range_and_difference_of_each() -> None:
     found = lines(A, B)
-    assert found[0] == "At 7.2 km/h: equal power is the fair test, this is what it brings."
+    assert found[0] == "At 7.2 km/h (equal power is the fair test; this follows from it):"
     assert [" ".join(line.split()) for line in found[2:]] == [
-        "set-up Wh/km range, km behind the first by",
+        "set-up Wh/km range, km behind the first from",
         "a 30.0 26.7 (24.0 to 29.6) - curve",
         "b 36.0 22.2 (20.0 to 25.0) 20.0 % (10.0 to 31.0) slope",
     ]
@@ -52,6 +52,4 @@ def test_a_speed_too_far_says_so_and_names_no_power() -> None:
 def test_where_it_is_uncertain_it_says_which_runs_would_tell() -> None:
     wide = SetupCruise("a", Figure(30.0, 20.0, 45.0), Figure(0.0), False, 0.2)
     # 30 Wh/km x 7.2 km/h = 216 W.
-    assert "runs at about 216 W would tell it at that speed." in " ".join(
-        " ".join(lines(wide, B)).split()
-    )
+    assert "runs at about 216 W would narrow it." in " ".join(" ".join(lines(wide, B)).split())

@@ -57,9 +57,9 @@ def test_three_legs_have_weights_one_two_one(tmp_path: Path, capsys: Capsys) -> 
 def test_a_removed_drift_is_stated(tmp_path: Path, capsys: Capsys) -> None:
     text = " ".join(text_of(capsys, write_day(tmp_path, DRIFT, 1), "--details").split())
     assert "% an hour in speed was taken out" in text
-    assert "Not ridden by turns: broad and slim." in text
-    assert "Next: ride broad, slim again, there and back each at" in text
-    assert "W, by turns." in text
+    assert "Not alternated: broad and slim." in text
+    assert "Next: ride broad and slim again at" in text
+    assert "each there and back, alternating." in text
 
 
 def evidence_of(runs: Runs, *, learned: bool = False) -> str:
@@ -73,13 +73,13 @@ def test_unequal_scatter_is_stated() -> None:
     noise = [sd * (-1) ** (n // 2) for n, sd in enumerate(scatter) for _ in range(2)]
     text = evidence_of(Runs("abababab", noise=noise))
     pooled = evidence_of(Runs("abababab", noise=[0.01 * (-1) ** (n // 4) for n in range(16)]))
-    assert "standard deviation, over all; degrees of freedom: 6)" in pooled
-    assert "each set-up for itself, by Welch" in text
+    assert "standard deviation, pooled; degrees of freedom: 6)" in pooled
+    assert "each set-up by itself, after Welch" in text
 
 
 def test_the_source_of_the_slope_is_stated() -> None:
-    assert "power to the 0.31 +- 0.02, as is usual for small craft" in evidence_of(Runs("abba"))
-    assert "0.31 +- 0.02, by the craft's own curve." in evidence_of(Runs("abba"), learned=True)
+    assert "power to the 0.31 +- 0.02, as usual for small craft" in evidence_of(Runs("abba"))
+    assert "0.31 +- 0.02, from the craft's own curve." in evidence_of(Runs("abba"), learned=True)
 
 
 def test_unknown_scatter_is_stated() -> None:
@@ -90,10 +90,10 @@ def test_runs_that_do_not_count_are_listed_with_the_reason() -> None:
     noise = [0.003 * (-1) ** (n // 3) for n in range(16)]
     noise[4:6] = [-0.12, -0.12]
     text = evidence_of(Runs("abbaabba", noise=noise))
-    assert "runs 5, 6: left out as outlier" in text
+    assert "runs 5, 6: left out as an outlier" in text
     alone = Runs("abba", legs_each=3, course_deg=0.0)
-    assert "stands alone" not in evidence_of(alone)
-    assert "run 1 stands alone: the next run had another set-up" in evidence_of(
+    assert "does not count" not in evidence_of(alone)
+    assert "run 1 does not count: the next run had another set-up" in evidence_of(
         Runs("abbaa", legs_each=1)
     )
 
@@ -105,7 +105,7 @@ def test_laps_have_a_length_and_no_course() -> None:
     text = " ".join(" ".join(evidence_lines(found, CHOICES["m/s"])).split())
     assert "1 a lap 500 m 250 s" in text
     assert "deg " not in text
-    assert "Laps, brought to 400 W (m/s), each run with its weight: a run 1, a lap 2.000" in text
+    assert "Laps scaled to 400 W in m/s, with the weight of each run: a run 1, a lap 2.000" in text
     assert "A lap repeats to" in text
     both = compared(
         [*Runs("abba").legs(), *(one.at(0, 5000.0) for one in laps)], 400.0,
@@ -113,4 +113,4 @@ def test_laps_have_a_length_and_no_course() -> None:
     )  # fmt: skip
     assert not isinstance(both, Unknown)
     mixed = " ".join(" ".join(evidence_lines(both, CHOICES["m/s"])).split())
-    assert "Double runs and laps, brought to 400 W and freed of the water's change" in mixed
+    assert "Double runs and laps scaled to 400 W, corrected for changing water, in m/s" in mixed

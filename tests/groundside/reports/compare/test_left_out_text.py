@@ -36,16 +36,16 @@ def lines(found: Findings, *, details: bool = False) -> list[str]:
 
 
 def test_a_run_that_stands_alone_is_named_with_its_time() -> None:
-    # One leg of a, then two of b: the first stands alone.
+    # One leg of a, then two of b: the first has no partner.
     assert lines(findings("abb", 1)) == [
-        "Run 1 (a, from 0 s, 15:06 UTC) stands alone: the next run had another set-up."
+        "Run 1 (a, from 0 s, 15:06 UTC) does not count: the next run had another set-up."
     ]
 
 
 def test_what_was_passed_over_has_its_time_of_day() -> None:
     remark = Remark(RemarkCode.NO_RUN_FOUND, log="day.tlog", from_s=600.0)
     assert lines(findings("abba", 2, remark)) == [
-        "Passed over: day.tlog from 600 s: no straight run with known power and speed in it "
+        "Does not count: day.tlog from 600 s: no straight run with known power and speed in it "
         "(15:16 UTC)."
     ]
     elsewhere = Remark(RemarkCode.NO_RUN_FOUND, log="other.tlog", from_s=600.0)
@@ -56,7 +56,7 @@ def test_only_the_first_of_many_are_named_unless_asked_for() -> None:
     many = findings("abcabb", 1)
     assert len(lines(many, details=True)) == 4
     short = lines(many)
-    assert short == [*lines(many, details=True)[:2], "2 more do not count: --details names them."]
+    assert short == [*lines(many, details=True)[:2], "2 more do not count: --details lists them."]
     assert len(lines(findings("abcbb", 1))) == 3
 
 

@@ -42,7 +42,8 @@ def test_those_not_told_apart_are_ridden_again_and_the_others_dropped(
 ) -> None:
     found = ahead(enough=False, order=("b", "a"), drop=drop, rounds=rounds)
     assert (
-        next_text(found, ()) == f"Next: ride b, a again, there and back each at 400 W, {expected}"
+        next_text(found, ())
+        == f"Next: ride b and a again at 400 W, each there and back, {expected}"
     )
 
 
@@ -50,12 +51,12 @@ def test_laps_are_ridden_as_laps() -> None:
     legs = [made_lap(name, 300.0 * n, 2.0) for n, name in enumerate("abba")]
     found = compare(legs, 400.0, SLOPE, 0.02)
     assert not isinstance(found, Unknown)
-    assert "again, a lap each at 400 W, " in next_text(found, ())
+    assert "again at 400 W, one lap each, " in next_text(found, ())
 
 
 def test_a_name_with_a_comma_is_one_name() -> None:
     found = ahead(enough=False, order=("three blades, cut", "a"), rounds=None)
-    assert "ride 'three blades, cut', a again" in next_text(found, ())
+    assert "ride 'three blades, cut' and a again" in next_text(found, ())
     dropped = ahead(enough=False, order=("a", "b"), drop=("c", "three blades, cut"))
     assert next_text(dropped, ()).endswith("Drop c and 'three blades, cut'.")
 
@@ -64,20 +65,20 @@ def test_what_a_caution_names_is_mended_before_anything_is_believed() -> None:
     """Found: with unequal charge, it only said to try another power."""
     told = ahead(enough=True)
     assert next_text(told, (VOLTS,)) == (
-        "Next: first mend what the cautions name, then ride a, c again, there and back each at "
-        "400 W, by turns."
+        "Next: first deal with the cautions, then ride a and c again at 400 W, each there and "
+        "back, alternating."
     )
     more = ahead(enough=False, order=("b", "a"), drop=("c",), rounds=2)
     assert next_text(more, (VOLTS,)) == (
-        "Next: first mend what the cautions name, then ride b, a again, there and back each at "
-        "400 W, in this order, then in reverse; about 2 more rounds."
+        "Next: first deal with the cautions, then ride b and a again at 400 W, each there and "
+        "back, in this order, then in reverse; about 2 more rounds."
     )
 
 
 def test_to_ride_by_turns_is_itself_what_mends_the_order() -> None:
     told = ahead(enough=True)
     assert next_text(told, (ORDER,)) == (
-        "Next: ride a, b again, there and back each at 400 W, by turns."
+        "Next: ride a and b again at 400 W, each there and back, alternating."
     )
 
 
@@ -98,11 +99,11 @@ FIRST = (0, Figure(0.0))
 def test_enough_names_the_best_or_those_that_are_alike() -> None:
     far = (1, Figure(0.05, 0.03, 0.07))
     assert next_text(placed(FIRST, far, far), ()) == (
-        "Next: enough was run. Take a; at another power the ranking may differ."
+        "Next: you have enough runs. Take a; at another power the ranking may differ."
     )
     near = (0, Figure(0.01, -0.01, 0.029))
     assert next_text(placed(FIRST, near, far), ()) == (
-        "Next: enough was run. a and b are alike to within 3 %: take whichever suits you otherwise."
+        "Next: you have enough runs. a and b are alike to within 3 %: take whichever you prefer."
     )
     wide = (0, Figure(0.01, -0.01, 0.031))
     assert "a, b and c are unlikely to differ by 3 %" in next_text(placed(FIRST, near, wide), ())

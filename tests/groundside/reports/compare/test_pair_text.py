@@ -29,17 +29,17 @@ A, B = Figure(-0.07, -0.1, -0.04), Figure(0.01, -0.02, 0.04)
         ),
         (
             PairResult("A", "B", B, "cannot_tell", 6, 0.4, 6.0),
-            "A and B cannot be told apart: about 6 more double runs would tell 3 % (A uses 2.0 % "
+            "A and B cannot be told apart: about 6 more double runs would show 3 % (A uses 2.0 % "
             "less to 4.0 % more than B).",
         ),
         (
             PairResult("A", "B", Figure(0.001, -0.01, 0.012), "cannot_tell", 0, 0.9, 20.0),
-            "A and B cannot be told apart: enough was run to find 3 %, so if they differ it is by "
-            "less (A uses 1.0 % less to 1.2 % more than B).",
+            "A and B cannot be told apart: the runs are enough to show 3 %, so any difference is "
+            "smaller (A uses 1.0 % less to 1.2 % more than B).",
         ),
         (
             PairResult("A", "B", B, "cannot_tell", 0, 0.4, 6.0),
-            "A and B cannot be told apart: enough was run to find 3 % most times, but as much "
+            "A and B cannot be told apart: the runs would usually show 3 %, but that much "
             "is not ruled out (A uses 2.0 % less to 4.0 % more than B).",
         ),
         (
@@ -49,12 +49,12 @@ A, B = Figure(-0.07, -0.1, -0.04), Figure(0.01, -0.02, 0.04)
         (
             PairResult("A", "B", A, "cannot_tell", None, 0.01, 6.0, Unknown(Reason.DRIFT_POSSIBLE)),
             "A and B cannot be told apart: all runs of one came before all of the other, so "
-            "a step or drift may be what differs (A uses 4.0 to 10.0 % less than B).",
+            "the difference may be a step or drift (A uses 4.0 to 10.0 % less than B).",
         ),
         (
             PairResult("A", "B", Figure(0.06, 0.01, 0.11), "cannot_tell", 3, 0.2, 1.0, FEW),
             "A and B cannot be told apart: too few double runs; about 3 more double runs would "
-            "tell 3 % (A uses 1.0 to 11.0 % more than B).",
+            "show 3 % (A uses 1.0 to 11.0 % more than B).",
         ),
         (
             PairResult("A", "B", Unknown(Reason.NEVER_TOGETHER), "cannot_tell", None, None, 0),
@@ -68,7 +68,7 @@ def test_the_sentence_for_each_verdict(pair: PairResult, sentence: str) -> None:
 
 def test_laps_are_counted_as_laps() -> None:
     pair = PairResult("A", "B", B, "cannot_tell", 6, 0.4, 6.0)
-    assert "about 6 more laps would tell 3 %" in pair_sentence(pair, DEFAULT, "laps")
+    assert "about 6 more laps would show 3 %" in pair_sentence(pair, DEFAULT, "laps")
 
 
 def test_pairs_come_in_the_order_of_the_ranking() -> None:

@@ -124,7 +124,7 @@ def test_the_split_in_words(tmp_path: Path, capsys: pytest.CaptureFixture[str]) 
     sheet = write_day(tmp_path, DAY, 2)
     text = " ".join(text_of(capsys, sheet, "--details").split())
     assert "Where the battery's power goes" in text
-    assert "broad against slim: propeller and hull make -" in text
+    assert "broad against slim: propeller and hull account for -" in text
     assert "derived" not in text
     write_day(tmp_path, replace(DAY, drive_telemetry="input"), 2)
     assert "it is derived, with 4 % lost in the drive" in " ".join(
@@ -138,4 +138,4 @@ def test_no_split_without_a_verdict_on_the_whole(
     equal = replace(DAY, setups={"broad": Setup(), "slim": Setup(0.0, 1.9)}, order=TURNS[:4])
     text = " ".join(text_of(capsys, write_day(tmp_path, equal, 1), "--details").split())
     assert "cannot be told apart" in text
-    assert "what propeller and hull make cannot be told" in text
+    assert "the share of propeller and hull is unknown" in text

@@ -66,20 +66,20 @@ def test_the_gain_of_the_sensors_is_said_once_and_apart() -> None:
     found = replace(compared(), shared_sd_fraction=0.0255)
     said = [one for one in range_sentences(found, DEFAULT) if "gain" in one]
     # 1.96 x 2.55 % = 5.0 %.
-    assert said == [
-        "The sensors' gain may shift all Wh/km together by 5 %; it is in no difference."
-    ]
+    assert said == ["Sensor gain may shift all Wh/km together by 5 %; differences are unaffected."]
     assert not any("gain" in line for line in table(found))
 
 
 def test_what_the_runs_can_tell() -> None:
     two = compared(Runs("abba").legs())
-    assert "These runs only tell set-ups that are 4.2 % apart or more." in range_sentences(
-        replace(two, told_fraction=0.042), DEFAULT
+    assert (
+        "These runs can only tell apart set-ups that differ by 4.2 % or more."
+        in range_sentences(replace(two, told_fraction=0.042), DEFAULT)
     )
     three = replace(compared(), told_fraction=0.042)
-    assert "One pair by itself is told from 4.2 % on; among 3, it takes more." in range_sentences(
-        three, DEFAULT
+    assert (
+        "Alone, two set-ups can be told apart at 4.2 % or more; among 3 it takes more."
+        in range_sentences(three, DEFAULT)
     )
     alone = replace(two, told_fraction=None)
     assert not any("told from" in one or "only" in one for one in range_sentences(alone, DEFAULT))

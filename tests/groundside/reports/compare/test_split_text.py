@@ -19,5 +19,5 @@ from groundside.reports.compare.split_text import split_sentence
 )
 def test_the_sentence_for_gains_and_losses(motor: float, rest: float, ending: str) -> None:
     text = split_sentence(PairSplit("A", "B", motor, rest), sure=True)
-    assert text.endswith(f"drive {100 * motor:+.1f} %.{ending}")
-    assert f"make {100 * rest:+.1f} %" in text
+    assert text.endswith(f"drive for {100 * motor:+.1f} %.{ending}")
+    assert f"hull account for {100 * rest:+.1f} %" in text

@@ -223,7 +223,7 @@ def test_a_sheet_and_sessions_together(capsys, tmp_path) -> None:
     assert main(both) == 1
     out = capsys.readouterr().out
     assert "Largest uncertainty: " in out
-    assert "Alone each makes, either way: " in out
+    assert "Uncertainty by source, +-: " in out
     sheet.write_text(f'[[charge]]\nlogs = ["{first}"]\ncharged_ah = 0.44\n')
     assert "given twice" in refusal(capsys, *both)
     log = str(first / "telemetry.tlog")

@@ -250,7 +250,7 @@ def test_uninformative_charges_are_left_out_with_a_remark(capsys, folder) -> Non
     _, found = reconcile(capsys, "--sheet", path, "--profile", folder / "zeroed.toml")
     (remark,) = [one for one in found["remarks"] if one["code"] == "rests_on"]
     assert remark["used_charges"] == 1
-    assert "rests on 1 of them" in remark["text"]
+    assert "rests on 1 of the charges" in remark["text"]
 
 
 @pytest.mark.slow
