@@ -81,15 +81,14 @@ class Unlogged:
     charge_ah, sd_ah
         Estimate and its standard deviation, independent from charge to charge.
     most_ah
-        Upper bound of a further part: none for every second rider, who disconnects the pack, and
-        uniform from zero for the others (as in `onboard.efficiency.battery.full_to_full`).
+        Upper bound of a further part, of which nothing else is known.
 
     Notes
     -----
-    With D = 0 or 1, alike each time, and U uniform from 0 to m, independent each time, the further
-    part D U has the mean m/4, the variance m^2/6 - m^2/16 = 5 m^2/48, and between two charges the
-    covariance m^2/8 - m^2/16 = m^2/16. So m/4 is the standard deviation of what is alike, and
-    m/sqrt(24) that of what is not.
+    It is a rider's habit, so alike in every charge: some disconnect the pack, others leave it on,
+    and values near 0 and m are likelier than those between. A quantity with such a U-shaped
+    distribution from 0 to m has the mean m/2 and the standard deviation m/sqrt(8) (JCGM 101:2008,
+    6.4.6).
     """
 
     charge_ah: float = 0.0
@@ -99,17 +98,17 @@ class Unlogged:
     @property
     def mean_ah(self) -> float:
         """Mean of both parts [Ah]."""
-        return self.charge_ah + self.most_ah / 4.0
+        return self.charge_ah + self.most_ah / 2.0
 
     @property
     def alike_sd_ah(self) -> float:
         """Standard deviation of what is the same in every charge [Ah]."""
-        return self.most_ah / 4.0
+        return self.most_ah / math.sqrt(8.0)
 
     @property
     def own_sd_ah(self) -> float:
         """Standard deviation of what differs from charge to charge [Ah]."""
-        return math.hypot(self.sd_ah, self.most_ah / math.sqrt(24.0))
+        return self.sd_ah
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 
 from groundside.words.figures import percent, whole
-from groundside.words.filling import Values, Wording, statement_text, written
+from groundside.words.filling import Values, Wording, fill, statement_text, written
 from groundside.words.units import Units
 from onboard.contract.codes import Code, Value
 from onboard.contract.remarks import (
@@ -123,11 +123,37 @@ def _temperature_differs(values: Values, _units: Units) -> str:
     return f"Temperature differed: {'; '.join(parts)}. Let it cool, or take turns."
 
 
-def _no_run_found(values: Values, _units: Units) -> str:
-    # In seconds, as in a run sheet.
+_WAYS = {
+    "longer": "was {off} longer",
+    "shorter": "was {off} shorter",
+    "other_way_round": "went the other way round",
+    "other_shape": "had another shape",
+}
+
+
+def _courses_differ(values: Values, units: Units) -> str:
+    usual_m = _number(values["usual_lap_m"])
+    parts = [
+        f"run {written('run_numbers', number, units)} ({setup}) "
+        + _WAYS[str(way)].format(off=percent(abs(_number(lap_m) / usual_m - 1.0)))
+        for (number, setup), (way, lap_m) in zip(
+            _beside(values, "run_numbers", "setups"),
+            _beside(values, "ways", "laps_m"),
+            strict=True,
+        )
+    ]
+    # Two decimals: laps are short.
+    usual = f"{units.distance(usual_m):.2f} {units.distance_name}"
     return (
-        f"{values['log']} from {whole(_number(values['from_s']))} s: no straight run with known "
-        "power and speed in it"
+        f"Laps differ from the usual {usual}: {', '.join(parts)}. Turns and water count "
+        "differently there: ride all laps round the same marks."
+    )
+
+
+def _found_in(what: str) -> Wording:
+    # In seconds, as in a run sheet.
+    return lambda values, units: (
+        f"{values['log']} from {whole(_number(values['from_s']))} s: " + fill(what, values, units)
     )
 
 
@@ -137,6 +163,14 @@ WORDINGS: Mapping[Code, Wording] = {
     CautionCode.OUTLIER_RUN: _outlier_run,
     CautionCode.ORDER_CONFOUNDED: _order_confounded,
     CautionCode.TEMPERATURE_DIFFERS: _temperature_differs,
-    RemarkCode.NO_RUN_FOUND: _no_run_found,
+    CautionCode.COURSES_DIFFER: _courses_differ,
+    RemarkCode.NO_RUN_FOUND: _found_in("no straight run with known power and speed in it"),
+    RemarkCode.NO_LAP_FOUND: _found_in("no lap with known power and speed in it"),
+    RemarkCode.LAP_CUT_SHORT: _found_in(
+        "a lap was cut short, {missing_fraction} of it is missing, so it does not count"
+    ),
+    RemarkCode.LAP_POWER_NOT_HELD: _found_in(
+        "power was not held through a lap (it varied by {swing_fraction}), so it does not count"
+    ),
 }
 """Cautions and remarks that need more than gaps; all other sentences are rows of the contract."""

@@ -41,13 +41,13 @@ COUNTS: Final = frozenset(
 )
 """Names of whole numbers."""
 
-TEXTS: Final = frozenset(("sources", "parts", "setups", "others", "reasons", "files"))
+TEXTS: Final = frozenset(("sources", "parts", "setups", "others", "reasons", "files", "ways"))
 """Names of several texts."""
 
 SEVERAL_COUNTS: Final = frozenset(("run_numbers", "packs", "other_systems", "receivers"))
 """Names of several whole numbers."""
 
-SEVERAL: Final = frozenset(("powers_w",))
+SEVERAL: Final = frozenset(("powers_w", "laps_m"))
 """Names of several quantities."""
 
 RATIOS: Final = frozenset(("times", "current_scale"))

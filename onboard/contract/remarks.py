@@ -41,6 +41,12 @@ class CautionCode(Code):
         "order_confounded",
         "the order hides drift between each of {setups} and the one beside it in {others}",
     )
+    COURSES_DIFFER = (
+        "courses_differ",
+        "laps went round other courses than the rest, which are {usual_lap_m} long: {run_numbers} "
+        "with {setups}, each {ways} (longer, shorter, other_way_round or other_shape) and as long "
+        "as in {laps_m}",
+    )
     VOLTAGE_DIFFERS = (
         "voltage_differs",
         "Pack voltage differed: {voltage_v} with {setup}, {other_voltage_v} with {other}. Charge "
@@ -127,6 +133,19 @@ class RemarkCode(Code):
     NO_RUN_FOUND = (
         "no_run_found",
         "{log} from {from_s} after its start: no straight run with known power and speed in it",
+    )
+    NO_LAP_FOUND = (
+        "no_lap_found",
+        "{log} from {from_s} after its start: no lap with known power and speed in it",
+    )
+    LAP_CUT_SHORT = (
+        "lap_cut_short",
+        "{log} from {from_s} after its start: a lap that lacks {missing_fraction} of its course",
+    )
+    LAP_POWER_NOT_HELD = (
+        "lap_power_not_held",
+        "{log} from {from_s} after its start: a lap through which power was not held, by "
+        "{swing_fraction} about its mean",
     )
 
     # Reconciliation.

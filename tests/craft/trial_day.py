@@ -144,7 +144,7 @@ def make(day: Day, seed: int) -> Made:
             legs.append((name, t_s + TURN_S, t_s + TURN_S + day.leg_s))
             t_s += count * STEP_S
     columns = np.concatenate(rows)
-    return Made(_frames(day, columns, rng), legs, truth)
+    return Made(frames_of(day, columns), legs, truth)
 
 
 def _leg(
@@ -216,7 +216,8 @@ def _remembering(rng: np.random.Generator, count: int, memory: float) -> Array:
     return values
 
 
-def _frames(day: Day, columns: Array, rng: np.random.Generator) -> list[Frame]:
+def frames_of(day: Day, columns: Array) -> list[Frame]:
+    """Return the frames of samples, whose columns are those of `_rows`."""
     sender = Sender(1, 1, 2)
     east = (
         np.cumsum(columns[:, 2]) * STEP_S / METRES_PER_DEGREE / math.cos(math.radians(LATITUDE_DEG))

@@ -11,6 +11,8 @@ steady now      `trip/steady_now.py`        how long power and course of a run h
                                             each 10 s against the mean so far
 steady block    `curve/steady.py`           20 s to learn the curve from, after 10 s of settling
 straight leg    `trial/stretches.py`        a stretch without turns, settled, to be compared
+lap             `trial/laps.py`             a round of a closed course at held power, settled, to
+                                            be compared
 same riding     `riding/like_blocks.py`     back to where the rider changed something, so that a
                                             range goes on 'as now'
 ==============  ==========================  =======================================================
@@ -83,6 +85,45 @@ STRETCH_LEAST_S, STRETCH_LEAST_MARKED_S, STRETCH_GAP_S = 30, 15, 15.0
 """Shortest run, found and marked: ships take at least five minutes (second-hand, see ITTC 7.5-04),
 small craft settle in seconds. And the gap in the data that a run survives if it continues on the
 same course: cut in two it would make two double runs of one [s]."""
+
+# -- lap of a trial --
+
+LAP_GAP_FRACTION, LAP_COURSE_DEG, LAP_LEAST_S, LAP_LEAST_MARKED_S = 0.05, 45.0, 60, 30
+"""Largest distance from the end of a lap to its start, as a share of its length: of a steady water
+current of 0.15 of the speed it leaves 0.75 %. Largest difference of course there [deg], and
+shortest lap, found and marked: a tight circle is a turn [s]."""
+
+LAP_THIN_FRACTION, LAP_LINE_SHARE = 0.11, 0.6
+"""A round is a there-and-back if the area that it encloses is below the first share of the square
+of half its length, and its courses, doubled, have a larger resultant than the second. Of an oval
+with straights of six times the width these are 0.12 and 0.79, of a circle 0.32 and 0."""
+
+LAP_CHANGE_FRACTION, LAP_SLIP_FRACTION, LAP_LEVEL_FRACTION = 0.35, 0.5, 0.2
+"""Power changes if its means over ten seconds before and after differ by the first share, or slips
+if for three seconds it is below the second share of the ten around; and a part at held power begins
+and ends within the third of its mean."""
+
+LAP_SETTLE_S, LAP_SETTLED_FRACTION = 10, 0.05
+"""A craft has settled after this time, as before a steady block [s], or once its speed, without the
+water's part, is lower by no more than this share than after it."""
+
+LAP_UNKNOWN_FRACTION, LAP_SINGLE_SHARE, LAP_SINGLE_OF_ALL_SHARE = 0.03, 0.3, 0.25
+"""Largest share of unknown seconds in a lap. And the shares of the time under way at its power, and
+of all time under way, that a round must have, unless it is repeated or marked, to be a lap: who
+rides about closes a round now and then."""
+
+LAP_ALIKE_FRACTION, LAP_HELD_SHARE = 0.1, 0.6
+"""Rounds are the same again if their lengths differ by no more than the first [ln]. A round through
+which power was not held is worth stating if it is the same as the laps found or, without any, if
+power was held through the second share of it."""
+
+LAP_NEARLY_FRACTION, LAP_NEARLY_MARKED_FRACTION = 0.25, 0.35
+"""Largest share missing of a lap that was cut short, found and marked; two sides of a triangle lack
+a third."""
+
+COURSE_LENGTH_FRACTION, COURSE_SHAPE_FRACTION, LAP_CROSSED_FRACTION = 0.04, 0.25, 0.03
+"""Differences of length, and of enclosed area over squared length, from which on laps are round
+different courses; and that ratio below which a course crosses itself, and has no way round."""
 
 # -- same riding --
 

@@ -26,7 +26,9 @@ from onboard.efficiency.trial.trial_practice import (
     POWER_APART_QUANTILE,
     POWER_DRIFT_FRACTION,
     POWER_SCATTER_FRACTION,
+    POWER_SET_SD_FRACTION,
     POWER_SWING_FRACTION,
+    REPEATABILITY_WORTH,
     SCATTER_WORTH,
     VOLTS_APART_FRACTION,
 )
@@ -200,7 +202,11 @@ def _scatter(legs: list[Leg], value: Callable[[Leg], float]) -> tuple[float, int
 def _apart(legs: list[Leg]) -> tuple[str, ...]:
     """Return the set-ups that were run at different powers."""
     scatter, freedom = _scatter(legs, _power)
-    reach = quantile(float(freedom), POWER_APART_QUANTILE) * scatter if freedom else 0.0
+    # One run of each shows nothing of how well power is set.
+    squares = freedom * scatter**2 + REPEATABILITY_WORTH * POWER_SET_SD_FRACTION**2
+    reach = quantile(freedom + REPEATABILITY_WORTH, POWER_APART_QUANTILE) * math.sqrt(
+        squares / (freedom + REPEATABILITY_WORTH)
+    )
     apart: set[str] = set()
     for a, b in combinations(_setups(legs), 2):
         first, second = (np.log(_of(legs, name, _power)) for name in (a, b))

@@ -131,26 +131,35 @@ class Judge:
             for pair in found
         )
 
-    def chances_best(self) -> dict[str, float]:
-        """Return the probability of each set-up to be the best of all; they sum to 1.
+    def chances_best(self) -> dict[str, float | None]:
+        """Return the probability of each set-up to be the best; None if never run with the best.
 
         The levels are drawn from their joint distribution: a multivariate t.
         """
-        fit, count = self._evidence.levels, len(self._names)
+        fit = self._evidence.levels
         best = int(np.argmax(fit.level))
-        contrasts = np.eye(count) - np.eye(count)[best]
-        variances = np.array([self._spread(one)[0] if one.any() else 0.0 for one in contrasts])
-        freedom = min([self._spread(one)[1] for one in contrasts if one.any()], default=1.0)
-        common = contrasts @ fit.inverse @ contrasts.T
-        size = np.sqrt(np.maximum(np.diag(common), 1e-18))
-        # Correlated as by the scatter, each as wide as its difference from the best.
-        root = np.linalg.cholesky(common / np.outer(size, size) + 1e-9 * np.eye(count))
-        draws = np.random.default_rng(1).standard_normal((CHANCE_DRAWS, count)) @ root.T
-        wide = np.sqrt(freedom / np.random.default_rng(2).chisquare(freedom, CHANCE_DRAWS))
-        levels = fit.level - fit.level[best] + draws * wide[:, None] * np.sqrt(variances)
-        levels[:, best] = 0.0
-        wins = np.bincount(np.argmax(levels, axis=1), minlength=count) / CHANCE_DRAWS
-        return dict(zip(self._names, wins.tolist(), strict=True))
+        others = [
+            n for n in range(len(self._names)) if n != best and fit.group[n] == fit.group[best]
+        ]
+        contrasts = [self._contrast(best, n) for n in others]
+        spreads = [self._spread(one) for one in contrasts]
+        ahead = np.zeros((CHANCE_DRAWS, 1 + len(others)))
+        if others:
+            rows = np.array(contrasts)
+            scatter = rows @ fit.inverse @ rows.T
+            size = np.sqrt(np.diag(scatter))
+            # Correlated as by the scatter, each as wide as its difference from the best.
+            root = np.linalg.cholesky(scatter / np.outer(size, size) + 1e-9 * np.eye(len(others)))
+            freedom = min(freedom for _, freedom in spreads)
+            draws = np.random.default_rng(1).standard_normal((CHANCE_DRAWS, len(others))) @ root.T
+            wide = np.sqrt(freedom / np.random.default_rng(2).chisquare(freedom, CHANCE_DRAWS))
+            sds = np.sqrt([variance for variance, _ in spreads])
+            ahead[:, 1:] = draws * wide[:, None] * sds + rows @ fit.level
+        wins = np.bincount(np.argmax(ahead, axis=1), minlength=len(others) + 1) / CHANCE_DRAWS
+        found: dict[str, float | None] = dict.fromkeys(self._names)
+        for n, share in zip((best, *others), wins.tolist(), strict=True):
+            found[self._names[n]] = share
+        return found
 
     def told_fraction(self) -> float | None:
         """Return the difference in Wh/km from which the best is told from another; None alone."""

@@ -1,11 +1,13 @@
-"""A leg: one straight run of a trial, with its means and their standard errors."""
+"""A leg: one run of a trial, straight or a lap, with its means and their standard errors."""
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
 from onboard.block import FloatArray
 from onboard.efficiency.curve.steady import standard_error
+from onboard.efficiency.trial.path import Path
 from onboard.efficiency.trial.seconds import Seconds
 
 PIECE_S = 10
@@ -40,6 +42,8 @@ class Leg:
     lap_m
         Length of the closed course of a lap; 0 for a straight run. A lap has no course: its
         velocity is 0 east and north, and its speed is length over time.
+    lap_area_m2
+        Area that a lap encloses, positive clockwise: its way round and, with its length, its shape.
     """
 
     setup: str
@@ -63,6 +67,7 @@ class Leg:
     reported_amps_a: float = np.nan
     place: str = ""
     lap_m: float = 0.0
+    lap_area_m2: float = 0.0
 
     @property
     def middle_s(self) -> float:
@@ -91,35 +96,78 @@ def leg(seconds: Seconds, setup: str, place: str = "") -> Leg:
     setup, place
         See `Leg`.
     """
-    known = np.isfinite(seconds.power_w) & np.isfinite(seconds.east_mps)
-    power = seconds.power_w[known]
-    east, north = (float(v[known].mean()) for v in (seconds.east_mps, seconds.north_mps))
+    known = seconds.where(np.isfinite(seconds.power_w) & np.isfinite(seconds.east_mps))
+    east, north = float(known.east_mps.mean()), float(known.north_mps.mean())
     speed = float(np.hypot(east, north))
-    along = (seconds.east_mps[known] * east + seconds.north_mps[known] * north) / max(speed, 1e-9)
-    mean_w = float(power.mean())
-    seconds_s = float(seconds.t_s[-1] - seconds.t_s[0]) + 1.0
+    along = (known.east_mps * east + known.north_mps * north) / max(speed, 1e-9)
     return Leg(
+        **_means(seconds, known),
         setup=setup,
-        outing=0,
-        start_s=float(seconds.t_s[0]) - 1.0,
-        seconds_s=seconds_s,
-        power_w=mean_w,
-        power_sd_w=_standard_error(power),
+        place=place,
         speed_mps=speed,
         speed_sd_mps=_standard_error(along),
         east_mps=east,
         north_mps=north,
-        power_drift_fraction=_drift(seconds.t_s[known], power) / mean_w,
-        power_swing_fraction=_swing(power) / mean_w,
-        amps_a=_mean(seconds.amps_a),
-        volts_v=_mean(seconds.volts_v),
-        pack_degc=_mean(seconds.pack_degc),
-        drive_degc=_mean(seconds.drive_degc),
-        rpm=_mean(seconds.rpm),
-        motor_amps_a=_mean(seconds.motor_amps_a),
-        reported_amps_a=_mean(seconds.reported_amps_a),
-        place=place,
     )
+
+
+def lap_leg(seconds: Seconds, setup: str, place: str = "") -> Leg:
+    """Return the leg of the seconds of one lap.
+
+    Its speed is length over time: energy over distance is then power over speed. In a steady water
+    current the speed over ground changes with the course, as the water's part along it; that is no
+    noise, and so the standard error is of what is left of the speed (for the correlation, see
+    `leg`).
+
+    Parameters
+    ----------
+    seconds
+        With known power and velocity, but for a few.
+    setup, place
+        See `Leg`.
+    """
+    known = seconds.where(np.isfinite(seconds.power_w) & np.isfinite(seconds.east_mps))
+    path = Path(known)
+    ends = np.array([0]), np.array([len(known)])
+    lap_m, lasts_s = float(path.length_m(*ends)[0]), float(path.lasts_s(*ends)[0])
+    speed = np.hypot(known.east_mps, known.north_mps)
+    size = np.maximum(speed, 1e-9)
+    east, north = known.east_mps / size, known.north_mps / size
+    by_course = np.column_stack([np.ones(len(known)), east, north])
+    left = speed - by_course @ np.linalg.lstsq(by_course, speed)[0]
+    return Leg(
+        **_means(seconds, known),
+        setup=setup,
+        place=place,
+        speed_mps=lap_m / lasts_s,
+        speed_sd_mps=_standard_error(left),
+        east_mps=0.0,
+        north_mps=0.0,
+        lap_m=lap_m,
+        lap_area_m2=float(path.area_m2(*ends)[0]),
+    )
+
+
+def _means(seconds: Seconds, known: Seconds) -> dict[str, Any]:
+    """Return the means that a straight run and a lap have in common, by field of `Leg`."""
+    power = known.power_w
+    mean_w = float(power.mean())
+    return {
+        "outing": 0,
+        "start_s": float(seconds.t_s[0]) - 1.0,
+        "seconds_s": float(seconds.t_s[-1] - seconds.t_s[0]) + 1.0,
+        "power_w": mean_w,
+        "power_sd_w": _standard_error(power),
+        "power_drift_fraction": _drift(known.t_s, power) / mean_w,
+        "power_swing_fraction": _swing(power) / mean_w,
+        "amps_a": _mean(seconds.amps_a),
+        "volts_v": _mean(seconds.volts_v),
+        "pack_degc": _mean(seconds.pack_degc),
+        "drive_degc": _mean(seconds.drive_degc),
+        "rpm": _mean(seconds.rpm),
+        "motor_amps_a": _mean(seconds.motor_amps_a),
+        "reported_amps_a": _mean(seconds.reported_amps_a),
+    }
 
 
 def _standard_error(values: FloatArray) -> float:

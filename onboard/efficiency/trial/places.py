@@ -7,7 +7,7 @@ from onboard.efficiency.trial.trial_practice import WANTED_FRACTION
 
 
 def places_of(
-    names: list[str], pairs: tuple[PairResult, ...], chances: dict[str, float]
+    names: list[str], pairs: tuple[PairResult, ...], chances: dict[str, float | None]
 ) -> tuple[Place, ...]:
     """Return the place of each set-up.
 
@@ -20,7 +20,7 @@ def places_of(
     pairs
         Every two of them, with verdicts.
     chances
-        Probability of each to be the best.
+        Probability of each to be the best; None where that is unknown.
     """
     told = {frozenset((one.a, one.b)) for one in pairs if one.verdict != "cannot_tell"}
     group: dict[str, int] = {}

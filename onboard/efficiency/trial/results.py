@@ -58,13 +58,13 @@ class Place:
     behind_fraction
         Wh/km more than the best's, as a share of the best's; 0 for the best itself.
     chance_best
-        Probability that it is the best of all.
+        Probability that it is the best of those run with the best; None if it was not.
     """
 
     name: str
     group: int
     behind_fraction: Estimate
-    chance_best: float
+    chance_best: float | None
 
 
 @dataclass(frozen=True)

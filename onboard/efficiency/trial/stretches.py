@@ -12,7 +12,6 @@ import numpy as np
 import numpy.typing as npt
 
 from onboard.block import FloatArray
-from onboard.efficiency.common_practice import DRAWING_LEAST_W
 from onboard.efficiency.meters.steadiness import (
     COURSE_SLOWEST_MPS,
     STRAY_DEG,
@@ -37,7 +36,7 @@ PIECE_S = 5
 
 
 def straight(seconds: Seconds, *, marked: bool) -> list[Seconds]:
-    """Return the straight stretches under power, settled, in order.
+    """Return the straight stretches, settled, in order.
 
     Parameters
     ----------
@@ -53,7 +52,7 @@ def straight(seconds: Seconds, *, marked: bool) -> list[Seconds]:
     found: list[Seconds] = []
     for first, end in _straight_parts(seconds, marked=marked):
         part = _settled(seconds.part(first, end), drop_s=0 if marked else PIECE_S)
-        if len(part) >= least_s and float(part.power_w.mean()) >= DRAWING_LEAST_W:
+        if len(part) >= least_s:
             found.append(part)
     return found
 

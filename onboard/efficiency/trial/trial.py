@@ -9,6 +9,7 @@ from onboard.contract.remarks import Caution, Remark
 from onboard.efficiency.curve.steady import SteadyBlock
 from onboard.efficiency.trial.cautions import power_cautions, surroundings_cautions
 from onboard.efficiency.trial.comparison import compare
+from onboard.efficiency.trial.courses import course_cautions
 from onboard.efficiency.trial.double_runs import double_runs
 from onboard.efficiency.trial.equal_power import curves_of, reference_power_w, slope_at
 from onboard.efficiency.trial.leg import Leg
@@ -115,7 +116,12 @@ def trial_of(rides: list[TrialRide], sensors: Sensors, *, coached: bool = False)
     if isinstance(found, Unknown):
         return NoTrial(found, setups, passed_over)
     counted = [legs[n] for double in found.evidence.doubles for n in double.legs]
-    cautions = [*power_cautions(counted), *found.cautions, *surroundings_cautions(counted)]
+    cautions = [
+        *power_cautions(counted),
+        *course_cautions(found.evidence.legs),
+        *found.cautions,
+        *surroundings_cautions(counted),
+    ]
     return Trial(found, tuple(cautions), passed_over)
 
 

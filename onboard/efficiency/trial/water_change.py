@@ -90,7 +90,8 @@ def water(legs: list[Leg], doubles: list[DoubleRun], speeds_mps: FloatArray) -> 
         weights[n, numbers] = double.weights
         inside[np.ix_(numbers, numbers)] = np.eye(len(numbers)) - 1.0 / len(numbers)
     members = (weights > 0).astype(np.float64)
-    rows, constants, prior = _rows(legs, doubles)
+    course = _courses(legs)
+    rows, constants, prior = _rows(legs, doubles, course)
     used = weights.sum(axis=0) > 0
     least = LeastSquares(inside @ rows[:, :constants], inside @ speeds_mps, prior[:constants])
     full = LeastSquares(inside @ rows, inside @ speeds_mps, prior)
@@ -100,7 +101,7 @@ def water(legs: list[Leg], doubles: list[DoubleRun], speeds_mps: FloatArray) -> 
     variance = (full.squares + guess) / (max(freedom, 0.0) + LEG_NOISE_WORTH)
     terms = full.terms - least.terms
     along = np.where(used, rows @ full.solution, np.nan)
-    change_mps = _change(legs, doubles, rows, full.solution)
+    change_mps = _change(legs, doubles, course, rows @ full.solution)
     sure = terms > 0.5 and freedom > 0.5 and (
         f_survival(
             (least.squares - full.squares) / terms / variance, terms, freedom + LEG_NOISE_WORTH
@@ -123,14 +124,15 @@ def water(legs: list[Leg], doubles: list[DoubleRun], speeds_mps: FloatArray) -> 
     )
 
 
-def _rows(legs: list[Leg], doubles: list[DoubleRun]) -> tuple[FloatArray, int, FloatArray]:
+def _rows(
+    legs: list[Leg], doubles: list[DoubleRun], course: FloatArray
+) -> tuple[FloatArray, int, FloatArray]:
     """Return the design matrix of the water, the number of its constant columns, and its prior.
 
     The columns are unit polynomials of the water along each leg, by component along and across the
     main line of the outing's courses: first the constants of all outings, then all higher powers. A
     lap has none: round a closed course a constant current cancels to first order.
     """
-    course = _courses(legs)
     constants: list[FloatArray] = []
     powers: list[FloatArray] = []
     for outing in sorted({double.outing for double in doubles}):
@@ -163,19 +165,16 @@ def _main_axes(course: FloatArray) -> FloatArray:
 
 
 def _change(
-    legs: list[Leg], doubles: list[DoubleRun], rows: FloatArray, solution: FloatArray
+    legs: list[Leg], doubles: list[DoubleRun], course: FloatArray, along_mps: FloatArray
 ) -> float:
     """Return the widest range of the water along one line of courses, of all outings."""
-    course = _courses(legs)
-    widest = 0.0
-    along = rows @ solution
-    for n in (double.legs[0] for double in doubles if not double.is_lap):
-        same = [
-            k
-            for double in doubles
-            for k in double.legs
-            if legs[k].outing == legs[n].outing and abs(course[k] @ course[n]) > 0.99
-        ]
-        signed = [float(along[k] * np.sign(course[k] @ course[n])) for k in same]
-        widest = max(widest, max(signed) - min(signed))
-    return widest
+    straight = [n for double in doubles if not double.is_lap for n in double.legs]
+    if not straight:
+        return 0.0
+    cosines = course[straight] @ course[straight].T
+    outing = np.array([legs[n].outing for n in straight])
+    same = (outing[:, None] == outing) & (np.abs(cosines) > 0.99)
+    signed = np.sign(cosines) * along_mps[straight]
+    most = np.where(same, signed, -np.inf).max(axis=1)
+    least = np.where(same, signed, np.inf).min(axis=1)
+    return float((most - least).max())

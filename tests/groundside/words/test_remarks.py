@@ -126,3 +126,41 @@ def test_numbers_in_reasons(reason: Unknown, text: str) -> None:
 def test_a_long_log_is_named_in_seconds_as_in_a_sheet() -> None:
     remark = Remark(RemarkCode.NO_RUN_FOUND, log="day.tlog", from_s=10_000.4)
     assert remark_text(remark, KMH).startswith("day.tlog from 10000 s: no straight run")
+
+
+@pytest.mark.parametrize(
+    ("remark", "expected"),
+    [
+        (
+            Remark(RemarkCode.LAP_CUT_SHORT, log="b.tlog", from_s=75.2, missing_fraction=0.18),
+            "b.tlog from 75 s: a lap was cut short, 18 % of it is missing, so it does not count",
+        ),
+        (
+            Remark(RemarkCode.LAP_POWER_NOT_HELD, log="b.tlog", from_s=75.2, swing_fraction=0.21),
+            "b.tlog from 75 s: power was not held through a lap (it varied by 21 %), so it does "
+            "not count",
+        ),
+        (
+            Remark(RemarkCode.NO_LAP_FOUND, log="b.tlog", from_s=75.2),
+            "b.tlog from 75 s: no lap with known power and speed in it",
+        ),
+    ],
+)
+def test_what_is_no_lap(remark: Remark, expected: str) -> None:
+    assert remark_text(remark, KMH) == expected
+
+
+def test_laps_round_other_courses() -> None:
+    caution = Caution(
+        CautionCode.COURSES_DIFFER,
+        usual_lap_m=512.0,
+        run_numbers=(3, 5, 6),
+        setups=("slim", "broad", "slim"),
+        ways=("longer", "other_way_round", "other_shape"),
+        laps_m=(604.0, 511.0, 515.0),
+    )
+    assert caution_text(caution, KMH) == (
+        "Laps differ from the usual 0.51 km: run 3 (slim) was 18 % longer, run 5 (broad) went the "
+        "other way round, run 6 (slim) had another shape. Turns and water count differently there: "
+        "ride all laps round the same marks."
+    )

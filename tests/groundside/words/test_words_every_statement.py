@@ -64,6 +64,7 @@ SAMPLES: dict[str, tuple[Value, Value]] = {
     "key": ("text", "reserve_fraction"),
     "of": ("note", "charged"),
     "held": ("motor_current", "not_known"),
+    "ways": (("longer", "other_way_round"), ("shorter", "other_shape")),
     "dated_by": ("stamps", "nothing"),
 }
 """Two values for each name whose values are codes or error numbers."""

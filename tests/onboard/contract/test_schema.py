@@ -50,6 +50,7 @@ TEXT_VALUES = {
 """Names and paths."""
 
 CODED_VALUES = {"dated_by", "reason", "reasons", "problem", "held", "why", "quantity", "what"}
+CODED_VALUES |= {"ways"}
 """Codes of a closed set."""
 
 

@@ -67,6 +67,8 @@ def test_laps_and_double_runs_are_not_compared_with_each_other() -> None:
     alone = compared(doubles + [one for one in laps if one.setup == "c"])
     never = [one.difference_fraction for one in alone.pairs if "c" in (one.a, one.b)]
     assert never == [Unknown(Reason.NEVER_TOGETHER)] * 2
+    chances = {one.name: one.chance_best for one in alone.places}
+    assert chances["c"] is None or chances["a"] is None
 
 
 def test_a_lap_takes_no_part_in_the_water_s_fit() -> None:
