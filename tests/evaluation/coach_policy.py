@@ -22,7 +22,7 @@ def judged(legs: list[Leg], slope: CurveSlope, significance: float) -> Compariso
 
 @dataclass(frozen=True)
 class Ahead:
-    """What a comparison asks for: whether it is enough, what to ride in which order, what to drop."""
+    """What a comparison asks for: whether it is enough, what to ride in order, what to drop."""
 
     enough: bool = False
     order: Sequence[str] = ()

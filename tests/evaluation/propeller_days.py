@@ -7,7 +7,7 @@ it is by one who looks at the figures in between.
 """
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from scipy.signal import lfilter
@@ -149,17 +149,18 @@ class Afternoon:
 
 @dataclass(frozen=True)
 class Run:
-    """One leg or lap as it was ridden: start and duration, power, speed through the water."""
+    """One leg or lap as it was ridden."""
 
     setup: str
     outing: int
     start_s: float
-    seconds_s: float
     power_w: float
     power_drift: float
+    """Relative change of power from start to end."""
     through_mps: float
-    course_deg: float
-    ground_mps: tuple[float, float]
+    seconds_s: float = 0.0
+    course_deg: float = 0.0
+    ground_mps: tuple[float, float] = (0.0, 0.0)
     """Mean velocity over ground, east and north; of a lap, its speed and 0."""
     lap_m: float = 0.0
 
@@ -218,35 +219,46 @@ class Day:
     def _ride_leg(self, name: str, noise: float, course_deg: float) -> None:
         drawn, rng = self.drawn, self._rng
         self._t_s += float(rng.uniform(*TURN_S))
-        seconds_s = drawn.leg_s * float(rng.uniform(0.9, 1.1))
         course_deg += drawn.steer_deg * float(rng.standard_normal())
-        power_w, drift, through = self._held(name, noise)
-        water = self.water_mps(self._t_s + (np.arange(LEG_POINTS) + 0.5) / LEG_POINTS * seconds_s)
-        ahead = direction(course_deg)
+        run = replace(
+            self._held(name, noise),
+            seconds_s=drawn.leg_s * float(rng.uniform(0.9, 1.1)),
+            course_deg=course_deg,
+        )
+        parts_s = (np.arange(LEG_POINTS) + 0.5) / LEG_POINTS * run.seconds_s
+        water, ahead = self.water_mps(self._t_s + parts_s), direction(course_deg)
         if drawn.holds_track:
-            velocity = (ground_mps(through, water, ahead[None, :])[:, None] * ahead).mean(axis=0)
+            ground = ground_mps(run.through_mps, water, ahead[None, :])
+            velocity = float(ground.mean()) * ahead
         else:
-            velocity = through * ahead + water.mean(axis=0)
+            velocity = run.through_mps * ahead + water.mean(axis=0)
         east, north = velocity.tolist()
-        self._add(name, seconds_s, power_w, drift, through, course_deg, (east, north))
+        self._add(replace(run, ground_mps=(east, north)))
 
     def _ride_lap(self, name: str, noise: float) -> None:
         drawn = self.drawn
         self._t_s += float(self._rng.uniform(0.0, 20.0))
-        power_w, drift, through = self._held(name, noise)
-        through *= 1.0 - drawn.turn_loss
+        run = self._held(name, noise)
+        through = run.through_mps * (1.0 - drawn.turn_loss)
         steps = lap_steps(drawn)
         parts_s = (np.arange(LAP_POINTS) + 0.5) / LAP_POINTS * drawn.lap_m / through
         length = np.hypot(*steps.T)
         ground = ground_mps(through, self.water_mps(self._t_s + parts_s), steps / length[:, None])
         seconds_s = float((length / ground).sum())
-        speed = drawn.lap_m / seconds_s, 0.0
-        self._add(name, seconds_s, power_w, drift, through, drawn.course_deg, speed, drawn.lap_m)
+        self._add(
+            replace(
+                run,
+                seconds_s=seconds_s,
+                through_mps=through,
+                ground_mps=(drawn.lap_m / seconds_s, 0.0),
+                lap_m=drawn.lap_m,
+            )
+        )
 
-    def _held(self, name: str, noise: float) -> tuple[float, float, float]:
-        """Return power, its drift from start to end, and speed through the water of the next run.
+    def _held(self, name: str, noise: float) -> Run:
+        """Return the next run with its power and its speed through the water, and no more.
 
-        One run of `outlier_run` goes wrong.
+        The run of number `outlier_run` goes wrong.
         """
         drawn, rng = self.drawn, self._rng
         off = drawn.power_off + drawn.setup_off.get(name, 0.0)
@@ -256,26 +268,12 @@ class Day:
         noise -= drawn.step if self._stepped else 0.0
         noise += math.log(drawn.outlier) if len(self.runs) == drawn.outlier_run else 0.0
         drift = drawn.power_drift_sd * float(rng.standard_normal())
-        return power_w, drift, self.setups[name].speed_mps(power_w) * math.exp(noise)
+        through = self.setups[name].speed_mps(power_w) * math.exp(noise)
+        return Run(name, self._outing, self._t_s, power_w, drift, through)
 
-    def _add(
-        self,
-        name: str,
-        seconds_s: float,
-        power_w: float,
-        drift: float,
-        through_mps: float,
-        course_deg: float,
-        ground: tuple[float, float],
-        lap_m: float = 0.0,
-    ) -> None:
-        self.runs.append(
-            Run(
-                name, self._outing, self._t_s, seconds_s, power_w, drift, through_mps,
-                course_deg, ground, lap_m,
-            )
-        )  # fmt: skip
-        self._t_s += seconds_s
+    def _add(self, run: Run) -> None:
+        self.runs.append(run)
+        self._t_s += run.seconds_s
 
     def _scatter(self) -> float:
         """Return a draw of unit variance."""
