@@ -103,14 +103,15 @@ def _quiet(sd: float) -> Callable[[Afternoon, np.random.Generator], Afternoon]:
 
 SEVEN = (0.0,) * 7
 IN_TURNS = tuple(range(7)) + tuple(reversed(range(7))) + tuple(range(7))
+TWO_IN_TURNS, THREE_IN_TURNS = (0, 1, 1, 0) * 2, (0, 1, 2, 2, 1, 0) * 2
 BEST_OF_SEVEN = (-0.06, *SEVEN[1:])
 KINDS: dict[str, Kind] = {
-    "two equal": Kind((0.0, 0.0)),
-    "three equal": Kind((0.0,) * 3),
-    "seven equal": Kind(SEVEN),
-    "two equal, laps": Kind((0.0, 0.0), laps=True),
-    "three equal, laps": Kind((0.0,) * 3, laps=True),
-    "seven equal, laps": Kind(SEVEN, laps=True),
+    "two equal": Kind((0.0, 0.0), order=TWO_IN_TURNS),
+    "three equal": Kind((0.0,) * 3, order=THREE_IN_TURNS),
+    "seven equal": Kind(SEVEN, order=IN_TURNS),
+    "two equal, laps": Kind((0.0, 0.0), laps=True, order=TWO_IN_TURNS),
+    "three equal, laps": Kind((0.0,) * 3, laps=True, order=THREE_IN_TURNS),
+    "seven equal, laps": Kind(SEVEN, laps=True, order=IN_TURNS),
     "two best equal of seven": Kind((0.0, 0.0, 0.03, 0.05, 0.06, 0.08, 0.1)),
     "two best equal of seven, laps": Kind((0.0, 0.0, 0.03, 0.05, 0.06, 0.08, 0.1), laps=True),
     "0.08 m/s across": Kind((0.0, 0.0), change=_across(0.08)),
@@ -124,8 +125,8 @@ KINDS: dict[str, Kind] = {
     "a step between runs, laps": Kind((0.0,) * 3, laps=True, change=_step),
     "drift": Kind((0.0,) * 3, change=_drift),
     "drift, laps": Kind((0.0,) * 3, laps=True, change=_drift),
-    "one run wrong": Kind((0.0,) * 3, change=_outlier),
-    "one lap wrong": Kind((0.0,) * 3, laps=True, change=_outlier),
+    "one run wrong": Kind((0.0,) * 3, change=_outlier, order=THREE_IN_TURNS),
+    "one lap wrong": Kind((0.0,) * 3, laps=True, change=_outlier, order=THREE_IN_TURNS),
     "another pack": Kind((0.0,) * 3, change=_other_pack),
     "A A A A B B B B, step up to 6 %": Kind(
         (0.0, 0.0), change=_step_at_swap, order=(0, 0, 0, 0, 1, 1, 1, 1), coach=False
@@ -141,10 +142,10 @@ KINDS: dict[str, Kind] = {
         tuple(0.03 * n for n in range(7)), laps=True, change=_quiet(0.015), order=IN_TURNS
     ),
     "two 3 % apart, double runs of 1.2 %": Kind(
-        (0.0, 0.03), change=_quiet(0.012), order=(0, 1, 1, 0, 0, 1, 1, 0)
+        (0.0, 0.03), change=_quiet(0.012), order=TWO_IN_TURNS
     ),
     "two 6 % apart, double runs of 1.2 %": Kind(
-        (0.0, 0.06), change=_quiet(0.012), order=(0, 1, 1, 0, 0, 1, 1, 0)
+        (0.0, 0.06), change=_quiet(0.012), order=TWO_IN_TURNS
     ),
 }
 

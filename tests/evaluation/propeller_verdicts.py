@@ -11,9 +11,6 @@ from onboard.efficiency.trial.results import Comparison
 from tests.evaluation.propeller_days import Day
 from tests.evaluation.statistics import markdown, percent, percentile, share
 
-EQUAL_BELOW_FRACTION = 1e-3
-"""A true difference below which set-ups are equal: they were run at slightly unlike power."""
-
 
 def said(day: Day, found: Comparison | Unknown, cautions: Iterable[str] = ()) -> dict[str, Any]:
     """Return what was said of a day, beside what is true.
@@ -28,25 +25,22 @@ def said(day: Day, found: Comparison | Unknown, cautions: Iterable[str] = ()) ->
     runs = len(day.runs) if day.drawn.laps else len(day.runs) // 2
     if isinstance(found, Unknown):
         return {"known": False, "runs": runs}
-    pairs, inside, widths = [], [], []
+    costs, pairs, inside, widths = day.drawn.costs, [], [], []
     for pair in found.pairs:
         true, figure = day.true_fraction(pair.a, pair.b, found.power_w), pair.difference_fraction
         sign = {"a_better": -1, "b_better": 1, "cannot_tell": 0}[pair.verdict]
-        pairs.append((sign, true))
+        pairs.append((sign, costs[pair.a] - costs[pair.b]))
         if isinstance(figure, Figure) and figure.low is not None and figure.high is not None:
             inside.append(figure.low <= true <= figure.high)
             widths.append((figure.high - figure.low) / 2.0)
-    first, costs = found.places[0].name, day.drawn.costs
+    first = found.places[0].name
     alone = sum(place.group == 0 for place in found.places) == 1
     return {
         "known": True,
         "finite": _finite(found),
         "runs": runs,
         "claimed": sum(sign != 0 for sign, _ in pairs),
-        "false": sum(
-            sign != 0 and (abs(true) < EQUAL_BELOW_FRACTION or sign * true < 0.0)
-            for sign, true in pairs
-        ),
+        "false": sum(sign != 0 and sign * worse <= 0.0 for sign, worse in pairs),
         "inside": sum(inside),
         "pairs": len(inside),
         "half_width": float(np.median(widths)) if widths else None,
