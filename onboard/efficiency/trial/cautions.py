@@ -15,6 +15,7 @@ from onboard.contract.remarks import Caution, CautionCode
 from onboard.efficiency.statistics.students_t import quantile
 from onboard.efficiency.trial.double_runs import DoubleRun
 from onboard.efficiency.trial.leg import Leg
+from onboard.efficiency.trial.ranking import run_in_sequence
 from onboard.efficiency.trial.results import Evidence
 from onboard.efficiency.trial.trial_practice import (
     AMPS_APART_FRACTION,
@@ -131,7 +132,7 @@ def ranking_cautions(evidence: Evidence) -> Iterator[Caution]:
 
 def in_blocks(evidence: Evidence, a: int, b: int) -> bool:
     """Return whether two set-ups were run one after the other, not by turns."""
-    return comparable(evidence, a, b) and evidence.levels.in_blocks(_difference(evidence, a, b))
+    return comparable(evidence, a, b) and run_in_sequence(evidence.sample, a, b)
 
 
 def _difference(evidence: Evidence, a: int, b: int) -> FloatArray:

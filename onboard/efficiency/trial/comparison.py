@@ -76,7 +76,7 @@ def compare(
         tuple(ranking_cautions(evidence)),
         evidence,
         places,
-        next_runs(places, evidence, judge.runs_each()),
+        next_runs(places, evidence, judge.runs_each(), judge.behind()),
         judge.told_fraction(),
         sensors_sd_fraction,
     )
@@ -128,10 +128,12 @@ def _when(legs: list[Leg], double: DoubleRun) -> float:
 
 def _outlier(evidence: Evidence) -> int | None:
     now, fit = evidence.water, evidence.levels
+    counts = dict(zip(evidence.names, evidence.counts, strict=True))
     usual_mps = LEG_SD_FRACTION * float(evidence.speed_mps.mean())
     return outlier(
         [
             Scatter(fit.residual, fit.leverage, fit.freedom, evidence.usual_sd_fraction),
             Scatter(now.residual_mps, now.leverage, now.freedom, usual_mps),
-        ]
+        ],
+        np.array([not one.is_lap or counts[one.setup] >= 3 for one in evidence.doubles]),
     )

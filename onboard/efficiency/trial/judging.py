@@ -17,6 +17,8 @@ from onboard.efficiency.trial.trial_practice import (
     SCATTER_WORTH,
     SETUP_SYSTEMATIC_SD_FRACTION,
     STEP_SD_FRACTION,
+    STEP_SHARE_MOST,
+    VERDICT_SIGNIFICANCE,
     WANTED_FRACTION,
     WANTED_POWER,
 )
@@ -74,8 +76,9 @@ class Judge:
         other_variance = float(by_water @ evidence.water.covariance @ by_water)
         other_variance += (float(row @ self._short) * self._slope.sd) ** 2
         other_variance += SETUP_SYSTEMATIC_SD_FRACTION**2 * float(contrast @ contrast) / 2.0
-        if abs(float(contrast.sum())) < 1e-9 and fit.in_blocks(contrast):
-            other_variance += (fit.step_share(contrast) * STEP_SD_FRACTION) ** 2
+        share = fit.step_share(contrast)
+        if abs(float(contrast.sum())) < 1e-9 and share > STEP_SHARE_MOST:
+            other_variance += (share * STEP_SD_FRACTION) ** 2
         scatter = max(scatter, self._floor * scale)
         total = scatter + other_variance
         return total, freedom * (total / scatter)
@@ -161,6 +164,18 @@ class Judge:
             found[self._names[n]] = share
         return found
 
+    def behind(self) -> set[str]:
+        """Return the set-ups that are told from the best by themselves, at half the p-value."""
+        best = int(np.argmax(self._evidence.levels.level))
+        pairs = [self._pair(n, best) for n in range(len(self._names)) if n != best]
+        return {
+            pair.a
+            for pair in pairs
+            if pair.chance is not None
+            and pair.chance < self._significance / 2.0
+            and not self._why_not(self._names.index(pair.a), best)
+        }
+
     def told_fraction(self) -> float | None:
         """Return the difference in Wh/km from which the best is told from another; None alone."""
         best = int(np.argmax(self._evidence.levels.level))
@@ -174,7 +189,7 @@ class Judge:
 
     def runs_each(self) -> int | None:
         """Return how many double runs or laps of each detect 3 % with 80 %; None above 200."""
-        return double_runs_each(self._usual_sd(), max(len(self._names) - 1, 1))
+        return double_runs_each(self._usual_sd(), max(len(self._names) - 1, 1), self._significance)
 
     def _usual_sd(self) -> float:
         return math.sqrt(max(self._sd**2, self._floor))
@@ -223,7 +238,7 @@ class Judge:
 
     def _needed(self, a: int, b: int) -> int | None:
         comparisons = len(self._names) * (len(self._names) - 1) // 2
-        each = double_runs_each(self._usual_sd(), comparisons)
+        each = double_runs_each(self._usual_sd(), comparisons, self._significance)
         if each is None:
             return None
         each = max(each, ENOUGH_DOUBLE_RUNS)
@@ -260,7 +275,9 @@ def _own_variance(evidence: Evidence) -> float:
     return float(np.mean(np.array(sums) / evidence.speed_mps**2))
 
 
-def double_runs_each(sd_fraction: float, comparisons: int = 1) -> int | None:
+def double_runs_each(
+    sd_fraction: float, comparisons: int = 1, significance: float = VERDICT_SIGNIFICANCE
+) -> int | None:
     """Return how many double runs of each of two set-ups detect 3 % with 80 %; None above 200.
 
     Parameters
@@ -269,6 +286,8 @@ def double_runs_each(sd_fraction: float, comparisons: int = 1) -> int | None:
         Relative standard deviation of one double run.
     comparisons
         Number of simultaneous comparisons.
+    significance
+        p-value below which a difference is claimed.
 
     Examples
     --------
@@ -277,7 +296,9 @@ def double_runs_each(sd_fraction: float, comparisons: int = 1) -> int | None:
     """
     for each in range(2, DOUBLE_RUNS_MOST + 1):
         freedom = 2.0 * each - 2.0
-        reach = quantile(freedom, 1.0 - 0.025 / comparisons) + quantile(freedom, WANTED_POWER)
+        reach = quantile(freedom, 1.0 - significance / 2.0 / comparisons) + quantile(
+            freedom, WANTED_POWER
+        )
         if reach * sd_fraction * math.sqrt(2.0 / each) <= WANTED_FRACTION:
             return each
     return None

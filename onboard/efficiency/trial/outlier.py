@@ -7,6 +7,7 @@ are few. Chauvenet's criterion would reject a sound double run on every second o
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from onboard.block import FloatArray
 from onboard.efficiency.statistics.probability import f_survival
@@ -15,6 +16,8 @@ from onboard.efficiency.trial.trial_practice import (
     OUTLIER_SIGNIFICANCE,
     REPEATABILITY_WORTH,
 )
+
+Bools = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
@@ -37,18 +40,23 @@ class Scatter:
     usual: float
 
 
-def outlier(scatters: list[Scatter]) -> int | None:
+def outlier(scatters: list[Scatter], may_be: Bools | None = None) -> int | None:
     """Return the index of the double run that is an outlier; None without.
 
     Parameters
     ----------
     scatters
         Residuals of the same double runs in one or more independent fits.
+    may_be
+        Which of them may be one, shape (n,), as of two laps of a set-up either could be; None for
+        all.
     """
     usable = [scatter for scatter in scatters if scatter.freedom >= 2]
     if not usable or len(usable[0].residual) < OUTLIER_DOUBLE_RUNS_LEAST:
         return None
     squares = np.sum([_studentised(scatter) ** 2 for scatter in usable], axis=0)
+    if may_be is not None:
+        squares = np.where(may_be, squares, 0.0)
     worst = int(np.argmax(squares))
     freedom = sum(scatter.freedom - 1 + REPEATABILITY_WORTH for scatter in usable)
     p_value = f_survival(float(squares[worst]) / len(usable), len(usable), freedom)

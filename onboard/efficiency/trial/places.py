@@ -5,6 +5,9 @@ from onboard.contract.reasons import Reason
 from onboard.efficiency.trial.results import Evidence, NextRuns, PairResult, Place
 from onboard.efficiency.trial.trial_practice import WANTED_FRACTION
 
+RUNS_LEAST = 2
+"""Runs of a set-up from which it may be dropped, or named the best."""
+
 
 def places_of(
     names: list[str], pairs: tuple[PairResult, ...], chances: dict[str, float | None]
@@ -34,8 +37,10 @@ def places_of(
     )
 
 
-def next_runs(places: tuple[Place, ...], evidence: Evidence, runs_each: int | None) -> NextRuns:
-    """Return what to ride next: those not told from the best, there and back through the list.
+def next_runs(
+    places: tuple[Place, ...], evidence: Evidence, runs_each: int | None, behind: set[str]
+) -> NextRuns:
+    """Return what to ride next: those that may be the best, there and back through the list.
 
     Set-ups without a double run come first.
 
@@ -47,15 +52,22 @@ def next_runs(places: tuple[Place, ...], evidence: Evidence, runs_each: int | No
         The runs so far.
     runs_each
         Double runs or laps of each that tell 3 %; None if more than anyone rides.
+    behind
+        Set-ups that are told from the best by themselves, with something to spare. Among many, that
+        is too little for a verdict, and enough to ride them no more.
     """
-    left = [one.name for one in places if one.group == 0]
-    drop = tuple(one.name for one in places if one.group > 0)
     counts = dict(zip(evidence.names, evidence.counts, strict=True))
-    alike = all(_within(one.behind_fraction) for one in places if one.group == 0)
+    # One run may have gone wrong.
+    twice = {name for name, count in counts.items() if count >= RUNS_LEAST}
+    drop = tuple(
+        one.name for one in places if one.name in twice and (one.group > 0 or one.name in behind)
+    )
+    left = [one.name for one in places if one.name not in drop]
+    alike = all(_within(one.behind_fraction) for one in places if one.name in left)
     rounds = None if runs_each is None else max(runs_each - min(counts[one] for one in left), 0)
     if evidence.without:
         return NextRuns(False, (*evidence.without, *_by_turns(left, evidence)), drop, rounds)
-    if len(left) == 1 or alike or rounds == 0:
+    if twice.issuperset(left) and (len(left) == 1 or alike or rounds == 0):
         return NextRuns(True, (), drop, 0)
     return NextRuns(False, _by_turns(left, evidence), drop, rounds)
 

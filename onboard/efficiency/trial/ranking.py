@@ -109,10 +109,6 @@ class Levels:
         """
         return _step_share(self.sample, contrast @ self.steady_weights)
 
-    def in_blocks(self, contrast: FloatArray) -> bool:
-        """Return whether a step between two runs would largely pass for a contrast of levels."""
-        return self.step_share(contrast) > STEP_SHARE_MOST
-
     def is_estimable(self, contrast: FloatArray) -> bool:
         """Return whether a contrast is estimable within outings."""
         return len(np.unique(self.group[contrast != 0.0])) <= 1
@@ -200,6 +196,20 @@ def p_value_of(difference: float, variance: float, freedom: float) -> float:
     if variance <= 0.0:
         return 1.0 if difference == 0.0 else 0.0
     return t_two_sided(difference / variance**0.5, freedom)
+
+
+def run_in_sequence(sample: Sample, a: int, b: int) -> bool:
+    """Return whether all of one set-up came before all of the other, in every outing of both."""
+    found = False
+    for outing in np.unique(sample.outing):
+        here = sample.outing == outing
+        first = sample.t_s[here & (sample.setup == a)]
+        second = sample.t_s[here & (sample.setup == b)]
+        if len(first) and len(second):
+            if not (first.max() < second.min() or second.max() < first.min()):
+                return False
+            found = True
+    return found
 
 
 def _step_share(sample: Sample, row: FloatArray) -> float:

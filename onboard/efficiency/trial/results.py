@@ -80,7 +80,7 @@ class NextRuns:
         Set-ups to ride, in this order, one run of each place: there and back through those not told
         apart from the best. Empty if enough.
     drop
-        Set-ups that are surely not the best.
+        Set-ups that are not worth another run: told from the best, if only each by itself.
     rounds
         How often to ride that order until it is told; None if unknown.
     """

@@ -2,6 +2,7 @@
 
 import csv
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -17,6 +18,7 @@ from onboard.efficiency.trial.ranking import (
     adjusted,
     levels,
     p_value_of,
+    run_in_sequence,
 )
 
 DATA = Path(__file__).parents[3] / "data"
@@ -223,7 +225,6 @@ def test_how_much_of_a_step_would_pass_for_a_difference(order: str, share: float
     setup = [0 if one == "a" else 1 for one in order]
     fit = levels(sample(np.zeros(len(order)), setup, np.arange(len(order))))
     assert fit.step_share(contrast(2, 0, 1)) == pytest.approx(share)
-    assert fit.in_blocks(contrast(2, 0, 1)) is (share > 0.6)
 
 
 def test_a_balanced_outing_outweighs_one_in_blocks() -> None:
@@ -231,9 +232,24 @@ def test_a_balanced_outing_outweighs_one_in_blocks() -> None:
     some = levels(sample(np.zeros(8), setup, np.arange(8), outing))
     # Each outing has half the weight: a half of 1 and of a half, by independent steps.
     assert some.step_share(contrast(2, 0, 1)) == pytest.approx(math.hypot(0.5, 0.25))
-    assert not some.in_blocks(contrast(2, 0, 1))
-    both = levels(sample(np.zeros(8), [0, 0, 1, 1, 1, 1, 0, 0], np.arange(8), outing))
-    assert both.in_blocks(contrast(2, 0, 1))
+
+
+@pytest.mark.parametrize(
+    ("order", "expected"),
+    [("aabb", True), ("bbaa", True), ("abba", False), ("abab", False), ("ab", True), ("aab", True)],
+)
+def test_one_after_the_other(order: str, expected: bool) -> None:
+    setup = [0 if one == "a" else 1 for one in order]
+    found = run_in_sequence(sample(np.zeros(len(order)), setup, np.arange(len(order))), 0, 1)
+    assert found is expected
+
+
+def test_one_balanced_outing_is_enough() -> None:
+    setup, outing = [0, 0, 1, 1, 0, 1, 1, 0], [0, 0, 0, 0, 1, 1, 1, 1]
+    some = sample(np.zeros(8), setup, np.arange(8), outing)
+    assert not run_in_sequence(some, 0, 1)
+    assert run_in_sequence(replace(some, outing=np.repeat([0, 1], 4), setup=np.array(
+        [0, 0, 1, 1, 1, 1, 0, 0])), 0, 1)  # fmt: skip
 
 
 def test_no_scatter_at_all() -> None:
