@@ -33,7 +33,8 @@ def coached(names: Sequence[str], ride: Callable[[str], Ahead]) -> None:
     """Ride as the comparison asks, until it is enough.
 
     At first there and back through the list, then the order asked for. The figures are looked at
-    after every double run or lap; a set-up that is dropped is left out of what was planned.
+    after every double run or lap. An order once begun is finished, but for set-ups that are
+    dropped; one that is taken back in makes up for what it missed of the order.
 
     Parameters
     ----------
@@ -43,14 +44,14 @@ def coached(names: Sequence[str], ride: Callable[[str], Ahead]) -> None:
         Ride a double run or a lap of a set-up, compare, and tell what the comparison asks for.
     """
     both = [*names, *reversed(names)]
-    counts, order, asked = dict.fromkeys(names, 0), both, Ahead()
-    while True:
-        for name in order:
-            if name not in asked.drop:
-                asked = ride(name)
-                counts[name] += 1
-                if asked.enough and all(counts.values()):
-                    return
-        if max(counts.values()) >= ROUNDS_MOST:
-            return
-        order = list(asked.order) or both
+    counts, left, asked = dict.fromkeys(names, 0), list(both), Ahead()
+    while not (asked.enough and all(counts.values())):
+        ahead = [name for name in left if name not in asked.drop]
+        if not ahead:
+            if max(counts.values()) >= ROUNDS_MOST:
+                return
+            left = list(asked.order) or list(both)
+            continue
+        asked = ride(ahead[0])
+        counts[ahead[0]] += 1
+        left.remove(ahead[0])

@@ -33,7 +33,9 @@ def said(day: Day, found: Comparison | Unknown, cautions: Iterable[str] = ()) ->
         if isinstance(figure, Figure) and figure.low is not None and figure.high is not None:
             inside.append(figure.low <= true <= figure.high)
             widths.append((figure.high - figure.low) / 2.0)
-    first = found.places[0].name
+    best = min(costs, key=lambda name: costs[name])
+    has_best = list(costs.values()).count(costs[best]) == 1
+    first = found.places[0].name == best
     alone = sum(place.group == 0 for place in found.places) == 1
     return {
         "known": True,
@@ -44,8 +46,8 @@ def said(day: Day, found: Comparison | Unknown, cautions: Iterable[str] = ()) ->
         "inside": sum(inside),
         "pairs": len(inside),
         "half_width": float(np.median(widths)) if widths else None,
-        "best_first": costs[first] == min(costs.values()),
-        "best_named": alone and costs[first] == min(costs.values()),
+        "best_first": first if has_best else None,
+        "best_named": first and alone if has_best else None,
         "enough": found.next_runs.enough,
         "left_out": len(found.evidence.left_out),
         "cautions": sorted({*cautions, *(one.code.code for one in found.cautions)}),
@@ -101,9 +103,13 @@ def _line(days: list[dict[str, Any]]) -> list[str]:
         share(sum(day["false"] > 0 for day in known), len(known)),
         f"{percent(float(np.mean(shares)))} +- {percent(spread)}" if shares else "-",
         percent(percentile([day["half_width"] for day in known if day["half_width"]], 50)),
-        percent(sum(day["best_named"] for day in known) / max(len(known), 1)),
-        percent(sum(day["best_first"] for day in known) / max(len(known), 1)),
+        *(_share_of_those_with_a_best(known, key) for key in ("best_named", "best_first")),
         f"{np.mean([day['runs'] for day in days]):.1f}",
         percent(sum(day["enough"] for day in known) / max(len(known), 1), 0),
         "; ".join(frequent) or "-",
     ]
+
+
+def _share_of_those_with_a_best(known: list[dict[str, Any]], key: str) -> str:
+    days = [day[key] for day in known if day[key] is not None]
+    return share(sum(days), len(days)) if days else "-"

@@ -88,6 +88,18 @@ def test_the_coached_go_there_and_back_and_then_as_asked() -> None:
     assert ridden_names.count("a") == ROUNDS_MOST
 
 
+def test_a_set_up_that_is_taken_back_in_makes_up_for_its_run() -> None:
+    dropped = {2: "c", 3: "c"}
+    ridden_names: list[str] = []
+
+    def ride(name: str) -> Ahead:
+        ridden_names.append(name)
+        return Ahead(len(ridden_names) == 6, drop=dropped.get(len(ridden_names), ""))
+
+    coached("abc", ride)
+    assert "".join(ridden_names) == "abbacc"
+
+
 @pytest.mark.slow
 def test_coached_days(tmp_path: Path) -> None:
     kinds = "two equal", "best of seven 6 % ahead, laps of 1.5 %"
