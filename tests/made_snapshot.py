@@ -9,6 +9,7 @@ from typing import Any, TypeVar
 from onboard.contract.advice import Stand, Standing, Target, WayHome
 from onboard.contract.alerts import Alert, AlertCode
 from onboard.contract.battery import BatteryState, LearnedPack
+from onboard.contract.coach import Coach, Step, StepCode, TrialPlace, TrialStanding
 from onboard.contract.figure import Figure
 from onboard.contract.snapshot import (
     Consumption,
@@ -74,6 +75,27 @@ ALERTS = (
     Alert(AlertCode.WEED, 75.0, more_fraction=0.24),
     Alert(AlertCode.COUNTERS_DISAGREE, 300.0, off_fraction=0.07),
 )
+COACH = Coach(
+    kind="there_and_back",
+    setups=("A", "B", "slim"),
+    runs=(2, 2, 1),
+    step=Step(StepCode.HOLD, target_w=400.0, left_s=42.0),
+    ahead=("A", "slim", "slim", "A"),
+    standing=TrialStanding(
+        until_s=420.0,
+        power_w=402.0,
+        places=(
+            TrialPlace("A", 0, Figure(0.0), 0.83),
+            TrialPlace("slim", 0, Figure(0.012, -0.011, 0.035), 0.16),
+            TrialPlace("B", 1, Figure(0.061, 0.034, 0.088), 0.01),
+        ),
+        told_fraction=0.028,
+        enough=False,
+        drop=("B",),
+        rounds=2,
+        cautions=("voltage_differs",),
+    ),
+)
 RIDING = Snapshot(
     seq=12,
     t_s=431.2,
@@ -134,6 +156,7 @@ RIDING = Snapshot(
         system_id=1,
         source="udpin:0.0.0.0:14550",
     ),
+    coach=COACH,
 )
 
 

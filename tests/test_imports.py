@@ -41,6 +41,7 @@ ORDER = (
     "onboard.ride",
     "onboard.record",
     "onboard.restarts",
+    "onboard.coach",
     "onboard.feed",
     "onboard.crew",
     "onboard.daemon",

@@ -169,7 +169,10 @@ class MainScreen(Screen[None]):
         )
 
     def on_key(self, event: events.Key) -> None:
-        """Pass a key to the visible view, if one of its buttons has it."""
+        """Pass a key to the visible view: as text while a rider types, else to its button."""
+        if event.is_printable and event.character and self.view.takes_text(event.character):
+            event.stop()
+            return
         key = KEY_NAMES.get(event.key, event.key)
         if key == "enter" and self._caution.display and not self.app.focused:
             event.stop()  # this key's meaning on the caution takes precedence

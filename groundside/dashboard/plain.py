@@ -11,6 +11,7 @@ from typing import TextIO
 from groundside.connection.freshness import data_age_s, is_stale
 from groundside.connection.source import ReplayState, SnapshotSource, Update
 from groundside.words.alerts import alert_text
+from groundside.words.coach import step_text
 from groundside.words.figures import (
     Reading,
     age_text,
@@ -24,6 +25,7 @@ from groundside.words.figures import (
 from groundside.words.readings import reading
 from groundside.words.reasons import reason_text
 from groundside.words.units import Units
+from onboard.contract.coach import Coach
 from onboard.contract.figure import Estimate, Unknown, within
 from onboard.contract.snapshot import Snapshot
 
@@ -86,6 +88,8 @@ def line_of(
     stale = is_stale(snapshot, since_received_s, replay)
     if not isinstance(cue, Unknown) and not stale:
         parts.append(f"cue {cue}")
+    if isinstance(snapshot.coach, Coach) and not stale:
+        parts.append(f"coach: {step_text(snapshot.coach.step, units)}")
     parts.extend(_alert_texts(snapshot, units))
     age_s = data_age_s(snapshot, since_received_s, replay)
     age = f"data {age_text(age_s)} old" if age_s is not None else "data of unknown age"

@@ -37,6 +37,8 @@ class Playback:
         self._due: list[TimedAction] = sorted(commands, key=lambda one: one.stamp_us)
         self.ended = False
         """Whether the whole log has been played."""
+        self.last_us: int | None = None
+        """Stamp of the last frame folded in [us]; None in a log without frames."""
         self.commands: list[PlacedEvent] = []
         """Commands given up to here."""
 
@@ -52,7 +54,7 @@ class Playback:
             if not isinstance(part, Frames):
                 self.ride.take(part)
                 continue
-            end_us = int(part.stamp_us[-1])
+            self.last_us = end_us = int(part.stamp_us[-1])
             for one in in_order(part, self._due):
                 if isinstance(one, Frames):
                     self.ride.take(one)

@@ -8,6 +8,7 @@ from pathlib import Path
 from groundside.connection.source import ReplayState, Update
 from groundside.replay.pacing import Pacing
 from groundside.replay.playback import start_playback
+from groundside.replay.replay_coach import ReplayCoach
 from groundside.replay.seek_index import SeekIndex
 from onboard.contract.trip_line import TripLine
 from onboard.efficiency.advice.target import Aim
@@ -68,6 +69,7 @@ class ReplaySource:
         aim = None if target_distance_m is None else Aim(distance_m=target_distance_m)
         start, self._duration_s = start_playback(path, profile, system_id, aim)
         self._playback = start.copied()
+        self._coach = ReplayCoach(path, profile, system_id)
         self.index = SeekIndex(start, self._duration_s)
         self._wanted_s: float | None = None
         self._seek_requested = asyncio.Event()
@@ -87,6 +89,7 @@ class ReplaySource:
                 if self._wanted_s is not None:
                     await self._seek()
                 self._playback.advance(self.controls.place_s())
+                await self._coach.turn(self._playback)
                 yield self._update()
                 if self._playback.ended and not self._stays_at_end:
                     break
@@ -158,7 +161,7 @@ class ReplaySource:
         place_s = min(self.controls.place_s(), self._duration_s)
         # In a gap of the log the figures age as they did on the water.
         age_s = max(0.0, place_s - self._playback.last_s)
-        snapshot = self._playback.ride.snapshot(self.name, age_s=age_s)
+        snapshot = self._playback.ride.snapshot(self.name, age_s=age_s, coach=self._coach.now())
         replay = ReplayState(
             self.controls.speed,
             self.controls.paused,

@@ -14,7 +14,19 @@ _UNITS: Mapping[str, tuple[AmountKind, float]] = {
     "ah": ("charged_ah", 1.0),
     "mah": ("charged_ah", 0.001),
 }
-_TYPED = re.compile(r"(\d{1,6}(?:[.,]\d{1,3})?)\s*(%|k?wh|m?ah)", re.IGNORECASE)
+_NUMBER = r"(\d{1,6}(?:[.,]\d{1,3})?)"
+_TYPED = re.compile(rf"{_NUMBER}\s*(%|k?wh|m?ah)", re.IGNORECASE)
+
+
+def bare_number(text: str) -> bool:
+    """Return whether a typed text is a number without its unit.
+
+    Examples
+    --------
+    >>> bare_number(" 6,5 "), bare_number("6,5 Ah"), bare_number("")
+    (True, False, False)
+    """
+    return re.fullmatch(_NUMBER, text.strip()) is not None
 
 
 def parse_charge(text: str) -> Amount | None:

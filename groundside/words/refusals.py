@@ -10,6 +10,8 @@ from onboard.contract.codes import Code
 from onboard.contract.reasons import Reason
 from onboard.contract.refusals import Refusal, RefusalCode
 
+KINDS = get_args(commands.RunKind)
+
 
 def refusal_text(refusal: Refusal, units: Units) -> str:
     """Return the sentence of a refusal.
@@ -38,6 +40,9 @@ def _allowed(key: str, of: str) -> str:  # noqa: PLR0911
     if of == "setup":
         most = commands.LABEL_MOST
         return f"a label of 1 to {most} printable characters, no space at either end"
+    if of == "trial":
+        several = f"{commands.SETUPS_LEAST} to {commands.SETUPS_MOST}"
+        return f"null, or {several} set-ups, each once, and {_one_of(KINDS)}"
     if of == "home":
         return '"here", or [latitude, longitude] in degrees'
     if of in commands.NUMBERS:

@@ -128,6 +128,11 @@ class AlertCode(Code):
         "door_failed", "warning",
         "Program faults serving paired viewers: {faults}. Trying again; recording goes on.",
     )  # fmt: skip
+    COACH_FAILED = (
+        "coach_failed", "warning",
+        "Program faults in the coach: {faults}. Figures and recording go on; compare the runs at "
+        "home.",
+    )  # fmt: skip
     REQUESTS_FAILED = (
         "requests_failed", "warning",
         "Program faults asking the autopilot for data: {faults}. Trying again; recording goes on.",

@@ -11,14 +11,16 @@ from typing import Any, Final, Literal, NoReturn, TypeGuard, cast, get_args
 
 from onboard.contract.refusals import Refusal, RefusalCode
 
-LONGEST_BYTES: Final = 1024
-"""Longest line, its end not counted: room for the longest text in unescaped UTF-8."""
+LONGEST_BYTES: Final = 2560
+"""Longest line, its end not counted: room for the longest trial in unescaped UTF-8."""
 
 HIGHEST_ID: Final = 2**53
 """Whole numbers up to here are exact in every JSON reader (RFC 8259, section 6)."""
 
 LABEL_MOST: Final = 40
 TEXT_MOST: Final = 200
+SETUPS_LEAST, SETUPS_MOST = 2, 12
+"""Set-ups of a trial: as many as can be ridden in turns in a day. Common practice, no source."""
 SHOWN_MOST: Final = 40
 """Characters of the offending value that a refusal repeats."""
 
@@ -28,13 +30,39 @@ Amount = tuple[AmountKind, float]
 full the whole pack is now, the reserve included."""
 
 Key = Literal[
-    "target_distance_m", "target_speed_mps", "target_power_w", "home", "setup", "reserve_fraction"
+    "target_distance_m",
+    "target_speed_mps",
+    "target_power_w",
+    "home",
+    "setup",
+    "trial",
+    "reserve_fraction",
 ]
+RunKind = Literal["laps", "there_and_back"]
+"""How the runs of a trial are ridden."""
 MarkName = Literal[
     "run_start", "run_end", "charged_full", "charged", "unplugged", "new_trip", "note"
 ]
 Position = tuple[float, float]
-Value = float | str | Position | None
+
+
+@dataclass(frozen=True)
+class TrialPlan:
+    """The set-ups of a trial.
+
+    Parameters
+    ----------
+    setups
+        Their labels, each once.
+    kind
+        How their runs are ridden.
+    """
+
+    setups: tuple[str, ...]
+    kind: RunKind
+
+
+Value = float | str | Position | TrialPlan | None
 
 NUMBERS: Final[dict[str, tuple[float, float]]] = {
     "target_distance_m": (1.0, 1e6),
@@ -72,7 +100,7 @@ class Set:
         What to set.
     value
         A number, or None to clear a target; for `home`, latitude and longitude [deg] or "here"; for
-        `setup`, a label.
+        `setup`, a label; for `trial`, its set-ups, or None to end it.
     """
 
     id: int
@@ -81,7 +109,11 @@ class Set:
 
     def as_dict(self) -> dict[str, Any]:
         """Return the command in JSON types."""
-        value = list(self.value) if isinstance(self.value, tuple) else self.value
+        value: Any = self.value
+        if isinstance(value, TrialPlan):
+            value = {"setups": list(value.setups), "kind": value.kind}
+        elif isinstance(value, tuple):
+            value = list(value)
         return {"kind": "set", "id": self.id, "key": self.key, "value": value}
 
 
@@ -212,13 +244,33 @@ def _value(key: str, value: object) -> Value:
     if key == "home":
         return _place(value)
     if key == "setup":
-        # Spaces at the ends cannot be seen, and would make two set-ups of one.
-        if _is_text(value, 1, LABEL_MOST) and value == value.strip():
+        if _is_label(value):
             return value
         raise _not_allowed("value", value, key)
+    if key == "trial":
+        return _trial(value)
     if key in TARGETS and value is None:
         return None
     return _number("value", value, *NUMBERS[key], key)
+
+
+def _trial(value: object) -> TrialPlan | None:
+    if value is None:
+        return None
+    if not (isinstance(value, dict) and value.keys() == {"setups", "kind"}):
+        raise _not_allowed("value", value, "trial")
+    setups, kind = value["setups"], value["kind"]
+    named = isinstance(setups, list) and SETUPS_LEAST <= len(setups) <= SETUPS_MOST
+    if not (named and all(map(_is_label, setups)) and len(set(setups)) == len(setups)):
+        raise _not_allowed("value", value, "trial")
+    if kind not in get_args(RunKind):
+        raise _not_allowed("value", value, "trial")
+    return TrialPlan(tuple(setups), kind)
+
+
+def _is_label(value: object) -> TypeGuard[str]:
+    # Spaces at the ends cannot be seen, and would make two set-ups of one.
+    return _is_text(value, 1, LABEL_MOST) and value == value.strip()
 
 
 def _amount(raw: dict[str, Any]) -> Amount:

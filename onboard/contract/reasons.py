@@ -69,6 +69,12 @@ class Reason(Code):
     )
     COUNTING = "counting", "still counting", "messages are still being counted"
 
+    # The coach.
+    NO_TRIAL = "no_trial", "no trial set"
+    NOT_RECKONED = "not_reckoned", "not worked out yet"
+    NOT_RECORDED = "not_recorded", "no record is kept"
+    RECKONING_FAILED = "reckoning_failed", "working it out failed: compare the runs at home"
+
     # The daemon.
     READING_RECORD = "reading_record", "the last record is still being read"
     WORKING_AGAIN = (

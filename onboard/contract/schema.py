@@ -231,6 +231,12 @@ def _limits() -> Iterator[str]:
             yield f"| `{key}` | a number from {least:g} to {most:g}{clears} |"
         elif key == "home":
             yield f'| `{key}` | "here", or [latitude, longitude] in degrees |'
+        elif key == "trial":
+            kinds = " or ".join(f'"{kind}"' for kind in typing.get_args(commands.RunKind))
+            yield (
+                f'| `{key}` | {{"setups": {commands.SETUPS_LEAST} to {commands.SETUPS_MOST} '
+                f'labels, each once, "kind": {kinds}}}, or null to end it |'
+            )
         else:
             yield f"| `{key}` | a label of 1 to {commands.LABEL_MOST} printable characters |"
     yield ""

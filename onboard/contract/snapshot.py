@@ -9,6 +9,7 @@ from typing import Literal
 from onboard.contract.advice import Target, WayHome
 from onboard.contract.alerts import Alert
 from onboard.contract.battery import BatteryState
+from onboard.contract.coach import Coach
 from onboard.contract.figure import Estimate, Number, Unknown, throughout
 
 SCHEMA = 2
@@ -328,11 +329,14 @@ class Snapshot(Figures):
         Date and time by the autopilot's clock.
     link
         How well the link works.
+    coach
+        The coach of the trial that is being ridden.
     """
 
     seq: int
     utc: str | Unknown
     link: LinkState
+    coach: Coach | Unknown
 
 
 def unknown_steady(unknown: Unknown) -> Steady:
@@ -377,4 +381,6 @@ def unknown_snapshot(unknown: Unknown, source: str) -> Snapshot:
         Where snapshots are to come from.
     """
     link = LinkState(unknown, unknown, 0, 0, 0, unknown, source)
-    return Snapshot(**vars(unknown_figures(unknown, 0.0, "")), seq=0, utc=unknown, link=link)
+    return Snapshot(
+        **vars(unknown_figures(unknown, 0.0, "")), seq=0, utc=unknown, link=link, coach=unknown
+    )

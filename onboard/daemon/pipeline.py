@@ -8,7 +8,10 @@ import logging
 import time
 from collections.abc import Callable, Sequence
 from functools import partial
+from pathlib import Path
 
+from onboard.coach.carried import CarriedTrial, carried_trial
+from onboard.coach.live import LiveCoach
 from onboard.contract.alerts import AlertCode
 from onboard.contract.commands import Command, Mark, Refused, Reply
 from onboard.contract.refusals import Refusal, RefusalCode
@@ -67,13 +70,16 @@ class Pipeline:
             settings.system_id or stated.system_id,
         )
         self.feed = FeedServer()
-        self.publisher = Publisher(self.feed, lambda: self.keeper)
+        self.coach = LiveCoach(settings.system_id)
+        self._carried = CarriedTrial()
+        self.publisher = Publisher(self.feed, lambda: self.keeper, self.coach.now)
         self.book: SessionBook | None = None
         self.keeper = self._keep_trip()
         self._figures = Subscriber(AlertCode.FIGURES_FAILED, "the figures")
         self._requests = Subscriber(AlertCode.REQUESTS_FAILED, "the requests to the autopilot")
         self._publishing = Subscriber(AlertCode.FEED_FAILED, "the feed")
         self._notes = Subscriber(AlertCode.NOTES_FAILED, "the notes beside the record")
+        self._coaching = Subscriber(AlertCode.COACH_FAILED, "the coach")
         self._memory = Subscriber(AlertCode.MEMORY_FAILED, "the return of free memory")
         self.door = Subscriber(AlertCode.DOOR_FAILED, "the door for paired viewers")
         self._subscribers = (
@@ -82,6 +88,7 @@ class Pipeline:
             self._publishing,
             self.publisher.watching,
             self._notes,
+            self._coaching,
             self._memory,
             self.door,
         )
@@ -107,10 +114,13 @@ class Pipeline:
             text = settings.profile_text and without_key(settings.profile_text)
             followed = settings.system_id or settings.profile.link.system_id
             update = partial(update_learned, settings.profile, settings.system_id)
+            self._carried = carried_trial(settings.record, self._clock.start_us)
             self.book = SessionBook(settings.record, self._clock.start_us, text, followed, update)
             self.keeper = self._keep_trip(self.book)
         self.intake.record_to(self.book.write if self.book is not None else None)
         self._began_s = time.monotonic()
+        for command in self._carried.commands:
+            self.on_command(command, lambda *_: None)
 
     def close(self, left_s: Callable[[], float]) -> None:
         """Save the learned state and close the session.
@@ -120,6 +130,7 @@ class Pipeline:
         left_s
             Returns the remaining wait for the card [s].
         """
+        self.coach.close()
         if self.book is not None:
             saved = self.keeper.saved_state() if self.keeper.is_whole else None
             self.book.close(saved, left_s())
@@ -146,6 +157,7 @@ class Pipeline:
         self._figures.run(now_s, lambda: self._fold(parts, now_s, now_us))
         self._requests.run(now_s, lambda: self._request(parts, now_s))
         self._notes.run(now_s, lambda: self.save_notes(now_s, now_us))
+        self._coaching.run(now_s, self._coach_turn)
         self._log_link(self._reader.problem)
         running = partial(self._running, now_s)
         self._publishing.run(now_s, lambda: self.publisher.publish(running(), self._link))
@@ -195,6 +207,17 @@ class Pipeline:
             if self.keeper.is_whole and self.book.save_if_due(now_s, self.keeper.saved_state):
                 self._trimmer.trim_soon()
 
+    def _coach_turn(self) -> None:
+        keeper = self.keeper
+        self.coach.turn(keeper.ride, self._trial_folders(), keeper.last_stamp_us)
+
+    def _trial_folders(self) -> list[Path]:
+        """Return the sessions of the present trial: it may have begun before the present trip."""
+        if self.book is None:
+            return []
+        trip = [*(session.folder for session in self.keeper.sessions), self.book.folder]
+        return [*self._carried.followed_by(self.ride.trial, trip).folders]
+
     def _running(self, now_s: float) -> Running:
         reader = self._reader
         return Running(
@@ -226,6 +249,7 @@ class Pipeline:
         # A new trip is noted where the old one ends.
         if refusal is None and not (isinstance(placed, Mark) and placed.mark == "new_trip"):
             self.keeper.add(timed)
+            self.coach.mark()
             if self.book is not None:
                 self.book.mark(timed)
         reply(refusal, placed)
@@ -243,12 +267,14 @@ class Pipeline:
             stay = settings_in_force(self.ride, self.keeper.profile)
             if self.book is not None:
                 self.book.mark(mark)
+                carried = self._carried.followed_by(self.ride.trial, self._trial_folders())
                 try:
                     self.book.begin_new_trip(self._clock(), self.keeper.saved_state())
                 except RecordError as problem:
                     return Refusal(
                         RefusalCode.CANNOT_RECORD, path=problem.path, errno=problem.number
                     )
+                self._carried = carried
         self.keeper.new_trip()
         self.publisher.another_ride()
         for command in stay:

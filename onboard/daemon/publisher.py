@@ -4,6 +4,7 @@ from collections import deque
 from collections.abc import Callable
 
 from onboard.contract.alerts import Alert, AlertCode
+from onboard.contract.coach import Coach
 from onboard.contract.codec import as_line
 from onboard.contract.figure import Number, Unknown
 from onboard.contract.reasons import Reason
@@ -11,6 +12,7 @@ from onboard.daemon.own_alerts import OwnAlerts, Running
 from onboard.feed.server import FeedServer
 from onboard.record.subscriber import Subscriber
 from onboard.restarts.trip_keeper import TripKeeper
+from onboard.ride.ride import NO_TRIAL
 
 RATE_OVER_S = 5.0
 
@@ -27,10 +29,18 @@ class Publisher:
         Serves the viewers.
     keeper
         Returns the keeper of the present ride.
+    coach
+        Returns the coach of its trial.
     """
 
-    def __init__(self, feed: FeedServer, keeper: Callable[[], TripKeeper]) -> None:
+    def __init__(
+        self,
+        feed: FeedServer,
+        keeper: Callable[[], TripKeeper],
+        coach: Callable[[], Coach | Unknown] = lambda: NO_TRIAL,
+    ) -> None:
         self._feed = feed
+        self._coach = coach
         self._keeper = keeper
         self._alerts = OwnAlerts()
         self.watching = Subscriber(AlertCode.ALERTS_FAILED, "the daemon's own alerts")
@@ -98,6 +108,7 @@ class Publisher:
             messages_per_s=self._messages_per_s(),
             alerts=alerts,
             why_none=keeper.why_hidden,
+            coach=keeper.why_hidden or self._coach(),
         )
         return as_line(snapshot)
 

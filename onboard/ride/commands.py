@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from onboard.contract.commands import HERE, TARGETS, Command, Mark, Refused, Set
+from onboard.contract.commands import HERE, TARGETS, Command, Mark, Refused, Set, TrialPlan
 from onboard.contract.figure import Unknown
 from onboard.contract.refusals import Refusal, RefusalCode
 from onboard.efficiency.advice.target import Aim
@@ -54,11 +54,12 @@ def with_place(command: Command, ride: Ride) -> Command | Refused:
 
 
 def settings_in_force(ride: Ride, profile: Profile) -> list[Set]:
-    """Return the settings that stay in force on the next trip, as commands: set-up and reserve.
+    """Return the settings that stay in force on the next trip, as commands.
 
-    Target and home point belong to one trip.
+    Set-up, reserve, and a trial with its power stay; other targets and the home point belong to one
+    trip.
     """
-    found = []
+    found: list[Set] = []
     engine = ride.engine
     if engine.learner.setup != PLAIN_SETUP:
         found.append(Set(0, "setup", engine.learner.setup))
@@ -66,6 +67,10 @@ def settings_in_force(ride: Ride, profile: Profile) -> list[Set]:
     if profile.battery and reserve != profile.battery.reserve_fraction:
         assert isinstance(reserve, float)
         found.append(Set(0, "reserve_fraction", reserve))
+    if ride.trial is not None:
+        found.append(Set(0, "trial", ride.trial))
+        if (power_w := engine.adviser.aim.power_w) is not None:
+            found.append(Set(0, "target_power_w", power_w))
     return found
 
 
@@ -97,6 +102,9 @@ def _set(command: Set, ride: Ride) -> Refusal | None:
     elif command.key == "home":
         assert isinstance(value, tuple)
         engine.set_home(*value)
+    elif command.key == "trial":
+        assert value is None or isinstance(value, TrialPlan)
+        ride.trial = value
     elif command.key == "setup":
         assert isinstance(value, str)
         try:

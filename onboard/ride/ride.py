@@ -12,6 +12,8 @@ import numpy as np
 
 from onboard.block import Block
 from onboard.contract.alerts import Alert
+from onboard.contract.coach import Coach
+from onboard.contract.commands import TrialPlan
 from onboard.contract.figure import Number, Unknown
 from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import LinkState, Snapshot
@@ -24,6 +26,7 @@ from onboard.telemetry.mavlink.frames import Frames
 from onboard.telemetry.messages.decoder import Decoder
 
 NO_AUTOPILOT = Unknown(Reason.NO_AUTOPILOT)
+NO_TRIAL = Unknown(Reason.NO_TRIAL)
 
 
 class Ride:
@@ -61,6 +64,8 @@ class Ride:
         self.engine = Engine(self._counted, saved, parts)
         if carried is not None:
             self.engine.resume_battery(carried, clocks_of(carried).utc_s)
+        self.trial: TrialPlan | None = None
+        """The trial being ridden, as the rider named it; None without."""
         self._kept, self._carried = saved, carried
         self._compared = False
         """Whether the autopilot's boot clock was compared with that of `saved`."""
@@ -125,6 +130,8 @@ class Ride:
         messages_per_s: Number = NO_AUTOPILOT,
         alerts: tuple[Alert, ...] = (),
         why_none: Unknown | None = None,
+        *,
+        coach: Coach | Unknown = NO_TRIAL,
     ) -> Snapshot:
         """Return the snapshot at the newest sample.
 
@@ -138,6 +145,8 @@ class Ride:
             The daemon's own alerts.
         why_none
             Why no figure may be shown; None if they may.
+        coach
+            The coach of the trial.
         """
         figures = self.engine.figures(0.0 if isinstance(age_s, Unknown) else age_s, why_none)
         self._seq += 1
@@ -153,7 +162,7 @@ class Ride:
         )
         utc = self.utc or why_none or Unknown(Reason.CLOCK_NOT_SET)
         shown = vars(figures) | {"alerts": (*alerts, *figures.alerts)}
-        return Snapshot(**shown, seq=self._seq, utc=utc, link=link)
+        return Snapshot(**shown, seq=self._seq, utc=utc, link=link, coach=coach)
 
     def _fold(self, block: Block) -> None:
         if not block.channels:

@@ -108,7 +108,7 @@ def runs_content(state: ViewState) -> RunsContent:
     return RunsContent(
         setup=setup_in_force(snapshot),
         steady=_steady(snapshot.steady, units, state.stale),
-        power_cue=_power_cue(snapshot, units, state.stale),
+        power_cue=power_cue(snapshot, units, state.stale),
         next=next_step(runs, setup_in_force(snapshot)) or RULE,
         open=_open(now_open, snapshot.steady, units) if now_open is not None else None,
         missing=missing(snapshot, units) if now_open is not None and not state.stale else "",
@@ -170,7 +170,8 @@ def _steady(steady: Steady, units: Units, stale: bool) -> str:
     return "  ".join(parts)
 
 
-def _power_cue(snapshot: Snapshot, units: Units, stale: bool) -> PowerCue:
+def power_cue(snapshot: Snapshot, units: Units, stale: bool) -> PowerCue:
+    """Return the power against its target."""
     power, target = snapshot.power_w, snapshot.target
     now = UNKNOWN if isinstance(power, Unknown) or stale else f"{whole(power)} W"
     if isinstance(target, Unknown) or isinstance(target.power_w, Unknown):

@@ -93,6 +93,14 @@ class View(Container):
         """Return buttons that are not shown for lack of room; their keys work all the same."""
         return ()
 
+    def takes_text(self, _text: str) -> bool:
+        """Take a typed character as text, if the rider is typing; return whether it was taken.
+
+        A text field that has the focus takes its keys itself: this is for those that come before,
+        or that open the field.
+        """
+        return False
+
     def pressed(self, word: str) -> None:
         """Carry out an action of this view; `word` is the action without the prefix `OWN`."""
 

@@ -1,64 +1,65 @@
-"""The runs view, to compare set-ups on the water: runs, set-up names and marks."""
+"""The runs view, to compare set-ups on the water: runs, set-up names, marks, and the coach."""
 
 from collections.abc import Callable
 from typing import ClassVar
 
 from textual import events
-from textual.binding import Binding, BindingType
-from textual.message import Message
 from textual.widgets import Input
 
 from groundside.connection.commands import mark, setting
+from groundside.dashboard.content.coach import coach_content
 from groundside.dashboard.content.runs import asks_for_charge, open_run, runs_content
-from groundside.dashboard.content.setups import (
-    known_setups,
-    next_letter,
-    setup_in_force,
-    valid_label,
-)
 from groundside.dashboard.keys import ViewKey
 from groundside.dashboard.view_state import ViewState
+from groundside.dashboard.views.asking import ChargeQuestion, NoteQuestion, Question
 from groundside.dashboard.views.base import View
+from groundside.dashboard.views.choosing import SetupQuestion, TrialQuestion
 from groundside.dashboard.views.confirmation import AGAIN_S
 from groundside.dashboard.widgets.button_bar import Button
 from groundside.dashboard.widgets.runs_page import RunsPage, RunsPageContent
-from groundside.words.charge import EXAMPLES, charge_text, parse_charge
-from onboard.contract.codec import clean
-from onboard.contract.commands import LABEL_MOST, TEXT_MOST, Amount
-from onboard.contract.snapshot import Snapshot
+from groundside.dashboard.widgets.typed_line import TypedLine
+from groundside.words.charge import charge_text
+from onboard.contract.coach import Coach, StepCode
+from onboard.contract.commands import Amount, Command
 
-TYPE = "other"
-"""The last choice of a set-up: a name to be typed."""
 QUESTIONS = {
     "full": "If the charger stopped by itself, press again within {} s. Else say how much.",
     "trip": "A new trip ends this one and counts from nought: press again within {} s.",
+    "end": "This ends the coach; the runs are kept. Press again within {} s.",
 }
-
-
-class TypedLine(Input):
-    """An input line; escape cancels it."""
-
-    BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "leave", show=False)]
-
-    class Left(Message):
-        """Typing was cancelled."""
-
-    def action_leave(self) -> None:
-        """Cancel without sending."""
-        self.post_message(self.Left())
+ASKED: dict[str, type[Question]] = {
+    "setup": SetupQuestion,
+    "note": NoteQuestion,
+    "much": ChargeQuestion,
+    "coach": TrialQuestion,
+}
+"""Questions by the action that asks them."""
 
 
 class RunsView(View):
-    """Shows the runs, and takes the rider's marks on the water."""
+    """Shows the runs, or the coach during a trial, and takes the rider's marks on the water."""
 
     NAME: ClassVar[str] = "runs"
-    PURPOSE: ClassVar[str] = "runs and set-ups"
+    PURPOSE: ClassVar[str] = "runs, set-ups, coach"
     KEYS: ClassVar[tuple[ViewKey, ...]] = (
         ViewKey("r", "start or end a run"),
-        ViewKey("s", "set-up, the next one", ("setup",)),
+        ViewKey("s", "choose a set-up; or type", ("setup",)),
+        ViewKey("c", "coach: name a trial", ("coach",)),
+        ViewKey("y", "swapped, as told", ("swapped",)),
+        ViewKey("v", "the coach, or the runs", ("other",)),
+        ViewKey("z", "end the coach, twice", ("end",)),
+        ViewKey("down", "the next one", ("next",)),
+        ViewKey("up", "the one before", ("before",)),
+        ViewKey("right", "go on, all named", ("on",)),
+        ViewKey("l", "laps", ("laps",)),
+        ViewKey("b", "there and back", ("there",)),
+        ViewKey("-", "less power", ("less",)),
+        ViewKey("+", "more power", ("more",)),
+        ViewKey(",", "much less", ("much-less",)),
+        ViewKey(".", "much more", ("much-more",)),
         ViewKey("n", "a note", ("note",)),
+        ViewKey("m", "charged: type how much", ("much",)),
         ViewKey("f", "charged; twice: full", ("full",)),
-        ViewKey("m", "charged so much", ("much",)),
         ViewKey("x", "not charged", ("none",)),
         ViewKey("w", "new trip, twice", ("trip",)),
         ViewKey("enter", "take or send it", ("take", "send")),
@@ -67,79 +68,94 @@ class RunsView(View):
 
     def __init__(self, clock: Callable[[], float]) -> None:
         self._page = RunsPage()
-        self._line = TypedLine(compact=True)  # shown while the rider types
-        super().__init__(clock, self._page, self._line)
-        self._choices: tuple[tuple[str, str], ...] = ()
-        self._chosen = 0
-        self._typing = ""
-        self._unreadable = False
+        self.line = TypedLine()
+        super().__init__(clock, self._page, self.line)
+        self._question: Question | None = None
+        self._shows_runs = False
 
-    def on_mount(self) -> None:
-        """Hide the input line at first."""
-        self._line.display = False
+    @property
+    def shown(self) -> ViewState:
+        """The state that is shown."""
+        assert self._state is not None
+        return self._state
 
     def on_hide(self, _event: events.Hide) -> None:
         """Cancel what was begun, which would surprise on coming back later."""
         self._leave()
 
     def show(self, state: ViewState) -> None:
-        """Show the runs."""
+        """Show the coach or the runs."""
         self._state = state
         if not state.can_command:
             self._leave()
         self._paint()
 
     def _paint(self) -> None:
-        if self._state is not None:
-            self._page.content = RunsPageContent(
-                runs_content(self._state), self._ask(), self._choices, self._chosen
-            )
+        if self._state is None:
+            return
+        asked, coach = self._question, self._coach()
+        pending = QUESTIONS.get(self._confirmation.pending, "").format(f"{AGAIN_S:g}")
+        self._page.content = RunsPageContent(
+            runs_content(self._state),
+            pending if asked is None else asked.ask,
+            () if asked is None else asked.choices,
+            0 if asked is None else asked.chosen,
+            None if coach is None or self._shows_runs else coach_content(self._state, coach),
+        )
 
-    def _ask(self) -> str:
-        if self._typing == "note":
-            return "A note of this moment: type it, then enter. Escape leaves."
-        if self._typing == "charge":
-            ask = "How much went in, or how full is it now, reserve included?"
-            if self._unreadable:
-                ask = "Not understood."
-            return f"{ask} Type it, {EXAMPLES}, then enter. Escape leaves."
-        if self._typing == "setup":
-            return f"Name of the set-up, up to {LABEL_MOST} letters, then enter. Escape leaves."
-        if self._choices:
-            return "What is on the craft now?"
-        return QUESTIONS.get(self._confirmation.pending, "").format(f"{AGAIN_S:g}")
+    def _coach(self) -> Coach | None:
+        coach = self.shown.snapshot.coach
+        return coach if isinstance(coach, Coach) else None
 
     def buttons(self) -> tuple[Button, ...]:
         """Return the buttons of the present step; none without a daemon to command."""
         if self._state is None or not self._state.can_command:
             return ()
-        back = self.own_button("back", "leave")
-        if self._typing:
-            return (self.own_button("send", "send"), back)
-        if self._choices:
-            return (self.own_button("next", "setup"), self.own_button("take it", "take"), back)
-        no_charge = self.own_button("not charged", "none", short="none")
+        if self._question is not None:
+            return self._question.buttons()
+        own, snapshot, coach = self.own_button, self._state.snapshot, self._coach()
         asked = self._confirmation.pending
+        no_charge = own("not charged", "none", short="none")
         if asked == "full":
-            return (self.own_button("full", "full"), self._typed_charge_button(), no_charge, back)
-        is_open = open_run(self._state.snapshot) is not None
-        new_trip = ("sure?", "sure?") if asked == "trip" else ("new trip", "trip")
+            much = own("so much", "much", short="much")
+            return (own("full", "full"), much, no_charge, own("back", "leave"))
+        is_open = open_run(snapshot) is not None
+        run = Button("end run" if is_open else "start run", "run", "r", short="run")
+        charged = own("charged", "much", short="charg")
+        ask_charge = (no_charge,) if asks_for_charge(snapshot) else ()
+        if coach is None:
+            sure = ("sure?", "sure?") if asked == "trip" else ("new trip", "trip")
+            trip = own(sure[0], "trip", on=asked == "trip", short=sure[1])
+            first = (own("coach", "coach"), run, own("set-up", "setup"))
+            return (*first, own("note", "note"), charged, trip, *ask_charge)
+        swap = coach.step.values.get("setup") if coach.step.code is StepCode.SWAP else None
+        end = own("sure?" if asked == "end" else "end coach", "end", on=asked == "end", short="end")
         return (
-            Button("end run" if is_open else "start run", "run", "r", short="run"),
-            self.own_button("set-up", "setup"),
-            self.own_button("note", "note"),
-            self.own_button("charged", "full", short="charg"),
-            self.own_button(new_trip[0], "trip", on=asked == "trip", short=new_trip[1]),
-            *((no_charge,) if asks_for_charge(self._state.snapshot) else ()),
+            *((own(f"{swap} is on", "swapped", on=True, short="is on"),) if swap else ()),
+            own("set-up", "setup"),
+            own("coach" if self._shows_runs else "runs", "other"),
+            run,
+            own("note", "note"),
+            charged,
+            end,
+            *ask_charge,
         )
 
     def hidden_buttons(self) -> tuple[Button, ...]:
-        """Return the button for a typed charge, which is shown only with the question how full."""
-        busy = self._state is None or not self._state.can_command or self._typing or self._choices
-        return () if busy else (self._typed_charge_button(),)
+        """Return the buttons for which there is no room, or that have only a key."""
+        if self._state is None or not self._state.can_command:
+            return ()
+        if self._question is not None:
+            return self._question.hidden_buttons()
+        own = self.own_button
+        return (own("full", "full"), own("so much", "much"), own("new trip", "trip"))
 
-    def _typed_charge_button(self) -> Button:
-        return self.own_button("so much", "much", short="much")
+    def takes_text(self, text: str) -> bool:
+        """Take letters as text while a question wants them."""
+        taken = self._question is not None and self._question.takes_text(text)
+        if taken:
+            self._paint()
+        return taken
 
     def pressed(self, word: str) -> None:
         """Carry out the action of a button or key."""
@@ -147,97 +163,54 @@ class RunsView(View):
             return
         if word not in QUESTIONS:
             self._confirmation.cancel()
-        match word:
-            case "setup":
-                self._next_choice(self._state.snapshot)
-            case "take":
-                self._take()
-            case "note":
-                self._type("note")
-            case "send":
-                self._send()
-            case "leave":
-                self._leave()
-            case "much":
-                self._type("charge")
-            case "none":
-                self._send_charge(("charged_wh", 0.0))
-            case "full" if self._confirmation.confirmed("full"):
-                self.post_message(self.Send(mark("charged_full"), "charged full: the pack is full"))
-            case "trip" if self._confirmation.confirmed("trip"):
-                self.post_message(self.Send(mark("new_trip"), "a new trip has begun"))
-        self._paint()
-
-    def _next_choice(self, snapshot: Snapshot) -> None:
-        """Start choosing with the set-up after the one in force, or move on to the next."""
-        if self._choices:
-            self._chosen = (self._chosen + 1) % len(self._choices)
-            return
-        known, now = known_setups(snapshot), setup_in_force(snapshot)
-        letter = next_letter(known)
-        self._choices = (
-            *((name, "in force" if name == now else "known") for name in known),
-            *(((letter, "new"),) if letter else ()),
-            (TYPE, "typed on a keyboard"),
-        )
-        self._chosen = known.index(now) + 1 if now in known else 0
-
-    def _take(self) -> None:
-        if not self._choices:
-            return
-        label, typed = self._choices[self._chosen][0], self._chosen == len(self._choices) - 1
-        self._choices = ()
-        if typed:
-            self._type("setup")
+        if word == "leave":
+            self._leave()
+        elif self._question is not None:
+            self._question.pressed(word)
+        elif word in ASKED:
+            self._question = ASKED[word](self)
         else:
-            self._send_setup(label)
-
-    def _send_setup(self, label: str) -> None:
-        self.post_message(self.Send(setting("setup", label), f"set-up is now {label}"))
-
-    def _send_charge(self, amount: Amount) -> None:
-        command = mark("charged", amount=amount)
-        self.post_message(self.Send(command, f"charged: {charge_text(amount)}"))
-
-    def _type(self, what: str) -> None:
-        self._typing, self._unreadable = what, False
-        self._line.value = ""
-        self._line.max_length = LABEL_MOST if what == "setup" else TEXT_MOST
-        self._line.display = True
-        self._line.focus()
-
-    def _send(self) -> None:
-        """Send what was typed, unless it is empty."""
-        what, typed = self._typing, self._line.value
-        amount = parse_charge(typed) if what == "charge" else None
-        if what == "charge" and amount is None and clean(typed):
-            # The line stays open for correction.
-            self._unreadable = True
-            self._paint()
-            return
-        self._leave()
-        if what == "setup" and valid_label(typed):
-            self._send_setup(valid_label(typed))
-        elif what == "note" and clean(typed):
-            self.post_message(self.Send(mark("note", clean(typed)), "note kept"))
-        elif amount is not None:
-            self._send_charge(amount)
+            self._act(word)
         self._paint()
+
+    def _act(self, word: str) -> None:
+        coach = self._coach()
+        match word:
+            case "other":
+                self._shows_runs = not self._shows_runs
+            case "swapped" if coach is not None and coach.step.code is StepCode.SWAP:
+                setup = str(coach.step.values["setup"])
+                self.order(setting("setup", setup), f"set-up is now {setup}")
+            case "none":
+                amount: Amount = ("charged_wh", 0.0)
+                self.order(mark("charged", amount=amount), f"charged: {charge_text(amount)}")
+            case "full" if self._confirmation.confirmed("full"):
+                self.order(mark("charged_full"), "charged full: the pack is full")
+            case "trip" if self._confirmation.confirmed("trip"):
+                self.order(mark("new_trip"), "a new trip has begun")
+            case "end" if coach is not None and self._confirmation.confirmed("end"):
+                self.order(setting("trial", None), "the coach has ended")
+
+    def order(self, command: Command, done: str) -> None:
+        """Send a command to the daemon."""
+        self.post_message(self.Send(command, done))
+
+    def answered(self) -> None:
+        """Close the question."""
+        self._question = None
+        self.line.close()
 
     def _leave(self) -> None:
-        """Cancel typing, choosing and an open question."""
+        """Cancel an open question."""
         self._confirmation.cancel()
-        self._choices = ()
-        if self._typing:
-            self._typing = ""
-            self._line.display = False
-            if self._line.has_focus:
-                self.screen.set_focus(None)
+        self.answered()
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
-        """Send on enter."""
+        """Take what was typed, on enter."""
         event.stop()
-        self._send()
+        if self._question is not None:
+            self._question.submit()
+        self._paint()
 
     def on_typed_line_left(self, event: TypedLine.Left) -> None:
         """Cancel on escape."""

@@ -5,6 +5,7 @@ from typing import ClassVar
 
 from textual.geometry import Size
 
+from groundside.dashboard.content.coach import CoachContent
 from groundside.dashboard.content.runs import (
     FULL_SIGN,
     LONG,
@@ -12,17 +13,16 @@ from groundside.dashboard.content.runs import (
     RULE_MORE,
     SHORT_SIGN,
     OpenRun,
-    PowerCue,
     RunsContent,
 )
 from groundside.dashboard.drawing.block_font import draw, fitting
 from groundside.dashboard.drawing.painted import Line, Painted, shortened, wrapped
+from groundside.dashboard.widgets.coach_lines import coach_lines
+from groundside.dashboard.widgets.power_cue_line import power_cue_line
 from groundside.dashboard.widgets.run_table import table_lines
 
 TEMPLATE = "888"
 NOTES_COLUMNS = 17
-CUE_SIGNS = {"ease": "vv", "hold": "==", "push": "^^"}
-"""As in the ride view's one-row cue."""
 
 
 @dataclass(frozen=True)
@@ -39,12 +39,15 @@ class RunsPageContent:
         Set-ups to choose from, each with its description; empty while none is being chosen.
     chosen
         Index of the selected one.
+    coach
+        What the coach says, in place of the runs; None without.
     """
 
     content: RunsContent
     ask: str = ""
     choices: tuple[tuple[str, str], ...] = ()
     chosen: int = 0
+    coach: CoachContent | None = None
 
 
 class RunsPage(Painted):
@@ -68,21 +71,22 @@ class RunsPage(Painted):
         width, height = size.width, size.height
         picture: RunsPageContent = self.content
         content = picture.content
-        lines = [_head(content, width)]
-        if picture.ask:
-            lines += _texts(picture.ask, width, "runs--ask")
+        asked = _texts(picture.ask, width, "runs--ask") if picture.ask else []
+        if picture.coach is not None and not picture.choices:
+            return asked + coach_lines(picture.coach, (width, height - len(asked)))
+        lines = [_head(content, width), *asked]
         if picture.choices:
             return lines + _choices(picture, width, height - len(lines))
         if content.open is not None:
             # the digits get the rows left by bar, power and a run or two
             lines += _open_run(content.open, content.stale, width, max(1, height - len(lines) - 6))
-            lines.append(_power_cue(content.power_cue, width))
+            lines.append(power_cue_line(content.power_cue, width))
             if content.missing:
                 lines += _texts(f"! {content.missing}", width, "runs--head")
         else:
             lines += _texts(content.steady, width, "runs--text")
             if content.power_cue.target:
-                lines.append(_power_cue(content.power_cue, width))
+                lines.append(power_cue_line(content.power_cue, width))
             lines += _texts(content.why_no_runs or content.next, width, "runs--text")
         lines += _rules(picture, width, height - len(lines))
         if height - len(lines) > 6:
@@ -143,22 +147,6 @@ def _bar(run: OpenRun, width: int) -> Line:
         (SHORT_SIGN * (room - filled), "runs--rest"),
         (f" {run.more}", "runs--text"),
     ]
-
-
-def _power_cue(power: PowerCue, width: int) -> Line:
-    """Write the power against its target, with the cue's signs and words."""
-    if not power.target:
-        text = f" {power.power} now, no power target"
-        return [(shortened(text, width), "runs--text")]
-    line: Line = [(f" {power.power}", "runs--head"), (f" of {power.target} ", "runs--text")]
-    if not power.cue:
-        used = sum(len(text) for text, _ in line)
-        return [*line, (shortened(power.difference, width - used), "runs--quiet")]
-    sign = CUE_SIGNS[power.cue]
-    cue = f" {sign} {power.cue.upper()} {sign} "
-    used = sum(len(text) for text, _ in line) + len(cue)
-    beside = f" {power.difference}" if used + len(power.difference) < width else ""
-    return [*line, (cue, "runs--cue"), (beside, "runs--text")]
 
 
 def _rules(picture: RunsPageContent, width: int, room: int) -> list[Line]:

@@ -171,7 +171,7 @@ def test_acknowledgements_of_other_commands_are_ignored(answer: dict[str, Any]) 
         (setting("target_speed_mps", float("nan")), "JSON cannot express it"),
         (setting("target_speed_mps", object()), "JSON cannot express it"),
         (mark("note", "\ud800"), "JSON cannot express it"),
-        (mark("note", "x" * 1100), "too long: a command takes at most 1024 bytes"),
+        (mark("note", "x" * 2600), "too long: a command takes at most 2560 bytes"),
     ],
 )
 def test_what_cannot_be_encoded_is_refused_at_once(command: Command, why: str) -> None:

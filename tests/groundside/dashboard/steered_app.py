@@ -44,6 +44,7 @@ BARE = made_snapshot(
     curve=NOT_STATED,
     runs=(),
     alerts=(),
+    coach=Unknown(Reason.NO_TRIAL),
 )
 """A snapshot early in a ride: sums are known, but nothing has been learned yet."""
 

@@ -15,6 +15,7 @@ from rich.segment import Segment
 from groundside.connection.source import Update
 from groundside.dashboard.themes import MONO, THEMES
 from groundside.dashboard.views.all import VIEWS
+from onboard.contract.coach import Step, StepCode
 from onboard.contract.figure import Figure
 from onboard.efficiency.trip.trip_line import GrowingLine
 from tests.groundside.dashboard.steered_app import (
@@ -26,7 +27,7 @@ from tests.groundside.dashboard.steered_app import (
     snapshot,
     strips_of,
 )
-from tests.made_snapshot import CURVE, HOME, RIDING, TARGET, changed
+from tests.made_snapshot import COACH, CURVE, HOME, RIDING, TARGET, changed
 
 PICTURES = Path(__file__).parent / "pictures"
 NAMES = [view.NAME for view in VIEWS]
@@ -68,6 +69,17 @@ async def show_view(here: SteeredApp, name: str) -> None:
         await here.show()
 
 
+def differences(here: SteeredApp, name: str) -> list[str]:
+    """Return the differences of the screen from a picture; redraw that if asked to."""
+    path = PICTURES / name
+    picture = "".join(f"{row.rstrip()}\n" for row in here.rows)
+    if os.environ.get("WATTWAKE_NEW_PICTURES"):
+        PICTURES.mkdir(exist_ok=True)
+        path.write_text(picture, encoding="utf-8")
+    meant = path.read_text(encoding="utf-8")
+    return [*difflib.unified_diff(meant.splitlines(), picture.splitlines(), path.name)]
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("size", SCREENS)
 def test_every_view_matches_its_picture(size: tuple[int, int]) -> None:
@@ -77,13 +89,7 @@ def test_every_view_matches_its_picture(size: tuple[int, int]) -> None:
         await begin(here)
         for name in NAMES:
             await show_view(here, name)
-            path = PICTURES / f"{name}_{size[0]}x{size[1]}.txt"
-            picture = "".join(f"{row.rstrip()}\n" for row in here.rows)
-            if os.environ.get("WATTWAKE_NEW_PICTURES"):
-                PICTURES.mkdir(exist_ok=True)
-                path.write_text(picture, encoding="utf-8")
-            meant = path.read_text(encoding="utf-8")
-            differ.extend(difflib.unified_diff(meant.splitlines(), picture.splitlines(), path.name))
+            differ.extend(differences(here, f"{name}_{size[0]}x{size[1]}.txt"))
 
     run_app(size, act, sender=SteeredSender())
     assert differ == [], "\n".join(differ)
@@ -140,3 +146,26 @@ def test_no_meaning_is_lost_without_colour(monkeypatch: pytest.MonkeyPatch) -> N
     (coloured, with_colour), (plain, without) = seen
     assert coloured != plain == MONO.name
     assert with_colour == without
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("size", SCREENS)
+def test_the_coach_matches_its_pictures(size: tuple[int, int]) -> None:
+    differ = []
+    steps = {
+        "hold": COACH.step,
+        "swap": Step(StepCode.SWAP, setup="slim"),
+        "lap": Step(StepCode.LAP, target_w=400.0, left_fraction=0.37),
+        "enough": Step(StepCode.ENOUGH, setup="A"),
+    }
+
+    async def act(here: SteeredApp) -> None:
+        await here.pilot.press("enter", "6")
+        for name, step in steps.items():
+            target = changed(TARGET, power_w=400.0, difference_fraction=0.03, cue="hold")
+            coach = changed(COACH, step=step)
+            await here.give(Update(snapshot(setup="A", target=target, coach=coach)))
+            differ.extend(differences(here, f"coach_{name}_{size[0]}x{size[1]}.txt"))
+
+    run_app(size, act, sender=SteeredSender())
+    assert differ == [], "\n".join(differ)

@@ -81,7 +81,7 @@ def test_every_key_is_in_the_help_view(size: tuple[int, int]) -> None:
         await here.give(Update(snapshot()))
         await here.pilot.press("h")
         pages = []
-        for _ in range(9):
+        for _ in range(14):
             await here.show()
             pages.append(here.text)
             await here.pilot.press("n")

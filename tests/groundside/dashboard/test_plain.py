@@ -13,7 +13,7 @@ from onboard.contract.alerts import Alert, AlertCode
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
 from tests.groundside.dashboard.steered_app import TO_GO, Clock, replayed, snapshot, waiting
-from tests.made_snapshot import changed
+from tests.made_snapshot import COACH, changed
 from tests.patience import PATIENCE_S
 
 KMH = CHOICES["km/h"]
@@ -185,3 +185,9 @@ def test_before_the_first_message_one_reason_stands_for_all() -> None:
     assert line_of(unheard, KMH) == (
         "no autopilot heard yet on a test  WARNING: Nothing over the link for 7 s: check the cable."
     )
+
+
+def test_the_coach_says_its_step() -> None:
+    line = line_of(snapshot(coach=COACH), CHOICES["km/h"], 0.1)
+    assert "coach: Hold 400 W, 42 s more." in line
+    assert "coach" not in line_of(snapshot(coach=COACH), CHOICES["km/h"], 60.0)

@@ -20,9 +20,12 @@ from onboard.contract.commands import (
     MarkName,
     Refused,
     Set,
+    TrialPlan,
     command_from,
     parse_command,
 )
+
+LONGEST_LABELS = [f"{n:02d}{'😀' * 38}" for n in range(12)]
 
 
 def line(**parts: Any) -> bytes:
@@ -50,6 +53,15 @@ def why(line: bytes) -> str:
         (put("home", [-90, 180]), Set(7, "home", (-90.0, 180.0))),
         (put("setup", "hélice 12×9"), Set(7, "setup", "hélice 12×9")),
         (put("setup", "x" * 40), Set(7, "setup", "x" * 40)),
+        (
+            put("trial", {"setups": ["A", "slim prop"], "kind": "laps"}),
+            Set(7, "trial", TrialPlan(("A", "slim prop"), "laps")),
+        ),
+        (
+            put("trial", {"setups": LONGEST_LABELS, "kind": "there_and_back"}),
+            Set(7, "trial", TrialPlan(tuple(LONGEST_LABELS), "there_and_back")),
+        ),
+        (put("trial", None), Set(7, "trial", None)),
         (put("reserve_fraction", 0), Set(7, "reserve_fraction", 0.0)),
         (put("reserve_fraction", 0.9), Set(7, "reserve_fraction", 0.9)),
         (line(kind="mark", id=0, mark="run_start"), Mark(0, "run_start")),
@@ -93,7 +105,7 @@ def test_each_command_is_read(line: bytes, command: Command) -> None:
         (b"\xef\xbb\xbf{}", "not JSON"),
         (b"[" * LONGEST_BYTES, "not JSON"),
         (b"[" * 500 + b"]" * 500, "the line = [[[["),
-        (b" " * (LONGEST_BYTES + 1), "longer than 1024 bytes"),
+        (b" " * (LONGEST_BYTES + 1), "longer than 2560 bytes"),
         (b'{"kind": "set"} {}', "not JSON"),
         (b"__import__('os')", "not JSON"),
         (b"null", "the line = null: expected an object"),
@@ -161,6 +173,16 @@ def test_each_command_is_read(line: bytes, command: Command) -> None:
         (put("home", ["45", 0]), 'latitude = "45"'),
         (put("home", [None, 0]), "latitude = null"),
         (put("home", {"lat": 1, "lon": 2}), "value = "),
+        (put("trial", "A"), 'value = "A": expected null, or 2 to 12 set-ups, each once, and laps'),
+        (put("trial", {"setups": ["A"], "kind": "laps"}), "value = "),
+        (put("trial", {"setups": ["A", "A"], "kind": "laps"}), "value = "),
+        (put("trial", {"setups": ["A", " B"], "kind": "laps"}), "value = "),
+        (put("trial", {"setups": ["A", 2], "kind": "laps"}), "value = "),
+        (put("trial", {"setups": ["A", "B"], "kind": "circles"}), "value = "),
+        (put("trial", {"setups": ["A", "B"], "kind": ["laps"]}), "value = "),
+        (put("trial", {"setups": [f"{n}" for n in range(13)], "kind": "laps"}), "value = "),
+        (put("trial", {"setups": ["A", "B"]}), "value = "),
+        (put("trial", {"setups": "AB", "kind": "laps", "power": 3}), "value = "),
     ],
 )  # fmt: skip
 def test_anything_else_is_refused_with_the_reason(line: bytes, because: str) -> None:

@@ -39,6 +39,12 @@ WORDS = {
     "Mark.text": "the rider's words",
     "Mark.source": "a source's name",
     "Set.value": "the rider's label, or 'here'",
+    "TrialPlan.setups": "the rider's labels",
+    "Coach.setups": "the rider's labels",
+    "Coach.ahead": "the rider's labels",
+    "TrialPlace.setup": "the rider's label",
+    "TrialStanding.drop": "the rider's labels",
+    "TrialStanding.cautions": "codes of cautions",
 }
 """Every text field of a record, and what it contains: none is a sentence."""
 
@@ -98,7 +104,7 @@ def test_no_value_of_a_statement_is_free_text() -> None:
 
 def test_every_number_of_a_record_ends_in_its_unit_or_is_a_count() -> None:
     counts = {"seq", "messages", "lost", "bad_bytes", "system_id", "number", "id"}
-    counts |= {"rests", "charges"}
+    counts |= {"rests", "charges", "group", "runs", "rounds"}
     numbers = {
         name
         for record in every_record()

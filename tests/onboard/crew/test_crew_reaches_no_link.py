@@ -46,6 +46,7 @@ SAYS = {
     "target_power_w": 300.0,
     "home": [45.0, -30.0],
     "setup": "two blades",
+    "trial": {"setups": ["two blades", "three"], "kind": "laps"},
     "reserve_fraction": 0.3,
 }
 
@@ -129,7 +130,7 @@ def commands() -> Iterator[dict]:
     """Yield every setting and every mark, set and cleared."""
     for key in get_args(Key):
         yield {"kind": "set", "key": key, "value": SAYS[key]}
-        if key.startswith("target"):
+        if key.startswith("target") or key == "trial":
             yield {"kind": "set", "key": key, "value": None}
     for mark in get_args(MarkName):
         more: dict[str, object] = {"source": "battery 0"} if mark == "unplugged" else {}

@@ -3,7 +3,7 @@
 import asyncio
 import contextlib
 
-from onboard.contract.commands import Mark, Set
+from onboard.contract.commands import LONGEST_BYTES, Mark, Set
 from onboard.feed.server import UNANSWERED_MOST
 from onboard.feed.viewer import SEND_BUFFER_BYTES
 from tests.onboard.feed.talkers import (
@@ -146,8 +146,8 @@ def test_a_long_line_is_refused_and_the_next_one_handled() -> None:
         daemon = Daemon()
         server, port = await served(daemon)
         one = await Talker.to(port)
-        one.send(note(1, "x" * 2000), note(2))
-        assert (await one.ack())["why"] == {"code": "line_too_long", "most": 1024}
+        one.send(note(1, "x" * 3000), note(2))
+        assert (await one.ack())["why"] == {"code": "line_too_long", "most": LONGEST_BYTES}
         assert (await one.ack())["id"] == 2
         await server.close()
 

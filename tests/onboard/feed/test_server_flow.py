@@ -8,7 +8,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from onboard.contract.commands import Command, Reply
+from onboard.contract.commands import LONGEST_BYTES, Command, Reply
 from onboard.feed.viewer import SEND_BUFFER_BYTES, is_loopback
 from tests.onboard.feed.talkers import Daemon, Talker, note, play, served, silent_viewer
 from tests.patience import PATIENCE_S, until_async
@@ -168,8 +168,8 @@ def test_random_input_is_answered_or_disconnected_and_changes_nothing(said: list
         assert all(one["kind"] == "ack" and one["ok"] is False for one in answers)
         # Each line is answered, unless the viewer was disconnected for an invalid line.
         lines = sent.split(b"\n")
-        long = sum(len(line) > 1024 for line in lines)
-        received = len(lines) - 1 - sum(len(line) > 1024 for line in lines[:-1])
+        long = sum(len(line) > LONGEST_BYTES for line in lines)
+        received = len(lines) - 1 - sum(len(line) > LONGEST_BYTES for line in lines[:-1])
         assert len(answers) <= received + long
         if all(line.strip()[:1] in (b"", b"{") for line in lines[:-1]):
             assert len(answers) >= received

@@ -2,10 +2,16 @@
 
 import math
 
-from onboard.contract.commands import Mark, Set
+from onboard.contract.commands import Mark, Set, TrialPlan
 from onboard.efficiency.curve.learner import PLAIN_SETUP
-from onboard.efficiency.trial.runs import RunSpan
-from onboard.record.marked_runs import marked_runs, setup_spans
+from onboard.efficiency.trial.runs import RunKind, RunSpan
+from onboard.record.marked_runs import (
+    in_force_after,
+    last_trial,
+    marked_runs,
+    setup_spans,
+    trial_spans,
+)
 from onboard.record.marks import TimedCommand
 
 
@@ -77,3 +83,56 @@ def test_other_settings_do_not_change_the_set_up() -> None:
     target = TimedCommand(100, 0, None, Set(1, "target_power_w", 400.0))
     assert setup_spans([target]) == [RunSpan(PLAIN_SETUP, -math.inf, math.inf, False)]
     assert marked_runs([start(10), target, end(90)]) == [RunSpan(PLAIN_SETUP, 10, 90, True)]
+
+
+PLAN = TrialPlan(("a", "b"), "there_and_back")
+
+
+def trial(t_s: float | None, plan: TrialPlan | None = PLAN) -> TimedCommand:
+    return TimedCommand(t_s, 0, None, Set(1, "trial", plan))
+
+
+def span(
+    setup: str, start_s: float, end_s: float, marked: bool = False,
+    kind: RunKind = RunKind.THERE_AND_BACK,
+) -> RunSpan:  # fmt: skip
+    return RunSpan(setup, start_s, end_s, marked, kind)
+
+
+def test_a_trial_s_spans_are_those_of_its_set_ups_while_it_lasts() -> None:
+    marks = [setup(5, "a"), trial(50), setup(100, "b"), setup(200, "other"), setup(300, "a"),
+             trial(400, None), setup(500, "b")]  # fmt: skip
+    assert trial_spans(marks) == [
+        span("a", 50, 100), span("b", 100, 200), span("a", 300, 400),
+    ]  # fmt: skip
+    assert trial_spans([setup(5, "a"), start(10), end(90)]) is None
+
+
+def test_runs_marked_by_hand_count_instead_where_there_are_any() -> None:
+    marks = [trial(5), setup(10, "a"), start(20), end(80), setup(100, "b"), setup(200, "a")]
+    assert trial_spans(marks) == [
+        span("a", 20, 80, True), span("b", 100, 200),
+        span("a", 200, math.inf),
+    ]  # fmt: skip
+
+
+def test_a_trial_goes_on_over_sessions() -> None:
+    marks = [setup(100, "b"), trial(150, None), trial(300), setup(320, "a")]
+    assert trial_spans(marks, "a", PLAN) == [
+        span("a", -math.inf, 100), span("b", 100, 150), span("b", 300, 320),
+        span("a", 320, math.inf),
+    ]  # fmt: skip
+    assert in_force_after(marks, "b", None) == ("a", PLAN)
+    assert in_force_after([trial(10, None)], "a", PLAN) == ("a", None)
+    assert last_trial([trial(10, None)], PLAN) == PLAN
+
+
+def test_the_last_trial_counts_with_what_was_ridden_of_it_before() -> None:
+    more = TrialPlan(("b", "c"), "there_and_back")
+    marks = [trial(5), setup(10, "a"), setup(100, "b"), trial(150, more), setup(200, "c")]
+    assert trial_spans(marks) == [
+        span("b", 100, 150), span("b", 150, 200), span("c", 200, math.inf),
+    ]  # fmt: skip
+    laps = TrialPlan(("b", "c"), "laps")
+    assert trial_spans([*marks, trial(300, laps)]) == [span("c", 300, math.inf, kind=RunKind.LAPS)]
+    assert trial_spans([setup(1, "a")], "a", PLAN, more) == []

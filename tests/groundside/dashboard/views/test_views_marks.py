@@ -3,20 +3,25 @@
 import pytest
 
 from groundside.connection.source import Update
+from groundside.dashboard.keys import KEYS
 from groundside.dashboard.views.confirmation import AGAIN_S, TOO_SOON_S
+from groundside.dashboard.views.runs import RunsView
 from groundside.words.units import CHOICES
 from onboard.contract.alerts import Alert, AlertCode
-from onboard.contract.commands import Command, Mark, Set, command_from
+from onboard.contract.coach import Step, StepCode
+from onboard.contract.commands import Amount, Command, Mark, Set, TrialPlan, command_from
 from tests.groundside.dashboard.steered_app import (
     SCREENS,
     SteeredApp,
+    SteeredControls,
+    SteeredSeekControls,
     SteeredSender,
     holds_drawn,
     run_app,
     snapshot,
 )
 from tests.groundside.dashboard.views.test_views_screen import press, together
-from tests.made_snapshot import HOME, RUN, changed
+from tests.made_snapshot import COACH, HOME, RUN, changed
 
 pytestmark = pytest.mark.slow
 OPEN = changed(RUN, number=2, open=True, steady_s=12.0, long_enough=False)
@@ -56,7 +61,8 @@ def test_a_setup_is_chosen_or_typed_and_a_note_is_sent() -> None:
         await here.give(Update(snapshot(setup="A", setups=("A", "as is"))))
         await press(here, "enter", "6", "s")
         assert "> B new" in together(here)
-        await press(here, "enter", "s", "s", "enter", *"two 1", "enter")
+        await press(here, "enter", "s", "down", "enter", *"two 1", "enter")
+        await press(here, "s", "up", "down", "escape")
         await press(here, "n", *"weed", "enter", "n", *"no", "escape")
         assert here.app.view_name == "runs"  # digits went into the name, not to the tabs
 
@@ -66,6 +72,87 @@ def test_a_setup_is_chosen_or_typed_and_a_note_is_sent() -> None:
         Set(0, "setup", "two 1"),
         Mark(0, "note", "weed"),
     ]
+
+
+@pytest.mark.parametrize("size", SCREENS)
+def test_letters_typed_while_a_setup_is_chosen_are_its_name(size: tuple[int, int]) -> None:
+    """'slim prop' once started a run, paused the replay and opened a note."""
+    sender, controls, places = SteeredSender(), SteeredControls(), SteeredSeekControls()
+
+    async def act(here: SteeredApp) -> None:
+        await here.give(Update(snapshot(setup="A", setups=("A", "as is"))))
+        await press(here, "enter", "6", "s", *"slim prop")
+        assert "slim prop" in here.text
+        assert here.app.view_name == "runs"
+        assert sender.sent == []
+        await press(here, "enter")
+
+    run_app(size, act, sender=sender, controls=controls, places=places)
+    assert commands_sent(sender) == [Set(0, "setup", "slim prop")]
+    assert controls.asked == []
+    assert places.asked == []
+
+
+def test_letters_in_an_open_field_are_never_commands() -> None:
+    """Every key of the app and of the view, typed into a note and into a charge."""
+    sender, controls, places = SteeredSender(), SteeredControls(), SteeredSeekControls()
+    letters = sorted(
+        key
+        for key in {name for key in KEYS for name in key.names} | {key.key for key in RunsView.KEYS}
+        if len(key) == 1
+    )
+    note = f"{''.join(letters)} 1234567890 -+?.,"
+    assert {"q", "r", "t", "u", "h", "f", "m", "s"} <= set(letters)
+
+    async def act(here: SteeredApp) -> None:
+        await here.give(Update(snapshot()))
+        await press(here, "enter", "6", "n")
+        theme, units = here.app.theme, here.app.units
+        await press(here, *note, "enter")
+        await press(here, "m", *"full", "enter")
+        await press(here, "m", *"6.5", "enter")
+        assert "A number of what?" in together(here)
+        await here.tap("#actions", "Ah")
+        # Before the field has the focus, and after it lost it, letters are text all the same.
+        await press(here, "n")
+        here.app.screen.set_focus(None)
+        await press(here, *"rq", "escape")
+        assert (here.app.theme, here.app.units, here.app.view_name) == (theme, units, "runs")
+
+    run_app((40, 22), act, sender=sender, controls=controls, places=places)
+    assert commands_sent(sender) == [
+        Mark(0, "note", note),
+        Mark(0, "charged", amount=("left_fraction", 1.0)),
+        Mark(0, "charged", amount=("charged_ah", 6.5)),
+    ]
+    assert controls.asked == []
+    assert places.asked == []
+
+
+@pytest.mark.parametrize("size", SCREENS)
+@pytest.mark.parametrize(
+    ("typed", "button", "amount"),
+    [
+        ("250", "Wh", ("charged_wh", 250.0)),
+        ("80", "%", ("left_fraction", 0.8)),
+        ("", "full", ("left_fraction", 1.0)),
+        ("", "not charged", ("charged_wh", 0.0)),
+    ],
+)
+def test_a_charge_is_one_tap_and_a_number(
+    size: tuple[int, int], typed: str, button: str, amount: Amount
+) -> None:
+    sender = SteeredSender()
+
+    async def act(here: SteeredApp) -> None:
+        await here.give(Update(snapshot()))
+        await press(here, "enter", "6")
+        await here.tap("#actions", "charged")
+        await press(here, *typed)
+        await here.tap("#actions", button)
+
+    run_app(size, act, sender=sender)
+    assert commands_sent(sender) == [Mark(0, "charged", amount=amount)]
 
 
 def test_irreversible_actions_need_confirmation() -> None:
@@ -107,8 +194,10 @@ def test_a_charge_is_marked() -> None:
         await here.tap("#actions", "so much")
         assert "reserve included" in together(here)  # unlike 'left'
         await press(here, *"80", "enter")
+        assert "A number of what?" in together(here)
+        await press(here, *" percent", "enter")
         assert "Not understood" in together(here)
-        await press(here, *" %", "enter")
+        await press(here, *("backspace",) * len("percent"), "%", "enter")
         here.clock.now_s += 10.0
         await press(here, "f", "m", *"6,5 ah", "enter", "f", "escape", "f", "x")
         await press(here, "m", *"250 Wh", "enter")  # at once, as the keys' page says
@@ -224,3 +313,84 @@ def test_a_silent_pack_is_marked_as_unplugged_on_the_second_press() -> None:
         assert commands_sent(sender) == [Mark(0, "unplugged", source="battery 1")]
 
     run_app((40, 22), act, sender=sender)
+
+
+@pytest.mark.parametrize("size", SCREENS)
+def test_a_trial_is_named_by_typing(size: tuple[int, int]) -> None:
+    sender = SteeredSender()
+
+    async def act(here: SteeredApp) -> None:
+        await here.give(Update(snapshot(setup="A", setups=("A", "as is"))))
+        await press(here, "enter", "6", "c", *"slim prop", "enter", *"7", "enter", *"A", "enter")
+        assert "slim prop, 7, A." in together(here)
+        assert sender.sent == []
+        await press(here, "enter", "b", *"250", "enter", "enter")
+
+    run_app(size, act, sender=sender)
+    plan = TrialPlan(("slim prop", "7", "A"), "there_and_back")
+    assert commands_sent(sender) == [Set(0, "target_power_w", 250.0), Set(0, "trial", plan)]
+
+
+@pytest.mark.parametrize("size", SCREENS)
+def test_a_trial_is_named_with_a_thumb(size: tuple[int, int]) -> None:
+    sender = SteeredSender()
+
+    async def act(here: SteeredApp) -> None:
+        await here.give(Update(snapshot(setup="A", setups=("A", "slim", "as is"))))
+        await press(here, "enter", "6")
+        for label in ("coach", "add", "next", "add", "go on", "laps", "+50", "-10", "start"):
+            await here.tap("#actions", label)
+
+    run_app(size, act, sender=sender)
+    plan = TrialPlan(("A", "B"), "laps")
+    assert commands_sent(sender) == [Set(0, "target_power_w", 450.0), Set(0, "trial", plan)]
+
+
+def test_a_power_that_is_none_and_a_name_given_twice_do_no_harm() -> None:
+    sender = SteeredSender()
+
+    async def act(here: SteeredApp) -> None:
+        await here.give(Update(snapshot()))
+        await press(here, "enter", "6", "c", *"A", "enter", *"A", "enter", "enter")
+        assert "name the set-ups" in together(here)  # one is not enough
+        await press(here, *"B", "enter", "enter", "l", *"9x", "enter")
+        assert "Not understood" in together(here)
+        await press(here, "escape")
+        assert "no run open" in together(here)
+
+    run_app((80, 24), act, sender=sender)
+    assert sender.sent == []
+
+
+@pytest.mark.parametrize("size", SCREENS)
+def test_the_swap_that_the_coach_asks_for_is_one_press(size: tuple[int, int]) -> None:
+    sender = SteeredSender()
+    swap = changed(COACH, step=Step(StepCode.SWAP, setup="slim"))
+
+    async def act(here: SteeredApp) -> None:
+        await here.give(Update(snapshot(setup="A", coach=COACH)))
+        await press(here, "enter", "6", "y")
+        assert sender.sent == []  # nothing was asked for
+        await here.give(Update(snapshot(setup="A", coach=swap)))
+        assert "Stop the motor" in together(here)
+        await press(here, "y")
+
+    run_app(size, act, sender=sender)
+    assert commands_sent(sender) == [Set(0, "setup", "slim")]
+
+
+def test_the_coach_ends_on_the_second_press() -> None:
+    sender = SteeredSender()
+
+    async def act(here: SteeredApp) -> None:
+        await here.give(Update(snapshot(setup="A", coach=COACH, runs=(RUN,))))
+        await press(here, "enter", "6", "v")
+        assert "s settled" in here.text or "no run open" in here.text
+        await press(here, "v", "z")
+        assert "press again" in together(here).lower()
+        assert sender.sent == []
+        here.clock.now_s += 1.0
+        await press(here, "z")
+
+    run_app((40, 22), act, sender=sender)
+    assert commands_sent(sender) == [Set(0, "trial", None)]

@@ -1,0 +1,156 @@
+"""What the runs view asks the rider: a note, a charge. While a question is open it has the keys.
+
+A question may open the view's input line; then every letter is text (`TypedLine`).
+"""
+
+from typing import Protocol
+
+from groundside.connection.commands import mark
+from groundside.dashboard.view_state import ViewState
+from groundside.dashboard.views.base import OWN
+from groundside.dashboard.widgets.button_bar import Button
+from groundside.dashboard.widgets.typed_line import TypedLine
+from groundside.words.charge import EXAMPLES, bare_number, charge_text, parse_charge
+from onboard.contract.codec import clean
+from onboard.contract.commands import TEXT_MOST, Command
+
+CHARGE_UNITS = {"in-wh": "Wh", "in-ah": "Ah", "in-percent": "%"}
+"""Actions that send the number typed, in a unit."""
+
+
+class Asking(Protocol):
+    """The view that asks."""
+
+    line: TypedLine
+
+    @property
+    def shown(self) -> ViewState:
+        """The state that is shown."""
+
+    def own_button(self, label: str, word: str, *, on: bool = False, short: str = "") -> Button:
+        """Return a button for an action of the view; see `View.own_button`."""
+
+    def order(self, command: Command, done: str) -> None:
+        """Send a command to the daemon."""
+
+    def answered(self) -> None:
+        """Close the question."""
+
+
+class Question:
+    """A question to the rider, closed by an answer or by leaving.
+
+    Parameters
+    ----------
+    view
+        The view that asks.
+    """
+
+    def __init__(self, view: Asking) -> None:
+        self.view = view
+
+    @property
+    def ask(self) -> str:
+        """The question in words."""
+        raise NotImplementedError
+
+    @property
+    def choices(self) -> tuple[tuple[str, str], ...]:
+        """Answers to choose from, each with its description; none if it is typed."""
+        return ()
+
+    chosen = 0
+    """Index of the selected one."""
+
+    def buttons(self) -> tuple[Button, ...]:
+        """Return its buttons."""
+        return (self.view.own_button("send", "send"), self.back)
+
+    def hidden_buttons(self) -> tuple[Button, ...]:
+        """Return those that have only a key."""
+        return ()
+
+    @property
+    def back(self) -> Button:
+        """The button that leaves."""
+        return self.view.own_button("back", "leave")
+
+    def takes_text(self, text: str) -> bool:
+        """Take letters as text; return whether they were taken."""
+        if self.view.line.display:
+            self.view.line.add(text)
+        return self.view.line.display
+
+    def pressed(self, word: str) -> None:
+        """Carry out an action of the view."""
+        if word == "send":
+            self.submit()
+
+    def submit(self) -> None:
+        """Take what was typed."""
+
+
+class NoteQuestion(Question):
+    """Asks for a note."""
+
+    def __init__(self, view: Asking) -> None:
+        super().__init__(view)
+        view.line.open(TEXT_MOST)
+
+    @property
+    def ask(self) -> str:
+        """The question in words."""
+        return "A note of this moment: type it, then enter. Escape leaves."
+
+    def submit(self) -> None:
+        """Send the note, unless it is empty."""
+        note = clean(self.view.line.value)
+        self.view.answered()
+        if note:
+            self.view.order(mark("note", note), "note kept")
+
+
+class ChargeQuestion(Question):
+    """Asks how much was charged: a number and a unit, typed or tapped."""
+
+    def __init__(self, view: Asking) -> None:
+        super().__init__(view)
+        self._unreadable = False
+        view.line.open(TEXT_MOST)
+
+    @property
+    def ask(self) -> str:
+        """The question in words."""
+        if self._unreadable and bare_number(self.view.line.value):
+            return "A number of what? Add Wh, Ah or %, or tap it. Escape leaves."
+        ask = "How much went in, or how full is it now, reserve included?"
+        if self._unreadable:
+            ask = "Not understood."
+        return f"{ask} Type it, {EXAMPLES}, then enter. Escape leaves."
+
+    def buttons(self) -> tuple[Button, ...]:
+        """Return the units and the answers without a number; no keys: a letter is text here."""
+        units = (Button(text, OWN + word) for word, text in CHARGE_UNITS.items())
+        none = Button("not charged", f"{OWN}none", short="none")
+        return (*units, Button("full", f"{OWN}is-full"), none, self.back)
+
+    def pressed(self, word: str) -> None:
+        """Take a unit or an answer."""
+        line = self.view.line
+        if word in CHARGE_UNITS and bare_number(line.value):
+            line.value = f"{line.value.strip()} {CHARGE_UNITS[word]}"
+        elif word in ("is-full", "none"):
+            line.value = "full" if word == "is-full" else "no"
+        self.submit()
+
+    def submit(self) -> None:
+        """Send the charge; one that is not understood stays for correction."""
+        typed = self.view.line.value
+        amount = parse_charge(typed)
+        if amount is None and clean(typed):
+            self._unreadable = True
+            return
+        self.view.answered()
+        if amount is not None:
+            command = mark("charged", amount=amount)
+            self.view.order(command, f"charged: {charge_text(amount)}")
