@@ -2,12 +2,16 @@
 
 import json
 import math
+from collections import Counter
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
+from onboard.coach.order import Order
 from tests.craft.chance import generator
 from tests.evaluation import coached_days, seconds_days
 from tests.evaluation.coach_policy import ROUNDS_MOST, Ahead, coached
@@ -98,6 +102,46 @@ def test_a_set_up_that_is_taken_back_in_makes_up_for_its_run() -> None:
 
     coached("abc", ride)
     assert "".join(ridden_names) == "abbacc"
+
+
+@given(
+    st.sampled_from(["ab", "abc", "abcdefg"]),
+    st.lists(
+        st.builds(
+            Ahead,
+            enough=st.booleans(),
+            order=st.text("abcdefg", max_size=7),
+            drop=st.text("abcdefg", max_size=3),
+        ),
+        min_size=1,
+    ),
+)
+def test_the_coached_go_as_the_coach_would_have_them(names: str, asked: list[Ahead]) -> None:
+    """Whatever is asked for after each run, the order is that of `onboard.coach.order`."""
+    ridden_names: list[str] = []
+
+    def answer(number: int) -> Ahead:
+        one = asked[number % len(asked)]
+        wanted = [name for name in one.order if name in names]
+        # A trial drops neither all of its set-ups nor any that it wants ridden.
+        drop = set(one.drop) - {names[0]} - set(wanted)
+        return Ahead(one.enough, wanted, sorted(drop))
+
+    def ride(name: str) -> Ahead:
+        ridden_names.append(name)
+        return answer(len(ridden_names))
+
+    coached(names, ride)
+    order, counts, now = Order(tuple(names)), Counter[str](), Ahead()
+    for name in ridden_names:
+        if not order.ahead(counts, now.drop):
+            order.go_on(counts, tuple(now.order))
+        assert name == order.ahead(counts, now.drop)[0]
+        counts[name] += 1
+        now = answer(counts.total())
+    assert (now.enough and len(counts) == len(names)) or (
+        not order.ahead(counts, now.drop) and max(counts.values()) >= ROUNDS_MOST
+    )
 
 
 @pytest.mark.slow
