@@ -14,6 +14,9 @@ from onboard.contract.remarks import (
     RemarkCode,
 )
 
+PAIRS_NAMED_MOST, NAMED_MOST = 2, 3
+"""Pairs that a caution names; and, if there are more, set-ups."""
+
 
 def caution_text(caution: Caution, units: Units) -> str:
     """Return what may mislead a comparison, and what to do about it.
@@ -61,9 +64,12 @@ def _number(value: Value) -> float:
 def _power_not_held(values: Values, units: Units) -> str:
     apart = [
         f"{written('powers_w', power_w, units)} with {setup}"
-        for setup, power_w in _beside(values, "setups", "powers_w")
+        for setup, power_w in sorted(
+            _beside(values, "setups", "powers_w"), key=lambda one: -_number(one[1])
+        )
     ]
-    parts = [", ".join(apart)] if apart else []
+    several = f"{apart[0]} to {apart[-1]}" if len(apart) > 2 else ", ".join(apart)
+    parts = [several] if apart else []
     for key, when in (
         ("run_to_run_fraction", "from run to run"),
         ("within_run_fraction", "within a run"),
@@ -71,11 +77,18 @@ def _power_not_held(values: Values, units: Units) -> str:
         if values[key] is not None:
             parts.append(f"it varied by {percent(_number(values[key]))} {when}")
     if values["held"] == "not_known":
-        parts.append(
-            "what was held instead is not known: the log has no motor current, nor motor turns "
-            "with the motor's data in the profile's [drive]"
-        )
-    return f"Battery power was not held: {'; '.join(parts)}."
+        parts.append("the log has no motor current")
+    return (
+        f"Battery power was not held: {'; '.join(parts)}. Hold one battery power, and ride again."
+    )
+
+
+def _usual_scatter(values: Values, _units: Units) -> str:
+    # One decimal: 1.5 % is not 2 %.
+    return (
+        "Hardly any lap was ridden twice, so laps are taken to repeat to the usual "
+        f"{100.0 * _number(values['sd_fraction']):.1f} % (common practice). Ride each again."
+    )
 
 
 def _current_changed(values: Values, units: Units) -> str:
@@ -85,8 +98,8 @@ def _current_changed(values: Values, units: Units) -> str:
 
     if values["change_mps"] is not None:
         return (
-            f"Wind or water current along the runs changed by {speed('change_mps')}. A smooth "
-            "change was taken out; runs closer together make the rest matter less."
+            f"Wind or water current along the runs changed by {speed('change_mps')}; a smooth "
+            "change was taken out. Ride the way back at once, on a short course."
         )
     return (
         f"Wind or water current changed from leg to leg (by {speed('leg_sd_mps')}): the intervals "
@@ -99,17 +112,21 @@ def _outlier_run(values: Values, units: Units) -> str:
     assert isinstance(numbers, tuple)
     runs = " and ".join(written("run_numbers", number, units) for number in numbers)
     return (
-        f"Runs {runs} ({values['setup']}) are unlike all others of their kind and were left out: "
-        "weed, a wake, a slip of the hand? Run them again."
+        f"Runs {runs} ({values['setup']}) are unlike all others and were left out: weed, a "
+        "wake, a slip of the hand? Ride them again."
     )
 
 
 def _order_confounded(values: Values, _units: Units) -> str:
-    pairs = ", ".join(f"{a} and {b}" for a, b in _beside(values, "setups", "others"))
+    pairs = _beside(values, "setups", "others")
+    names = [f"{a} and {b}" for a, b in pairs]
+    if len(pairs) > PAIRS_NAMED_MOST:
+        names = list(dict.fromkeys(str(name) for pair in pairs for name in pair))
+    if len(names) > NAMED_MOST + 1:
+        names[NAMED_MOST:] = [f"and {len(names) - NAMED_MOST} more"]
     return (
-        f"Between {pairs}, all runs of one came before all of the other, or on other days: wind, "
-        "water, charge or trim may be what differs. Intervals allow for the usual step (3.5 %, "
-        "common practice). Take turns there and back (A B B A)."
+        f"Not ridden by turns: {', '.join(names)}. A step in wind, "
+        "charge or trim may be the difference (3.5 % is allowed for). Ride by turns, A B B A."
     )
 
 
@@ -120,7 +137,7 @@ def _temperature_differs(values: Values, _units: Units) -> str:
         for key, name in (("pack", "pack"), ("drive", "motor drive"))
         if values[f"{key}_degc"] is not None
     ]
-    return f"Temperature differed: {'; '.join(parts)}. Let it cool, or take turns."
+    return f"Temperature differed: {'; '.join(parts)}. Let it cool, or take turns, and ride again."
 
 
 _WAYS = {
@@ -145,8 +162,8 @@ def _courses_differ(values: Values, units: Units) -> str:
     # Two decimals: laps are short.
     usual = f"{units.distance(usual_m):.2f} {units.distance_name}"
     return (
-        f"Laps differ from the usual {usual}: {', '.join(parts)}. Turns and water count "
-        "differently there: ride all laps round the same marks."
+        f"Laps differ from the usual {usual}: {', '.join(parts)}. Ride all laps round the same "
+        "marks."
     )
 
 
@@ -159,6 +176,7 @@ def _found_in(what: str) -> Wording:
 
 WORDINGS: Mapping[Code, Wording] = {
     CautionCode.POWER_NOT_HELD: _power_not_held,
+    CautionCode.USUAL_SCATTER: _usual_scatter,
     CautionCode.CURRENT_CHANGED: _current_changed,
     CautionCode.OUTLIER_RUN: _outlier_run,
     CautionCode.ORDER_CONFOUNDED: _order_confounded,

@@ -15,9 +15,8 @@ class CautionCode(Code):
     )
     MOTOR_CURRENT_HELD = (
         "motor_current_held",
-        "Motor current was held at {motor_amps_a}, not battery power. Equal current is equal "
-        "torque; power goes with the turns, so it differs between propellers. Hold battery power "
-        "instead.",
+        "Motor current was held at {motor_amps_a}, not battery power: equal torque, and power that "
+        "differs with the turns. Hold battery power, and ride all again.",
     )
     TOO_FEW_DOUBLE_RUNS = (
         "too_few_double_runs",
@@ -25,8 +24,8 @@ class CautionCode(Code):
     )
     USUAL_SCATTER = (
         "usual_scatter",
-        "Hardly any lap was ridden twice, so how well laps repeat is taken to be what is usual, "
-        "{sd_fraction} (common practice): ride each again.",
+        "hardly any lap was ridden twice, so that laps are taken to repeat to the usual "
+        "{sd_fraction}",
     )
     CURRENT_CHANGED = (
         "current_changed",
@@ -50,7 +49,7 @@ class CautionCode(Code):
     VOLTAGE_DIFFERS = (
         "voltage_differs",
         "Pack voltage differed: {voltage_v} with {setup}, {other_voltage_v} with {other}. Charge "
-        "to the same level before each, or take turns.",
+        "to the same level, or take turns, and ride both again.",
     )
     TEMPERATURE_DIFFERS = (
         "temperature_differs",

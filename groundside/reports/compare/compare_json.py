@@ -1,29 +1,37 @@
 """A trial as JSON for other programs."""
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
-from groundside.reports.compare.power_splits import PairSplit, SetupSplit
+from groundside.reports.compare.cruise_range import CruiseRange
+from groundside.reports.compare.findings import Findings
+from groundside.reports.compare.power_splits import SetupSplit
 from groundside.words.remarks import caution_text, remark_text
 from groundside.words.units import DEFAULT
 from onboard.contract.codec import plain
-from onboard.efficiency.trial.results import Comparison, Evidence, PairResult
-from onboard.efficiency.trial.trial import Trial
+from onboard.contract.figure import Estimate
+from onboard.efficiency.trial.results import Comparison, PairResult
 
 SCHEMA = 2
 
 
-def as_json(trial: Trial, splits: list[SetupSplit], pairs: list[PairSplit]) -> dict[str, Any]:
-    """Return a trial in JSON's own types; see the README.md of reports."""
+def as_json(findings: Findings) -> dict[str, Any]:
+    """Return a comparison in JSON's own types; see the README.md of reports."""
+    trial = findings.trial
     found, evidence = trial.comparison, trial.comparison.evidence
     return {
         "schema": SCHEMA,
         "power_w": found.power_w,
         "setups": plain(found.setups),
         "pairs": [_pair(one) for one in found.pairs],
+        "places": plain(found.places),
+        "next_runs": plain(found.next_runs),
+        "told_fraction": found.told_fraction,
+        "shared_sd_fraction": found.shared_sd_fraction,
+        "cruise": None if findings.cruise is None else _cruise(findings.cruise),
         "warnings": [{**plain(one), "text": caution_text(one, DEFAULT)} for one in trial.cautions],
-        "legs": [_leg(n, evidence) for n in range(len(evidence.legs))],
+        "legs": [_leg(n, findings) for n in range(len(evidence.legs))],
         "double_runs": [
             {
                 "setup": one.setup,
@@ -41,8 +49,8 @@ def as_json(trial: Trial, splits: list[SetupSplit], pairs: list[PairSplit]) -> d
             {**plain(one), "text": remark_text(one, DEFAULT)} for one in trial.passed_over
         ],
         "statistics": _statistics(found),
-        "power_split": [_split(one) for one in splits],
-        "power_split_pairs": plain(pairs),
+        "power_split": [_split(one) for one in findings.splits],
+        "power_split_pairs": plain(findings.pairs),
     }
 
 
@@ -52,8 +60,33 @@ def _pair(one: PairResult) -> dict[str, Any]:
     return body | {"why_not": plain(one.why_not)}
 
 
-def _leg(n: int, evidence: Evidence) -> dict[str, Any]:
-    one = evidence.legs[n]
+def _cruise(found: CruiseRange) -> dict[str, Any]:
+    return {
+        "speed_mps": found.cruise.speed_mps,
+        "setups": [
+            plain(
+                CruiseRow(one.name, one.wh_per_km, range_m, one.behind_fraction, one.by_own_curve)
+            )
+            for one, range_m in zip(found.cruise.setups, found.range_m, strict=True)
+        ],
+    }
+
+
+@dataclass(frozen=True)
+class CruiseRow:
+    """A row of `cruise`."""
+
+    name: str
+    wh_per_km: Estimate
+    range_m: Estimate
+    behind_fraction: Estimate
+    by_own_curve: bool
+
+
+def _leg(n: int, findings: Findings) -> dict[str, Any]:
+    evidence = findings.trial.comparison.evidence
+    one, is_lap = evidence.legs[n], evidence.legs[n].lap_m > 0.0
+    when = findings.times.of(one)
     return {
         "number": n + 1,
         "setup": one.setup,
@@ -61,7 +94,10 @@ def _leg(n: int, evidence: Evidence) -> dict[str, Any]:
         "outing": one.outing + 1,
         "start_s": one.start_s - evidence.legs[0].start_s,
         "seconds_s": one.seconds_s,
-        "course_deg": one.course_deg,
+        "from_s": when.from_s,
+        "utc": None if when.utc is None else f"{when.utc:%Y-%m-%dT%H:%M:%SZ}",
+        "course_deg": None if is_lap else one.course_deg,
+        "lap_m": one.lap_m if is_lap else None,
         "power_w": one.power_w,
         "power_sd_w": one.power_sd_w,
         "speed_mps": one.speed_mps,

@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Final
 
 from groundside.options import add_units
-from onboard.options import Command, add_json, add_profile, add_system_id
+from onboard.options import Command, add_json, add_profile, add_system_id, number_between
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -17,6 +17,29 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="SHEET",
         help="run sheet (TOML: [[run]] with setup, log and, if you like, start_s and end_s in "
         "seconds from the log's first stamp; or CSV with these columns), or sessions with marks",
+    )
+    parser.add_argument(
+        "--speed-mps",
+        type=number_between(0.1, 50),
+        metavar="V",
+        help="what each takes at this speed through the water, and how far it goes [m/s]",
+    )
+    parser.add_argument(
+        "--battery-wh",
+        type=number_between(1, 1e5),
+        metavar="WH",
+        help="with --speed-mps: energy of the full pack, in place of the profile's",
+    )
+    parser.add_argument(
+        "--details",
+        action="store_true",
+        help="add every pair, where the power goes, weights and degrees of freedom",
+    )
+    parser.add_argument(
+        "--html",
+        type=Path,
+        metavar="FILE",
+        help="write a page that needs nothing else: tables and pictures",
     )
     add_profile(parser)
     add_system_id(parser)

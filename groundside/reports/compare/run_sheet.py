@@ -4,15 +4,17 @@ import csv
 import itertools
 import tomllib
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from onboard.efficiency.trial.runs import RunKind
 from onboard.errors import UsageError
 from onboard.setting import as_given
 from onboard.telemetry.logs.log_files import session_folder
 
 KEYS = ("setup", "log", "start_s", "end_s")
+KINDS = (RunKind.LAPS.value, RunKind.THERE_AND_BACK.value)
 
 
 @dataclass(frozen=True)
@@ -27,12 +29,15 @@ class RunEntry:
         The log, or a session's folder.
     start_s, end_s
         Time since the log's first stamp [s]; None for both to find runs automatically.
+    kind
+        Whether it was ridden there and back, or in laps.
     """
 
     setup: str | None
     log: Path
     start_s: float | None = None
     end_s: float | None = None
+    kind: RunKind = RunKind.EITHER
 
 
 def entries_of(paths: Sequence[Path]) -> list[RunEntry]:
@@ -68,16 +73,17 @@ def read_run_sheet(path: Path) -> list[RunEntry]:
     except UnicodeDecodeError:
         raise UsageError(f"{path}: not a text file: expected a run sheet") from None
     is_csv = path.suffix.lower() == ".csv"
-    rows = _csv_rows(path, text) if is_csv else _toml_rows(path, text)
+    rows, kind = (_csv_rows(path, text), RunKind.EITHER) if is_csv else _toml_rows(path, text)
     if not rows:
         wanted = "a line" if is_csv else "[[run]]"
         raise UsageError(f"{path}: no run in it: expected {wanted} with setup and log for each")
-    entries = [_entry(path, number, row) for number, row in enumerate(rows, 1)]
+    entries = [replace(_entry(path, number, row), kind=kind) for number, row in enumerate(rows, 1)]
     _refuse_overlap(str(path), entries)
     return entries
 
 
-def _toml_rows(path: Path, text: str) -> list[dict[str, Any]]:
+def _toml_rows(path: Path, text: str) -> tuple[list[dict[str, Any]], RunKind]:
+    """Return the runs of a sheet in TOML, and how they were ridden."""
     try:
         tables = tomllib.loads(text)
     except tomllib.TOMLDecodeError as problem:
@@ -85,12 +91,15 @@ def _toml_rows(path: Path, text: str) -> list[dict[str, Any]]:
     except (ValueError, RecursionError):  # such as thousands of digits or brackets
         raise UsageError(f"{path}: not valid TOML: too long a number or too deep a list") from None
     for key in tables:
-        if key != "run":
-            raise UsageError(f"{path}: {key!r}: no such key: expected [[run]] only")
+        if key not in ("run", "kind"):
+            raise UsageError(f"{path}: {key!r}: no such key: expected kind and [[run]] only")
+    kind = tables.get("kind", RunKind.EITHER)
+    if "kind" in tables and kind not in KINDS:
+        raise UsageError(f"{path}: kind = {as_given(kind)}: expected {' or '.join(KINDS)}")
     rows = tables.get("run", [])
     if not (isinstance(rows, list) and all(isinstance(row, dict) for row in rows)):
         raise UsageError(f"{path}: run: expected [[run]], in double brackets, for each run")
-    return rows
+    return rows, RunKind(kind)
 
 
 def _csv_rows(path: Path, text: str) -> list[dict[str, Any]]:

@@ -3,7 +3,7 @@
 import itertools
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -11,12 +11,13 @@ import numpy as np
 from groundside.reports.compare.run_sheet import RunEntry
 from groundside.reports.review.summary import PLAUSIBLE_FROM_S
 from groundside.reports.sessions.setup_shares import start_setup
+from onboard.contract.commands import TrialPlan
 from onboard.efficiency.curve.steady import SteadyBlock
-from onboard.efficiency.trial.runs import RunSpan
+from onboard.efficiency.trial.runs import RunKind, RunSpan
 from onboard.efficiency.trial.seconds import LogSeconds, Seconds
 from onboard.errors import LogError, UsageError
 from onboard.profile import Profile
-from onboard.record.marked_runs import marked_runs, setup_spans
+from onboard.record.marked_runs import last_trial, marked_runs, setup_spans, trial_spans
 from onboard.record.marks import in_record, read_marks
 from onboard.telemetry.logs.formats import blocks_of, open_log
 from onboard.telemetry.logs.log_files import Progress, session_folder
@@ -39,6 +40,8 @@ class TrialLog:
         Seconds and steady stretches, in stream time.
     zero_stamp_s
         The log's stamp at zero of stream time [s]; None if no message was received.
+    coached
+        Whether the coach was on: it looks at the runs as they come, and ends them.
     """
 
     path: Path
@@ -47,6 +50,7 @@ class TrialLog:
     seconds: Seconds
     steady: list[SteadyBlock]
     zero_stamp_s: float | None = None
+    coached: bool = False
 
     @property
     def lasts_s(self) -> float:
@@ -85,10 +89,11 @@ def read_trial_log(
     first_s, first_receipt_s = facts.first_s, decoder.time.first_receipt_s
     zero_s = 0.0 if first_s is None or first_receipt_s is None else first_receipt_s - first_s
     begins_s = None if first_s is None or first_s < PLAUSIBLE_FROM_S else first_s
-    return TrialLog(path, begins_s, zero_s, gathering.seconds(), gathering.steady, first_receipt_s)
+    seconds, coached = gathering.seconds(), _trial_of(path) is not None
+    return TrialLog(path, begins_s, zero_s, seconds, gathering.steady, first_receipt_s, coached)
 
 
-def spans_of(entry: RunEntry, log: TrialLog) -> list[RunSpan]:
+def spans_of(entry: RunEntry, log: TrialLog, trial: TrialPlan | None = None) -> list[RunSpan]:
     """Return the spans in which to find runs: the sheet's, else between marks, else the whole log.
 
     Parameters
@@ -97,23 +102,33 @@ def spans_of(entry: RunEntry, log: TrialLog) -> list[RunSpan]:
         The run in the sheet.
     log
         Its log.
+    trial
+        The trial that the coach was for; None for the last one in this log's marks, if any.
     """
     if entry.start_s is not None and entry.end_s is not None:
         begin, end = entry.start_s - log.zero_s, entry.end_s - log.zero_s
-        return [RunSpan(entry.setup or "", begin, end, True)]
-    spans = _marked_spans(log)
+        return [RunSpan(entry.setup or "", begin, end, True, entry.kind)]
+    spans = _marked_spans(log, trial)
     if entry.setup is not None:
-        return [RunSpan(entry.setup, one.start_s, one.end_s, one.marked) for one in spans]
+        spans = [replace(one, setup=entry.setup) for one in spans]
+    if entry.kind is not RunKind.EITHER:
+        spans = [replace(one, kind=entry.kind) for one in spans]
     return spans
 
 
-def _marked_spans(log: TrialLog) -> list[RunSpan]:
+def _marked_spans(log: TrialLog, trial: TrialPlan | None) -> list[RunSpan]:
     folder = session_folder(log.path)
     if folder is None:
         return setup_spans(())
-    marks = in_record(read_marks(folder), log.zero_stamp_s)
-    setup = start_setup(folder)
-    return marked_runs(marks, setup) or setup_spans(marks, setup)
+    marks, setup = in_record(read_marks(folder), log.zero_stamp_s), start_setup(folder)
+    coached = trial_spans(marks, setup, wanted=trial)
+    return coached or marked_runs(marks, setup) or setup_spans(marks, setup)
+
+
+def _trial_of(path: Path) -> TrialPlan | None:
+    """Return the last trial that the coach was for in a session; None without."""
+    folder = session_folder(path)
+    return None if folder is None else last_trial(read_marks(folder))
 
 
 def read_all(
@@ -131,7 +146,11 @@ def read_all(
         key = entry.log.resolve()
         if key not in logs:
             logs[key] = read(entry.log), []
-        logs[key][1].extend(spans_of(entry, logs[key][0]))
+    by_time = sorted((log for log, _ in logs.values()), key=lambda log: log.begins_s or 0.0)
+    trial = next(filter(None, (_trial_of(log.path) for log in reversed(by_time))), None)
+    for entry in entries:
+        log, spans = logs[entry.log.resolve()]
+        spans.extend(spans_of(entry, log, trial))
     _refuse_copies([log for log, _ in logs.values()])
     return [
         (log, sorted(spans, key=lambda one: max(one.start_s, -math.inf)))

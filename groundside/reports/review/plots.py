@@ -3,11 +3,11 @@
 If there is nothing to draw, the axes show the reason in words.
 """
 
-from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from groundside.reports.drawing import DOT, INK, LINE, Drawing, explain
 from groundside.studies.review_result import Review
 from groundside.studies.ride_series import Series, track
 from groundside.studies.trip_series import trip_series
@@ -20,12 +20,8 @@ from onboard.efficiency.common_practice import HARDLY_MOVED_M
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-LINE, DOT = "#2f7fc1", "#c8641e"
-"""Blue and orange: distinct for every kind of colour vision, legible on white and on black."""
 COLOURS = "cividis"
 """Colour map: perceptually uniform, and the same without red-green vision."""
-INK = "#010203"
-"""Colour of axes and text; the HTML page replaces it with its own."""
 CASING = "#8a8f94"
 """Colour around the track: contrasts with both ends of the colour map, white and black."""
 CASING_PT, TRACK_PT = 5.0, 3.4
@@ -45,7 +41,7 @@ def draw_speed_power(axes: "Axes", review: Review, units: Units) -> None:
     curve, bands = review.curve, _bands(review)
     axes.set_title("power by speed")
     if isinstance(curve, Unknown) and not bands:
-        _explain(axes, f"unknown: {reason_text(curve, units)}")
+        explain(axes, f"unknown: {reason_text(curve, units)}")
         return
     if not isinstance(curve, Unknown):
         speed = [units.speed(value) for value in curve.speed_mps]
@@ -85,7 +81,7 @@ def draw_energy(axes: "Axes", series: Series, units: Units) -> None:
     axes.set_title("energy over distance")
     line = series.line
     if len(line.t_s) < 2 or line.distance_m[-1] - line.distance_m[0] < HARDLY_MOVED_M:
-        _explain(axes, NO_WAY)
+        explain(axes, NO_WAY)
         return
     axes.plot([units.distance(value) for value in line.distance_m], line.energy_wh, color=LINE)
     axes.set_xlabel(f"distance [{units.distance_name}]")
@@ -99,7 +95,7 @@ def draw_consumption(axes: "Axes", series: Series, units: Units) -> None:
     found = trip_series(series.line)
     cost = [np.nan if one is None else units.consumption(one) for one in found.wh_per_km]
     if not np.isfinite(cost).any():
-        _explain(axes, NO_WAY)
+        explain(axes, NO_WAY)
         return
     axes.plot([units.distance(value) for value in found.distance_m], cost, color=LINE)
     axes.set_xlabel(f"distance [{units.distance_name}]")
@@ -116,7 +112,7 @@ def draw_track(axes: "Axes", series: Series, units: Units) -> None:
     axes.set_title(f"track by {units.consumption_name}")
     found = track(series)
     if found is None:
-        _explain(axes, "no positions in this log")
+        explain(axes, "no positions in this log")
         return
     places = np.stack([found.east_m, found.north_m], axis=1)
     pairs = np.stack([places[:-1], places[1:]], axis=1)[found.joined[1:]]
@@ -165,18 +161,6 @@ def _mark_ends(axes: "Axes", places: FloatArray) -> None:
             ha="right" if shift[0] < 0 else "left",
             va="bottom" if shift[1] > 0 else "top",
         )
-
-
-def _explain(axes: "Axes", why: str) -> None:
-    """Write why nothing is drawn."""
-    axes.set_axis_off()
-    words = axes.text(
-        *(0.5, 0.5, why), ha="center", va="center", transform=axes.transAxes, wrap=True
-    )
-    words.set_parse_math(False)
-
-
-Drawing = Callable[["Axes"], None]
 
 
 def drawings(

@@ -1,8 +1,8 @@
 """A review as tables of text, shared by the terminal, plain lines and the HTML page."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 
+from groundside.reports.report_table import WIDE, Cell, ReportTable, TableColumn
 from groundside.studies.review_result import LogEvent, Review
 from groundside.words.figures import (
     Reading,
@@ -23,56 +23,11 @@ from onboard.contract.codec import clean
 from onboard.contract.figure import Estimate, Unknown, within
 from onboard.efficiency.trip.speed_bands import SpeedBand
 
-WIDE, WIDER = 60, 100
-"""Terminal widths from which the secondary and tertiary columns of a table are shown."""
-
 CAUTION = (
     "From this ride's own sensors; another day's wind, waves, load and cold are not in it. Keep "
     "the reserve, tell somebody ashore, and heed the local rules."
 )
 DOWN_TO = "left, range and time left: down to the reserve, or to the cut-off under load"
-
-
-@dataclass(frozen=True)
-class Cell:
-    """A figure's text and its 95 % interval (empty if there is none)."""
-
-    text: str
-    interval: str = ""
-
-
-@dataclass(frozen=True)
-class TableColumn:
-    """A column's title, alignment, and the least terminal width that shows it."""
-
-    title: str
-    right: bool = True
-    from_width: int = 0
-
-
-@dataclass(frozen=True)
-class ReportTable:
-    """A table with its title.
-
-    Parameters
-    ----------
-    title
-        The table's subject.
-    columns
-        One for each cell of a row.
-    rows
-        The body; empty if there are only notes.
-    total
-        The last row, set off from the others; None without a total.
-    notes
-        Sentences below the table.
-    """
-
-    title: str
-    columns: tuple[TableColumn, ...] = ()
-    rows: tuple[tuple[Cell, ...], ...] = ()
-    total: tuple[Cell, ...] | None = None
-    notes: tuple[str, ...] = ()
 
 
 NAME_AND_FIGURE = (TableColumn("", right=False), TableColumn("", right=False))

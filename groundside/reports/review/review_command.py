@@ -8,21 +8,21 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
+from groundside.reports.drawing import need_matplotlib
 from groundside.reports.log_progress import progress_bar
+from groundside.reports.report_files import check_page, write_report
 from groundside.reports.review.csv_rows import as_csv
 from groundside.reports.review.html_page import html_page
 from groundside.reports.review.parallel_review import ReviewOutcome, review_logs
-from groundside.reports.review.pictures import need_matplotlib, plot_file
+from groundside.reports.review.pictures import plot_file
 from groundside.reports.review.review_output import as_json, as_lines, as_tables
 from groundside.reports.review.season_table import named_reviews
 from groundside.reports.text_layout import print_report
 from groundside.words.units import units_named
 from onboard.errors import UsageError
-from onboard.files.whole_file import write_whole
 from onboard.profile import profile_for
 
 PICTURES = (".png", ".svg")
-PAGES = (".html", ".htm")
 
 
 def run_review(arguments: argparse.Namespace) -> int:
@@ -59,11 +59,11 @@ def _check_files(arguments: argparse.Namespace) -> None:
         return
     if plot is not None and plot.suffix.lower() not in PICTURES:
         raise UsageError(f"--plot {plot}: expected a name that ends in .png or .svg")
-    if html is not None and html.suffix.lower() not in PAGES:
-        raise UsageError(f"--html {html}: expected a name that ends in .html")
+    if html is not None:
+        check_page(html)
     if plot is not None and len(arguments.logs) > 1:
         raise UsageError("--plot: draws one log; for several use --html, which has all on one page")
-    need_matplotlib()
+    need_matplotlib("review")
 
 
 def _print(outcomes: Sequence[ReviewOutcome], arguments: argparse.Namespace) -> None:
@@ -91,13 +91,8 @@ def _write_files(outcomes: Sequence[ReviewOutcome], arguments: argparse.Namespac
     tracks = not arguments.no_track
     if arguments.plot is not None:
         (ride,) = named_reviews(outcomes)
-        _write(arguments.plot, plot_file(ride, arguments.units, arguments.plot.suffix, tracks))
+        write_report(
+            arguments.plot, plot_file(ride, arguments.units, arguments.plot.suffix, tracks)
+        )
     if arguments.html is not None:
-        _write(arguments.html, html_page(outcomes, arguments.units, tracks))
-
-
-def _write(path: Path, content: str | bytes) -> None:
-    try:
-        write_whole(path, content)
-    except OSError as problem:
-        raise UsageError(f"{path}: cannot be written ({problem.strerror})") from None
+        write_report(arguments.html, html_page(outcomes, arguments.units, tracks))

@@ -3,10 +3,9 @@
 from collections.abc import Iterator, Sequence
 from typing import Any
 
+from groundside.reports.report_table import Cell, ReportTable
 from groundside.reports.review.parallel_review import ReviewOutcome
 from groundside.reports.review.report_tables import (
-    Cell,
-    ReportTable,
     event_line,
     events_table,
     further_tables,

@@ -8,7 +8,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from groundside.reports.review.report_tables import WIDE, Cell, ReportTable
+from groundside.reports.report_table import WIDE, Cell, ReportTable
 
 
 def print_tables(tables: Iterable[ReportTable], width: int | None = None) -> None:

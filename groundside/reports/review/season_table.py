@@ -4,17 +4,10 @@ import itertools
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
+from groundside.reports.report_table import WIDE, WIDER, Cell, ReportTable, TableColumn
 from groundside.reports.review.log_names import date_text, names_of, start_of
 from groundside.reports.review.parallel_review import ReviewOutcome
-from groundside.reports.review.report_tables import (
-    WIDE,
-    WIDER,
-    Cell,
-    ReportTable,
-    TableColumn,
-    event_line,
-    figure_cell,
-)
+from groundside.reports.review.report_tables import event_line, figure_cell
 from groundside.studies.review_result import Review
 from groundside.studies.review_totals import Totals, totals
 from groundside.words.figures import clock_text, one_decimal, three_figures, whole

@@ -8,6 +8,7 @@ speed, a hotel load more than 1/3.
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -73,9 +74,15 @@ def slope_at(power_w: float, curves: Iterable[Posterior]) -> CurveSlope:
     return CurveSlope(value, total**-0.5, sum(weights[1:]) > weights[0])
 
 
-def curves_of(blocks: dict[str, list[SteadyBlock]]) -> list[Posterior]:
+def curves_of(blocks: dict[str, list[SteadyBlock]]) -> dict[str, Posterior]:
     """Return the curve of each set-up that has steady stretches."""
-    return [fit(some, []) for some in blocks.values() if some]
+    return {name: _curve(tuple(some)) for name, some in blocks.items() if some}
+
+
+@lru_cache(maxsize=16)
+def _curve(blocks: tuple[SteadyBlock, ...]) -> Posterior:
+    """Return the curve of some steady stretches; a coach asks for most of them again and again."""
+    return fit(list(blocks), [])
 
 
 def at_power(

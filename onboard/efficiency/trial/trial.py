@@ -1,7 +1,10 @@
 """A trial: the runs of all rides on one clock, the power to compare at, and the comparison."""
 
 import math
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+import numpy as np
 
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
@@ -10,6 +13,7 @@ from onboard.efficiency.curve.steady import SteadyBlock
 from onboard.efficiency.trial.cautions import power_cautions, surroundings_cautions
 from onboard.efficiency.trial.comparison import compare
 from onboard.efficiency.trial.courses import course_cautions
+from onboard.efficiency.trial.cruise import OwnCurve
 from onboard.efficiency.trial.double_runs import double_runs
 from onboard.efficiency.trial.equal_power import curves_of, reference_power_w, slope_at
 from onboard.efficiency.trial.leg import Leg
@@ -18,6 +22,9 @@ from onboard.efficiency.trial.runs import RunSpan, runs_in
 from onboard.efficiency.trial.seconds import Seconds
 from onboard.efficiency.trial.trial_practice import COACHED_SIGNIFICANCE, VERDICT_SIGNIFICANCE
 from onboard.profile import Sensors
+
+OUTINGS_APART_S = 3.0 * 3600.0
+"""Time between two outings after which the water is as good as another [s]. Common practice."""
 
 
 @dataclass(frozen=True)
@@ -61,11 +68,14 @@ class Trial:
         Cautions on runs, order and surroundings.
     passed_over
         Remarks on marked spans without a run.
+    curves
+        The curve of each set-up that has steady stretches.
     """
 
     comparison: Comparison
     cautions: tuple[Caution, ...]
     passed_over: tuple[Remark, ...]
+    curves: Mapping[str, OwnCurve] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -107,7 +117,9 @@ def trial_of(rides: list[TrialRide], sensors: Sensors, *, coached: bool = False)
     # A way out at another power is not part of the trial: it has no way back at that power.
     paired = [legs[n] for double in double_runs(legs)[0] for n in double.legs] or legs
     power_w = reference_power_w(paired)
-    slope = slope_at(power_w, curves_of(_steady_of(rides)))
+    steady = _steady_of(rides)
+    curves = curves_of(steady)
+    slope = slope_at(power_w, curves.values())
     amps_a = sum(one.amps_a for one in paired) / len(paired)
     offset = sensors.current_offset_sd_a / max(amps_a, 0.1)
     shared = math.hypot(sensors.current_scale_sd, sensors.voltage_scale_sd, offset)
@@ -122,7 +134,11 @@ def trial_of(rides: list[TrialRide], sensors: Sensors, *, coached: bool = False)
         *found.cautions,
         *surroundings_cautions(counted),
     ]
-    return Trial(found, tuple(cautions), passed_over)
+    own = {
+        name: OwnCurve(curve, np.array([block.power_w for block in steady[name]]))
+        for name, curve in curves.items()
+    }
+    return Trial(found, tuple(cautions), passed_over, own)
 
 
 def _legs(rides: list[TrialRide]) -> tuple[list[Leg], tuple[Remark, ...]]:
@@ -137,12 +153,17 @@ def _legs(rides: list[TrialRide]) -> tuple[list[Leg], tuple[Remark, ...]]:
 
 
 def _steady_of(rides: list[TrialRide]) -> dict[str, list[SteadyBlock]]:
-    """Return the steady stretches within each set-up's spans."""
+    """Return the steady stretches within each set-up's spans, oldest first and on one clock."""
     found: dict[str, list[SteadyBlock]] = {}
-    for ride in rides:
+    outing, begin_s, end_s = -1, 0.0, 0.0
+    for ride in sorted(rides, key=lambda one: (one.outing, one.shift_s)):
+        if ride.outing != outing:
+            outing, begin_s = ride.outing, ride.shift_s - end_s - OUTINGS_APART_S
+        shift_s = ride.shift_s - begin_s
         only = {span.setup for span in ride.spans}
         for block in ride.steady:
             inside = {span.setup for span in ride.spans if span.start_s < block.t_s <= span.end_s}
+            end_s = shift_s + block.t_s
             for setup in inside or (only if len(only) == 1 else set()):
-                found.setdefault(setup, []).append(block)
-    return found
+                found.setdefault(setup, []).append(replace(block, t_s=end_s))
+    return {name: sorted(some, key=lambda one: one.t_s) for name, some in found.items()}

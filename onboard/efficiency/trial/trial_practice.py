@@ -83,3 +83,12 @@ Equal currents alone may be chance."""
 VOLTS_APART_FRACTION, PACK_APART_DEGC, DRIVE_APART_DEGC = 0.02, 5.0, 10.0
 """2 % of voltage is a fifth of an LFP pack's charge or more. Ten degrees are 4 % of the resistance
 of a copper winding, and so about half a per cent of the power."""
+
+CRUISE_FAR_FRACTION = 0.3
+"""Greatest distance of a cruising speed from the speed run, as a share of it, over which the slope
+is extrapolated: about a factor of two and a half in power."""
+
+CURVE_NEAR_FRACTION, CURVE_APART_FRACTION = 0.15, 0.25
+"""A set-up was ridden at the power of a cruise if several steady stretches are within the first of
+it, in ln P, and that is further than the second from the power of its runs, about which single
+stretches scatter."""

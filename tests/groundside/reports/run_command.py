@@ -1,8 +1,22 @@
 """Run a command in this process, as the command line would."""
 
+from pathlib import Path
+
 import pytest
 
 from groundside.command_line import main
+
+ROOT = Path(__file__).parents[3]
+WITHOUT_MATPLOTLIB = """
+import sys
+class Blocker:
+    def find_spec(self, name, path=None, target=None):
+        if name.split(".")[0] == "matplotlib":
+            raise ModuleNotFoundError(f"No module named {name!r}", name=name)
+sys.meta_path.insert(0, Blocker())
+from groundside.command_line import main
+"""
+"""Code to begin a program with, in which matplotlib is not installed."""
 
 
 def run(capsys: pytest.CaptureFixture[str], *words: object) -> tuple[int, str, str]:

@@ -13,16 +13,17 @@ from onboard.contract.remarks import Caution, CautionCode, Remark, RemarkCode
 KMH = CHOICES["km/h"]
 
 HELD = {"setups": (), "powers_w": (), "run_to_run_fraction": None, "within_run_fraction": None}
-NOT_KNOWN = (
-    "what was held instead is not known: the log has no motor current, nor motor turns with the "
-    "motor's data in the profile's [drive]"
-)
+NOT_KNOWN = "the log has no motor current"
 
 
 @pytest.mark.parametrize(
     ("values", "expected"),
     [
         ({"setups": ("a", "b"), "powers_w": (419.8, 400.2)}, "420 W with a, 400 W with b"),
+        (
+            {"setups": ("a", "b", "c"), "powers_w": (405.2, 419.8, 400.2)},
+            "420 W with b to 400 W with c",
+        ),
         ({"run_to_run_fraction": 0.081}, "it varied by 8 % from run to run"),
         ({"within_run_fraction": 0.058}, "it varied by 6 % within a run"),
         (
@@ -37,7 +38,9 @@ NOT_KNOWN = (
 )
 def test_power_that_was_not_held(values: dict[str, Value], expected: str) -> None:
     caution = Caution(CautionCode.POWER_NOT_HELD, **({"held": None} | HELD | values))
-    assert caution_text(caution, KMH) == f"Battery power was not held: {expected}."
+    assert caution_text(caution, KMH) == (
+        f"Battery power was not held: {expected}. Hold one battery power, and ride again."
+    )
 
 
 @pytest.mark.parametrize(
@@ -52,7 +55,7 @@ def test_power_that_was_not_held(values: dict[str, Value], expected: str) -> Non
 def test_water_that_changed(units: str, change: str, scatter: str) -> None:
     smooth = Caution(CautionCode.CURRENT_CHANGED, change_mps=0.3, leg_sd_mps=None)
     restless = Caution(CautionCode.CURRENT_CHANGED, change_mps=None, leg_sd_mps=0.05)
-    assert f"along the runs changed by {change}. A smooth" in caution_text(smooth, CHOICES[units])
+    assert f"along the runs changed by {change}; a smooth" in caution_text(smooth, CHOICES[units])
     assert f"from leg to leg (by {scatter}): the" in caution_text(restless, CHOICES[units])
 
 
@@ -73,7 +76,7 @@ DRIVE = {"drive_setup": "a", "drive_degc": 55.0, "drive_other": "b", "drive_othe
 )
 def test_temperatures(values: dict[str, Value], expected: str) -> None:
     text = caution_text(Caution(CautionCode.TEMPERATURE_DIFFERS, **values), KMH)
-    assert text == f"Temperature differed: {expected}. Let it cool, or take turns."
+    assert text == f"Temperature differed: {expected}. Let it cool, or take turns, and ride again."
 
 
 def test_voltages() -> None:
@@ -88,8 +91,12 @@ def test_voltages() -> None:
 def test_lists() -> None:
     order = Caution(CautionCode.ORDER_CONFOUNDED, setups=("a", "a"), others=("b", "c"))
     assert caution_text(order, KMH).startswith(
-        "Between a and b, a and c, all runs of one came before"
+        "Not ridden by turns: a and b, a and c. A step in wind, charge or trim"
     )
+    more = Caution(CautionCode.ORDER_CONFOUNDED, setups=tuple("aab"), others=tuple("bcc"))
+    assert caution_text(more, KMH).startswith("Not ridden by turns: a, b, c. A step")
+    many = Caution(CautionCode.ORDER_CONFOUNDED, setups=tuple("abcd"), others=tuple("efgh"))
+    assert caution_text(many, KMH).startswith("Not ridden by turns: a, e, b, and 5 more. A step")
     outlier = Caution(CautionCode.OUTLIER_RUN, run_numbers=(5, 6, 7), setup="slim")
     assert caution_text(outlier, KMH).startswith("Runs 5 and 6 and 7 (slim) are unlike")
     few = Caution(CautionCode.TOO_FEW_DOUBLE_RUNS, setups=("a", "c"))
@@ -161,6 +168,6 @@ def test_laps_round_other_courses() -> None:
     )
     assert caution_text(caution, KMH) == (
         "Laps differ from the usual 0.51 km: run 3 (slim) was 18 % longer, run 5 (broad) went the "
-        "other way round, run 6 (slim) had another shape. Turns and water count differently there: "
-        "ride all laps round the same marks."
+        "other way round, run 6 (slim) had another shape. "
+        "Ride all laps round the same marks."
     )

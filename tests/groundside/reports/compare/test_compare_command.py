@@ -2,12 +2,16 @@
 
 import json
 import os
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from groundside.command_line import main
+from groundside.reports.compare.trial_log import read_trial_log
+from onboard.profile import Profile
 from tests.craft.trial_day import Day, Setup
 from tests.groundside.reports.compare.trial_days import (
     DAY,
@@ -31,6 +35,12 @@ from tests.groundside.reports.compare.trial_days import (
 )
 
 Capsys = pytest.CaptureFixture[str]
+BATTERY = """
+[battery]
+chemistry = "lfp"
+cells = 8
+energy_wh = 1024.0
+"""
 THREE = {"broad": Setup(), "slim": Setup(0.06, 1.9), "small": Setup(0.15, 1.5)}
 
 
@@ -95,7 +105,7 @@ def test_slightly_different_powers_are_brought_to_one(tmp_path: Path, capsys: Ca
     by_name = {one["name"]: one for one in found["setups"]}
     assert by_name["slim"]["correction_fraction"] < -0.005 < 0.005
     assert by_name["broad"]["correction_fraction"] > 0.005
-    text = text_of(capsys, tmp_path / "runs.toml")
+    text = text_of(capsys, tmp_path / "runs.toml", "--details")
     assert "broad was run at 40" in text
     assert "slim was run at 42" in text
 
@@ -331,7 +341,7 @@ def test_text_is_in_the_rider_s_units(tmp_path: Path, capsys: Capsys) -> None:
     text = text_of(capsys, sheet, "--units", "kn")
     cost = found["setups"][0]["wh_per_km"]["value"] * 1.852
     assert "Wh/NM" in text
-    assert f" {cost:.1f} (" in text
+    assert f" {cost:.1f} " in text
     assert found == compare(capsys, sheet, "--units", "kn")
 
 
@@ -349,3 +359,60 @@ def test_json_holds_no_infinite_number(tmp_path: Path, capsys: Capsys) -> None:
     out = capsys.readouterr().out
     assert out.isascii()
     json.loads(out, parse_constant=lambda name: pytest.fail(f"{name} in the JSON"))
+
+
+@pytest.mark.slow
+def test_the_cruise_goes_beside_equal_power(tmp_path: Path, capsys: Capsys) -> None:
+    sheet = write_day(tmp_path)
+    (tmp_path / "profile.toml").write_text(f"{PROFILE}{BATTERY}")
+    options = ("--profile", tmp_path / "profile.toml", "--speed-mps", 2.2)
+    found, text = compare(capsys, sheet, *options), text_of(capsys, sheet, *options)
+    assert "At 7.9 km/h: equal power is the fair test, this is what it brings." in text
+    cruise = found["cruise"]
+    assert cruise["speed_mps"] == 2.2
+    for one in cruise["setups"]:
+        assert f" {one['wh_per_km']['value']:.1f} " in text
+        assert one["range_m"]["low"] < one["range_m"]["value"] < one["range_m"]["high"]
+    half = compare(capsys, sheet, *options, "--battery-wh", 8 * 3.2 * 20.0)["cruise"]
+    ratios = [
+        a["range_m"]["value"] / b["range_m"]["value"]
+        for a, b in zip(half["setups"], cruise["setups"], strict=True)
+    ]
+    assert ratios == pytest.approx([0.5, 0.5], rel=0.03)
+
+
+@pytest.mark.parametrize(
+    ("options", "problem"),
+    [
+        (("--battery-wh", 500), "--battery-wh: goes with --speed-mps"),
+        (("--speed-mps", 2, "--battery-wh", 500), "--battery-wh: the craft profile has no"),
+        (("--html", "runs.toml"), "--html runs.toml: expected a name that ends in .html"),
+    ],
+)
+def test_impossible_options_are_refused(
+    options: tuple[object, ...], problem: str, tmp_path: Path, capsys: Capsys
+) -> None:
+    assert problem in refused(capsys, write_day(tmp_path), *options)
+
+
+def trial_mark(at_s: float, setups: Sequence[str] | None, kind: str) -> dict[str, Any]:
+    value = None if setups is None else {"setups": list(setups), "kind": kind}
+    return {"at_s": at_s, "kind": "set", "key": "trial", "value": value}
+
+
+@pytest.mark.slow
+def test_a_session_with_the_coach_needs_no_sheet(tmp_path: Path, capsys: Capsys) -> None:
+    made = day_made(DAY, 1)
+    runs = runs_of(made)
+    marks = [trial_mark(1.0, ("broad", "slim"), "there_and_back")]
+    for before, run in zip([None, *runs], runs, strict=False):
+        if before is None or before.setup != run.setup:
+            marks.append(setup_mark(run.start_s - 12.0, run.setup))
+    # Ended before the last two double runs, which are no part of the trial.
+    marks.append(trial_mark(runs[-4].start_s - 14.0, None, ""))
+    write_session(tmp_path / "session", made, marks)
+    found = compare(capsys, tmp_path / "session")
+    assert [one["name"] for one in found["setups"]] == ["broad", "slim"]
+    assert [one["double_runs"] for one in found["setups"]] == [3, 3]
+    assert read_trial_log(tmp_path / "session", Profile()).coached
+    assert not read_trial_log(write_day(tmp_path).parent / "day.tlog", Profile()).coached

@@ -1,21 +1,22 @@
-"""A trial as text: every verdict with its evidence, in 80 columns."""
+"""A comparison as text: one screen in 80 columns, and its evidence with `--details`."""
 
+import re
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
 
-from groundside.reports.compare.compare_text import _split_sentence, pair_sentence
-from groundside.reports.compare.power_splits import PairSplit
+from groundside.reports.text_layout import hanging
+from groundside.words.remarks import caution_text
 from groundside.words.units import DEFAULT
-from onboard.contract.figure import Figure, Unknown
-from onboard.contract.reasons import Reason
-from onboard.efficiency.trial.results import PairResult
+from onboard.contract.remarks import Caution, CautionCode
 from tests.craft.trial_day import Day, Setup
 from tests.groundside.reports.compare.trial_days import (
     DAY,
     TWO,
     Run,
+    codes,
     compare,
     day_made,
     run_marks,
@@ -29,76 +30,6 @@ from tests.groundside.reports.compare.trial_days import (
 Capsys = pytest.CaptureFixture[str]
 LONG = "three blades of carbon, tips cut down by a"
 NAMES = {f"{LONG} hair": Setup(), f"{LONG} thumb": Setup(0.05, 1.9), "x": Setup(0.1)}
-FEW = Unknown(Reason.TOO_FEW_DOUBLE_RUNS)
-A, B = Figure(-0.07, -0.1, -0.04), Figure(0.01, -0.02, 0.04)
-
-
-@pytest.mark.parametrize(
-    ("pair", "sentence"),
-    [
-        (
-            PairResult("A", "B", A, "a_better", None, 0.001, 6.0),
-            "A uses 7.0 % less than B (4.0 to 10.0 %).",
-        ),
-        (
-            # 1 / 1.25 - 1 = -20 %, 1 / 1.6 - 1 = -37.5 %, 1 / 1.111 - 1 = -10 %.
-            PairResult("A", "B", Figure(0.25, 1 / 0.9 - 1, 0.6), "b_better", None, 0.001, 6.0),
-            "B uses 20.0 % less than A (10.0 to 37.5 %).",
-        ),
-        (
-            PairResult("A", "B", B, "cannot_tell", 6, 0.4, 6.0),
-            "A and B cannot be told apart: about 6 more double runs would tell 3 % (A uses 2.0 % "
-            "less to 4.0 % more than B).",
-        ),
-        (
-            PairResult("A", "B", Figure(0.001, -0.01, 0.012), "cannot_tell", 0, 0.9, 20.0),
-            "A and B cannot be told apart: enough was run to find 3 %, so if they differ it is by "
-            "less (A uses 1.0 % less to 1.2 % more than B).",
-        ),
-        (
-            PairResult("A", "B", B, "cannot_tell", 0, 0.4, 6.0),
-            "A and B cannot be told apart: enough was run to find 3 % most times, but as much "
-            "is not ruled out (A uses 2.0 % less to 4.0 % more than B).",
-        ),
-        (
-            PairResult("A", "B", B, "cannot_tell", None, 0.4, 6.0),
-            "A and B cannot be told apart (A uses 2.0 % less to 4.0 % more than B).",
-        ),
-        (
-            PairResult("A", "B", A, "cannot_tell", None, 0.01, 6.0, Unknown(Reason.DRIFT_POSSIBLE)),
-            "A and B cannot be told apart: all runs of one came before all of the other, so "
-            "a step or drift may be what differs (A uses 4.0 to 10.0 % less than B).",
-        ),
-        (
-            PairResult("A", "B", Figure(0.06, 0.01, 0.11), "cannot_tell", 3, 0.2, 1.0, FEW),
-            "A and B cannot be told apart: too few double runs; about 3 more double runs would "
-            "tell 3 % (A uses 1.0 to 11.0 % more than B).",
-        ),
-        (
-            PairResult("A", "B", Unknown(Reason.NEVER_TOGETHER), "cannot_tell", None, None, 0),
-            "A and B cannot be told apart: they were never run on the same outing.",
-        ),
-    ],
-)
-def test_the_sentence_for_each_verdict(pair: PairResult, sentence: str) -> None:
-    assert pair_sentence(pair, DEFAULT) == sentence
-
-
-@pytest.mark.parametrize(
-    ("motor", "rest", "ending"),
-    [
-        (0.01, -0.04, " In the motor A loses part of what it gains in the water."),
-        (0.03, -0.04, " In the motor A loses most of what it gains in the water."),
-        (0.05, -0.04, " In the motor A loses more than what it gains in the water."),
-        (-0.01, 0.04, " In the water A loses more than what it gains in the motor."),
-        (0.005, -0.04, ""),
-        (-0.01, -0.04, ""),
-    ],
-)
-def test_the_sentence_for_gains_and_losses(motor: float, rest: float, ending: str) -> None:
-    text = _split_sentence(PairSplit("A", "B", motor, rest), sure=True)
-    assert text.endswith(f"drive {100 * motor:+.1f} %.{ending}")
-    assert f"make {100 * rest:+.1f} %" in text
 
 
 def lines_of(text: str) -> list[str]:
@@ -130,9 +61,12 @@ DAYS = {
 @pytest.mark.parametrize("day", DAYS)
 @pytest.mark.parametrize("units", ["km/h", "kn", "m/s"])
 def test_lines_fit_80_columns(day: str, units: str, tmp_path: Path, capsys: Capsys) -> None:
-    text = text_of(capsys, write_day(tmp_path, DAYS[day], 3), "--units", units)
+    sheet = write_day(tmp_path, DAYS[day], 3)
+    first = lines_of(text_of(capsys, sheet, "--units", units))
+    text = text_of(capsys, sheet, "--units", units, "--details")
     lines = lines_of(text)
     assert lines[0].startswith("At ")
+    assert lines[: len(first)] == first
     joined = " ".join(text.split())
     assert "in general." in joined
     assert "egrees of freedom" in joined
@@ -141,30 +75,41 @@ def test_lines_fit_80_columns(day: str, units: str, tmp_path: Path, capsys: Caps
         assert f"{name} was run at" in joined
 
 
-@pytest.mark.slow
-def test_the_next_step(tmp_path: Path, capsys: Capsys) -> None:
-    few = Day({"a": Setup(), "b": Setup(0.005)}, ("a", "b", "b", "a"), double_run_sd=0.02)
-    text = " ".join(text_of(capsys, write_day(tmp_path, few, 3)).split())
-    (needed,) = [
-        one["double_runs_needed"] for one in compare(capsys, tmp_path / "runs.toml")["pairs"]
-    ]
-    assert needed > 0
-    assert f"Next: {needed} more double runs at" in text
-    assert "Next: if you ride at another power" in " ".join(
-        text_of(capsys, write_day(tmp_path)).split()
-    )
+def seven(costs: tuple[float, ...]) -> Day:
+    setups = {f"propeller number {n}": Setup(cost) for n, cost in enumerate(costs)}
+    return Day(setups, (*setups, *reversed(setups)), double_run_sd=0.004)
+
+
+GOOD = {
+    "two": DAY,
+    "seven alike": seven((0.0,) * 7),
+    "seven apart": seven((0.0, 0.06, 0.12, 0.18, 0.25, 0.3, 0.36)),
+    "seven mixed": seven((0.0, 0.01, 0.02, 0.05, 0.06, 0.09, 0.14)),
+}
 
 
 @pytest.mark.slow
-def test_the_next_step_depends_on_the_cautions(tmp_path: Path, capsys: Capsys) -> None:
-    def next_of(day: Day) -> str:
-        return " ".join(text_of(capsys, write_day(tmp_path, day)).split()).split("Next: ")[1]
-
-    trap = Day(TWO, ("broad", "slim", "slim", "broad") * 2, held_motor_a=30.0)
-    assert "W of battery power, held in every run, " in next_of(trap)
-    assert "held in every run" not in next_of(DAY)
-    equal = Day({"a": Setup(), "b": Setup()}, tuple("abbaabba"), double_run_sd=0.004)
-    assert next_of(equal).startswith("as far as these runs tell, take whichever suits you")
+@pytest.mark.parametrize("day", GOOD)
+def test_a_good_day_fits_one_screen(day: str, tmp_path: Path, capsys: Capsys) -> None:
+    """Found: seven set-ups were a wall of 21 sentences, in the order of the sheet."""
+    sheet = write_day(tmp_path, GOOD[day], 2)
+    found, lines = compare(capsys, sheet), lines_of(text_of(capsys, sheet))
+    assert codes(found) == []
+    assert len(lines) <= 24
+    ranked = [line for line in lines if line.endswith(("  2", "  4"))]
+    assert len(ranked) == len(found["setups"])
+    for line, one, place in zip(ranked, found["setups"], found["places"], strict=True):
+        assert one["name"][-4:] in line
+        assert f" {one['wh_per_km']['value']:.1f} " in line
+        if place is not found["places"][0]:
+            behind = place["behind_fraction"]
+            low, high = 100 * behind["low"], 100 * behind["high"]
+            assert f"{100 * behind['value']:.1f} % ({low:.1f} to {high:.1f})" in line
+    # A gap before each group but the first.
+    gaps = [lines[lines.index(line) - 1] == "" for line in ranked[1:]]
+    groups = [one["group"] for one in found["places"]]
+    assert gaps == [a != b for a, b in pairwise(groups)]
+    assert sum("sensors' gain" in line for line in lines) == 1
 
 
 def test_a_label_never_steers_the_terminal(tmp_path: Path, capsys: Capsys) -> None:
@@ -182,5 +127,49 @@ def test_similar_long_labels_are_distinguished(tmp_path: Path, capsys: Capsys) -
     day = Day({f"{LONG} 1 {LONG}": Setup(), f"{LONG} 2 {LONG}": Setup(0.08)}, ())
     day = replace(day, order=(*day.setups, *reversed(day.setups)))
     lines = lines_of(text_of(capsys, write_day(tmp_path, day)))
-    ranked = [line.split("  ")[0] for line in lines[3:5]]
-    assert ranked[0][3:] != ranked[1][3:]
+    ranked = [line[4:24] for line in lines if line.endswith("  2")]
+    assert len(set(ranked)) == 2
+
+
+CAUTIONS = (
+    Caution(
+        CautionCode.POWER_NOT_HELD, setups=("three blades", "slim"), powers_w=(440.0, 400.0),
+        run_to_run_fraction=None, within_run_fraction=None, held="not_known",
+    ),
+    Caution(CautionCode.MOTOR_CURRENT_HELD, motor_amps_a=30.0),
+    Caution(CautionCode.TOO_FEW_DOUBLE_RUNS, setups=("three blades", "slim")),
+    Caution(CautionCode.USUAL_SCATTER, sd_fraction=0.015),
+    Caution(CautionCode.CURRENT_CHANGED, change_mps=0.3, leg_sd_mps=None),
+    Caution(CautionCode.CURRENT_CHANGED, change_mps=None, leg_sd_mps=0.1),
+    Caution(CautionCode.OUTLIER_RUN, run_numbers=(7, 8), setup="three blades"),
+    Caution(CautionCode.ORDER_CONFOUNDED, setups=("three blades",), others=("slim",)),
+    Caution(CautionCode.ORDER_CONFOUNDED, setups=("slim",) * 6, others=tuple("abcdef")),
+    Caution(
+        CautionCode.COURSES_DIFFER, usual_lap_m=500.0, run_numbers=(6,), setups=("slim",),
+        ways=("longer",), laps_m=(560.0,),
+    ),
+    Caution(
+        CautionCode.VOLTAGE_DIFFERS, setup="three blades", voltage_v=26.0, other="slim",
+        other_voltage_v=24.0,
+    ),
+    Caution(
+        CautionCode.TEMPERATURE_DIFFERS, pack_setup="three blades", pack_degc=30.0,
+        pack_other="slim", pack_other_degc=22.0, drive_setup=None, drive_degc=None,
+        drive_other=None, drive_other_degc=None,
+    ),
+)  # fmt: skip
+
+STEPS = ("ride", "charge", "hold", "run each", "let it", "wait")
+"""How a next step begins."""
+
+
+@pytest.mark.parametrize("caution", CAUTIONS, ids=lambda one: one.code.code)
+def test_each_caution_fits_two_lines_and_ends_with_its_next_step(caution: Caution) -> None:
+    text = caution_text(caution, DEFAULT)
+    assert len(hanging(f"Caution: {text}")) <= 2
+    last = re.split(r"[.?:] ", text)[-1].lower()
+    assert last.startswith(STEPS), last
+
+
+def test_every_caution_is_among_them() -> None:
+    assert {one.code for one in CAUTIONS} == set(CautionCode)

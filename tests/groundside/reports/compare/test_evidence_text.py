@@ -11,7 +11,7 @@ from onboard.efficiency.trial.comparison import compare as compared
 from onboard.efficiency.trial.equal_power import CurveSlope
 from tests.craft.trial_day import Day
 from tests.groundside.reports.compare.trial_days import TWO, compare, text_of, write_day
-from tests.onboard.efficiency.trial.made_legs import Runs
+from tests.onboard.efficiency.trial.made_legs import Runs, made_lap
 
 Capsys = pytest.CaptureFixture[str]
 DRIFT = Day(TWO, ("broad",) * 4 + ("slim",) * 4, trend=0.15)
@@ -22,7 +22,7 @@ def test_the_ranking_comes_with_legs_weights_and_degrees_of_freedom(
     tmp_path: Path, capsys: Capsys
 ) -> None:
     sheet = write_day(tmp_path)
-    found, text = compare(capsys, sheet), text_of(capsys, sheet)
+    found, text = compare(capsys, sheet), text_of(capsys, sheet, "--details")
     lines = text.splitlines()
     for leg in found["legs"]:
         (line,) = [one for one in lines if one.startswith(f"  {leg['number']:3}  ")]
@@ -49,17 +49,17 @@ def sentence_of(pair: dict) -> str:
 @pytest.mark.slow
 def test_three_legs_have_weights_one_two_one(tmp_path: Path, capsys: Capsys) -> None:
     day = Day(TWO, ("broad", "slim", "slim", "broad"), legs_each=3)
-    text = text_of(capsys, write_day(tmp_path, day))
+    text = text_of(capsys, write_day(tmp_path, day), "--details")
     assert "runs 1 x 1/4, 2 x 1/2, 3 x 1/4" in text
     assert "runs 10 x 1/4, 11 x 1/2, 12 x 1/4" in text
 
 
 def test_a_removed_drift_is_stated(tmp_path: Path, capsys: Capsys) -> None:
-    text = " ".join(text_of(capsys, write_day(tmp_path, DRIFT, 1)).split())
+    text = " ".join(text_of(capsys, write_day(tmp_path, DRIFT, 1), "--details").split())
     assert "% an hour in speed was taken out" in text
-    assert "Between broad and slim, all runs of one came before all of the other" in text
-    assert "Next: again at" in text
-    assert "by turns: " in text
+    assert "Not ridden by turns: broad and slim." in text
+    assert "Next: ride broad, slim again, there and back each at" in text
+    assert "W, by turns." in text
 
 
 def evidence_of(runs: Runs, *, learned: bool = False) -> str:
@@ -96,3 +96,21 @@ def test_runs_that_do_not_count_are_listed_with_the_reason() -> None:
     assert "run 1 stands alone: the next run had another set-up" in evidence_of(
         Runs("abbaa", legs_each=1)
     )
+
+
+def test_laps_have_a_length_and_no_course() -> None:
+    laps = [made_lap(name, 300.0 * n, 2.0 - 0.1 * (name == "b")) for n, name in enumerate("abba")]
+    found = compared(laps, 400.0, CurveSlope(0.28, 0.08, False), 0.02)
+    assert not isinstance(found, Unknown)
+    text = " ".join(" ".join(evidence_lines(found, CHOICES["m/s"])).split())
+    assert "1 a lap 500 m 250 s" in text
+    assert "deg " not in text
+    assert "Laps, brought to 400 W (m/s), each run with its weight: a run 1, a lap 2.000" in text
+    assert "A lap repeats to" in text
+    both = compared(
+        [*Runs("abba").legs(), *(one.at(0, 5000.0) for one in laps)], 400.0,
+        CurveSlope(0.28, 0.08, False), 0.02,
+    )  # fmt: skip
+    assert not isinstance(both, Unknown)
+    mixed = " ".join(" ".join(evidence_lines(both, CHOICES["m/s"])).split())
+    assert "Double runs and laps, brought to 400 W and freed of the water's change" in mixed

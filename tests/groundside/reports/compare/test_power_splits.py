@@ -115,23 +115,27 @@ def test_without_motor_data_or_turns_nothing_is_split(
 ) -> None:
     found = split_day(tmp_path, capsys, replace(DAY, drive_telemetry=telemetry), profile)
     assert found["power_split"] == found["power_split_pairs"] == []
-    assert "Where the battery's power goes" not in text_of(capsys, tmp_path / "runs.toml")
+    assert "Where the battery's power goes" not in text_of(
+        capsys, tmp_path / "runs.toml", "--details"
+    )
 
 
 def test_the_split_in_words(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     sheet = write_day(tmp_path, DAY, 2)
-    text = " ".join(text_of(capsys, sheet).split())
+    text = " ".join(text_of(capsys, sheet, "--details").split())
     assert "Where the battery's power goes" in text
     assert "broad against slim: propeller and hull make -" in text
     assert "derived" not in text
     write_day(tmp_path, replace(DAY, drive_telemetry="input"), 2)
-    assert "it is derived, with 4 % lost in the drive" in " ".join(text_of(capsys, sheet).split())
+    assert "it is derived, with 4 % lost in the drive" in " ".join(
+        text_of(capsys, sheet, "--details").split()
+    )
 
 
 def test_no_split_without_a_verdict_on_the_whole(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     equal = replace(DAY, setups={"broad": Setup(), "slim": Setup(0.0, 1.9)}, order=TURNS[:4])
-    text = " ".join(text_of(capsys, write_day(tmp_path, equal, 1)).split())
+    text = " ".join(text_of(capsys, write_day(tmp_path, equal, 1), "--details").split())
     assert "cannot be told apart" in text
     assert "what propeller and hull make cannot be told" in text

@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 
 from groundside.reports.compare.run_sheet import RunEntry, entries_of, read_run_sheet
+from onboard.efficiency.trial.runs import RunKind
 from onboard.errors import UsageError
 
 RUN = '[[run]]\nsetup = "a"\nlog = "day.tlog"\n'
@@ -50,8 +51,11 @@ def test_log_paths_are_relative_to_the_sheet_or_absolute(tmp_path: Path) -> None
         ("a = " + "1" * 5000, "not valid TOML: too long a number or too deep a list"),
         ("a = " + "[" * 5000, "not valid TOML: too long a number or too deep a list"),
         ("a = = 3", "not valid TOML: Invalid value (at line 1, column 5)"),
-        ("foo = 1\n" + RUN, "'foo': no such key: expected [[run]] only"),
-        ('"\\u001b[31mx" = 1', "'\\x1b[31mx': no such key: expected [[run]] only"),
+        ('kind = "oval"\n' + RUN, "kind = 'oval': expected laps or there_and_back"),
+        ('kind = "either"\n' + RUN, "kind = 'either': expected laps or there_and_back"),
+        ("kind = [1]\n" + RUN, "kind = [1]: expected laps or there_and_back"),
+        ("foo = 1\n" + RUN, "'foo': no such key: expected kind and [[run]] only"),
+        ('"\\u001b[31mx" = 1', "'\\x1b[31mx': no such key: expected kind and [[run]] only"),
         ('[run]\nsetup = "a"', "run: expected [[run]], in double brackets, for each run"),
         ("run = [1]", "run: expected [[run]], in double brackets, for each run"),
         ("run = 7", "run: expected [[run]], in double brackets, for each run"),
@@ -216,3 +220,11 @@ def test_a_sheet_is_not_counted_twice(tmp_path: Path) -> None:
     for paths in ([sheet, sheet], [sheet, tmp_path / "day.tlog"]):
         with pytest.raises(UsageError, match=r"compare: runs 1 and 2 of day\.tlog overlap"):
             entries_of(paths)
+
+
+@pytest.mark.parametrize("kind", ["laps", "there_and_back"])
+def test_a_sheet_says_how_its_runs_were_ridden(kind: str, tmp_path: Path) -> None:
+    other = RUN.replace("day", "other")
+    said = read_run_sheet(toml(tmp_path, f'kind = "{kind}"\n{RUN}{other}'))
+    assert [one.kind for one in said] == [RunKind(kind)] * 2
+    assert read_run_sheet(toml(tmp_path, RUN))[0].kind is RunKind.EITHER

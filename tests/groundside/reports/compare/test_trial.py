@@ -11,6 +11,7 @@ from groundside.reports.compare.trial import run_trial
 from groundside.reports.compare.trial_log import TrialLog
 from onboard.contract.figure import Figure
 from onboard.contract.remarks import Remark, RemarkCode
+from onboard.efficiency.curve.steady import SteadyBlock
 from onboard.efficiency.trial.runs import RunSpan
 from onboard.efficiency.trial.seconds import Seconds
 from onboard.errors import UsageError
@@ -129,3 +130,53 @@ def test_marked_spans_without_a_run_are_named() -> None:
     assert found.passed_over == (Remark(RemarkCode.NO_RUN_FOUND, log="0.tlog", from_s=500.0),)
     with pytest.raises(UsageError, match="no straight, steady run was found"):
         run_trial([(log, spans[1:])], Sensors())
+
+
+def steady(seconds: Seconds) -> list[SteadyBlock]:
+    """Return a block on each course."""
+    found = []
+    for n in range(40, len(seconds), 35):
+        east, north = float(seconds.east_mps[n]), float(seconds.north_mps[n])
+        found.append(SteadyBlock(float(seconds.t_s[n]), 400.0, 2.0, east, north))
+    return found
+
+
+@pytest.mark.parametrize("begins_s", [[None] * 4, [1e9, 1e9 + 5 * HOUR_S, 1e9 + HOUR_S, 1e9 + 400]])
+def test_steady_stretches_of_several_logs_are_on_one_clock(begins_s: list[float | None]) -> None:
+    """Found: two logs of one set-up, the longer one first, ended in an IndexError."""
+    logs = [log_of(n, one, t) for n, (one, t) in enumerate(zip("abba", begins_s, strict=True))]
+    logs = [
+        (replace(log, steady=steady(log.seconds)[: 8 - 2 * n]), spans)
+        for n, (log, spans) in enumerate(logs)
+    ]
+    found = run_trial(logs, Sensors())
+    assert set(found.curves) == {"a", "b"}
+    assert found.curves["a"].curve.blocks == 9
+    low, high = found.curves["a"].curve.seen_mps
+    assert 1.9 < low <= high < 2.1
+
+
+def test_each_log_has_the_water_of_its_own_time() -> None:
+    logs = []
+    for n, one in enumerate("abba"):
+        log, spans = log_of(n, one, 1e9 + n * HOUR_S)
+        moving = [
+            replace(block, east_mps=block.east_mps + 0.3 * (-1) ** n)
+            for block in steady(log.seconds)
+        ]
+        logs.append((replace(log, steady=moving), spans))
+    low, high = run_trial(logs, Sensors()).curves["a"].curve.seen_mps
+    assert 1.9 < low <= high < 2.1
+
+
+def test_where_a_coach_looked_differences_must_be_surer() -> None:
+    logs = [log_of(n, one, None) for n, one in enumerate("abba")]
+    alone = run_trial(logs, Sensors()).comparison
+    logs[1] = replace(logs[1][0], coached=True), logs[1][1]
+    coached = run_trial(logs, Sensors()).comparison
+    assert alone.told_fraction is not None
+    assert coached.told_fraction is not None
+    assert coached.told_fraction > 1.2 * alone.told_fraction
+    assert [one.difference_fraction for one in coached.pairs] == [
+        one.difference_fraction for one in alone.pairs
+    ]

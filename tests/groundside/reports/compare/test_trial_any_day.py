@@ -11,7 +11,10 @@ from hypothesis import strategies as st
 
 from groundside.reports.compare.compare_json import as_json
 from groundside.reports.compare.compare_text import as_lines
+from groundside.reports.compare.cruise_range import cruise_range
+from groundside.reports.compare.findings import Findings
 from groundside.reports.compare.power_splits import pair_splits, setup_splits
+from groundside.reports.compare.run_times import RunTimes
 from groundside.words.units import DEFAULT
 from onboard.contract.codec import plain
 from onboard.efficiency.trial.equal_power import at_power
@@ -19,7 +22,7 @@ from onboard.efficiency.trial.results import Comparison
 from onboard.efficiency.trial.runs import RunSpan
 from onboard.efficiency.trial.seconds import Seconds
 from onboard.efficiency.trial.trial import NoTrial, Trial, TrialRide, trial_of
-from onboard.profile import Drive, Sensors
+from onboard.profile import Drive, Profile, Sensors
 from tests.onboard.efficiency.trial.made_legs import made_seconds
 
 
@@ -100,10 +103,12 @@ def told(trial: Trial) -> None:
     """Write the trial out in all ways; all figures must be finite."""
     splits = setup_splits(trial.comparison, Drive())
     pairs = pair_splits(trial.comparison, splits)
-    text = "\n".join(as_lines(trial, splits, pairs, DEFAULT))
+    cruise = cruise_range(1.7, trial, Profile(), None)
+    findings = Findings(trial, RunTimes([]), splits, pairs, cruise)
+    text = "\n".join(as_lines(findings, DEFAULT, details=True))
     assert "nan" not in text.split()
     assert " inf" not in text
-    json.dumps(as_json(trial, splits, pairs), allow_nan=False)
+    json.dumps(as_json(findings), allow_nan=False)
     for one in (*trial.comparison.setups, *trial.comparison.pairs, *trial.comparison.places):
         assert finite(plain(one)), one
     assert finite(trial.comparison.told_fraction)
@@ -121,8 +126,9 @@ def between_its_runs(found: Comparison) -> None:
     for double, speed in zip(evidence.doubles, evidence.speed_mps.tolist(), strict=True):
         mine = list(double.legs)
         assert freed[mine].min() - 1e-6 <= speed <= freed[mine].max() + 1e-6
-        # By no more than the water changed is it out of what the legs measured.
-        slack = evidence.water.change_mps + 1e-6
+        # By no more than the water changed is it out of what the legs measured; where water across
+        # sets a craft off its heading, ways there and back are no longer one line: 0.04 m/s.
+        slack = evidence.water.change_mps + 0.04
         assert raw[mine].min() - slack <= speed <= raw[mine].max() + slack
 
 
@@ -158,6 +164,7 @@ def test_any_day_ends_in_finite_figures_or_a_reason(
     st.floats(0.0, 360.0),
     st.integers(0, 2**16),
 )
+@example("abba", (-0.4375, 0.0, -0.4375), 0.0, 1)
 def test_double_runs_in_any_water(
     order: str, water: tuple[float, float, float], course_deg: float, seed: int
 ) -> None:
@@ -174,4 +181,7 @@ def test_double_runs_in_any_water(
         return
     told(found)
     between_its_runs(found.comparison)
-    assert all(1.3 < speed < 2.7 for speed in found.comparison.evidence.speed_mps)
+    evidence = found.comparison.evidence
+    for double, speed in zip(evidence.doubles, evidence.speed_mps.tolist(), strict=True):
+        # In water half as fast as the craft, a way there and back with its turns may be a lap.
+        assert double.is_lap or 1.3 < speed < 2.7

@@ -10,7 +10,7 @@ import pytest
 
 from groundside.reports.compare.run_sheet import RunEntry
 from groundside.reports.compare.trial_log import TrialLog, read_all, read_trial_log, spans_of
-from onboard.efficiency.trial.runs import RunSpan
+from onboard.efficiency.trial.runs import RunKind, RunSpan
 from onboard.errors import LogError, UsageError
 from onboard.profile import Profile
 from onboard.record.sessions import SessionNote
@@ -72,6 +72,14 @@ def test_times_count_from_the_log_s_first_stamp() -> None:
     assert spans_of(entry, made_log(entry.log, 2.5)) == [RunSpan("a", 97.5, 197.5, True)]
 
 
+def test_the_sheet_says_what_to_look_for() -> None:
+    timed = RunEntry("a", Path("day.tlog"), 100.0, 200.0, RunKind.LAPS)
+    assert spans_of(timed, made_log(timed.log)) == [RunSpan("a", 100.0, 200.0, True, RunKind.LAPS)]
+    whole = RunEntry("a", Path("day.tlog"), kind=RunKind.THERE_AND_BACK)
+    (found,) = spans_of(whole, made_log(whole.log))
+    assert (found.setup, found.kind) == ("a", RunKind.THERE_AND_BACK)
+
+
 def test_spans_of_a_session_with_marks(tmp_path: Path) -> None:
     made = day_made(SHORT, 1)
     runs = runs_of(made)
@@ -113,6 +121,27 @@ def test_spans_of_a_session_that_continues_a_trip(tmp_path: Path) -> None:
         RunEntry(None, tmp_path / after), read_trial_log(tmp_path / after, Profile())
     )
     assert whole.setup == "b"
+
+
+def test_the_last_trial_says_which_set_ups_of_a_day_count(tmp_path: Path) -> None:
+    made = day_made(SHORT, 1)
+    for name, setups in (("one", "abc"), ("two", "ab")):
+        plan = {"setups": list(setups), "kind": "laps"}
+        marks = [{"at_s": 1.0, "kind": "set", "key": "trial", "value": plan}]
+        marks += [setup_mark(10.0 * n + 5.0, label) for n, label in enumerate("abc")]
+        write_session(tmp_path / name, made, marks)
+    begins = {"one": 0.0, "two": 3600.0}
+
+    def reading(path: Path) -> TrialLog:
+        one = made_log(path, seed=len(path.name) + int(path.name == "two"))
+        return replace(one, begins_s=START_UNIX_S + begins[path.name])
+
+    # In the order of time, whatever the order given.
+    for names in (("one", "two"), ("two", "one")):
+        found = read_all([RunEntry(None, tmp_path / name) for name in names], reading)
+        for _, spans in found:
+            assert [one.setup for one in spans] == ["a", "b"]
+            assert {one.kind for one in spans} == {RunKind.LAPS}
 
 
 def test_each_log_is_read_once() -> None:

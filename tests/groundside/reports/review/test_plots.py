@@ -13,7 +13,8 @@ from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
 
-from groundside.reports.review import pictures, plots
+from groundside.reports.drawing import plot_style
+from groundside.reports.review import plots
 from groundside.reports.review.pictures import plot_file, sheet
 from groundside.reports.review.season_table import NamedReview, named_reviews
 from groundside.studies.ride_series import Series, track
@@ -136,7 +137,7 @@ def test_empty_plots_state_the_reason() -> None:
 
 
 def test_a_sheet_has_all_pictures_and_its_name_and_date() -> None:
-    with pictures.plot_style():
+    with plot_style():
         figure = sheet(skiff(), None, True)
         bare = sheet(skiff(), None, False)
     assert figure.get_suptitle() == "harbour_loop.tlog  2025-06-14 09:30 UTC"

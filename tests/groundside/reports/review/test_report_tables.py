@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from groundside.reports.review.report_tables import Cell, ReportTable, TableColumn
+from groundside.reports.report_table import Cell, ReportTable, TableColumn
 from groundside.reports.review.review_output import as_lines, as_tables, review_json
 from groundside.reports.review.rich_tables import print_tables
 from groundside.studies.review_result import LogEvent

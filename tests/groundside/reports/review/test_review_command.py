@@ -8,19 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.groundside.reports.review.rides import ANCHOR, CRAFT, LOGS, SKIFF
-from tests.groundside.reports.run_command import run
-
-ROOT = LOGS.parent
-WITHOUT_MATPLOTLIB = """
-import sys
-class Blocker:
-    def find_spec(self, name, path=None, target=None):
-        if name.split(".")[0] == "matplotlib":
-            raise ModuleNotFoundError(f"No module named {name!r}", name=name)
-sys.meta_path.insert(0, Blocker())
-from groundside.command_line import main
-"""
+from tests.groundside.reports.review.rides import ANCHOR, CRAFT, SKIFF
+from tests.groundside.reports.run_command import ROOT, WITHOUT_MATPLOTLIB, run
 
 
 def review(capsys: pytest.CaptureFixture[str], *arguments: object) -> tuple[int, str, str]:

@@ -51,7 +51,7 @@ def blocks(slope: float, faster: float = 1.0, powers=(250.0, 320.0, 400.0, 500.0
 
 @pytest.mark.parametrize("slope", [0.18, 0.33])
 def test_the_craft_s_own_curve_gives_the_slope(slope: float) -> None:
-    found = slope_at(400.0, curves_of({"a": blocks(slope), "b": blocks(slope, 0.9)}))
+    found = slope_at(400.0, curves_of({"a": blocks(slope), "b": blocks(slope, 0.9)}).values())
     assert found.learned
     assert found.sd < SLOPE_SD / 2.0
     assert found.value == pytest.approx(slope, abs=2.0 * found.sd)
@@ -64,9 +64,9 @@ def test_a_difference_between_set_ups_is_not_taken_for_a_slope() -> None:
         "a": blocks(0.28, 1.0, (380.0, 385.0, 390.0, 395.0, 400.0)),
         "b": blocks(0.28, 0.8, (420.0, 425.0, 430.0, 435.0, 440.0)),
     }
-    assert slope_at(410.0, curves_of(some)).value == pytest.approx(0.28, abs=0.08)
+    assert slope_at(410.0, curves_of(some).values()).value == pytest.approx(0.28, abs=0.08)
 
 
 def test_without_a_curve_the_prior_counts() -> None:
-    found = slope_at(400.0, curves_of({"a": []}))
+    found = slope_at(400.0, curves_of({"a": []}).values())
     assert (found.value, found.sd, found.learned) == (SLOPE, pytest.approx(SLOPE_SD), False)
