@@ -99,6 +99,8 @@ def test_lists() -> None:
     assert caution_text(many, KMH).startswith("Not alternated: a, e, b, and 5 more. A step")
     outlier = Caution(CautionCode.OUTLIER_RUN, run_numbers=(5, 6, 7), setup="slim")
     assert caution_text(outlier, KMH).startswith("Runs 5 and 6 and 7 (slim) are unlike")
+    lap = Caution(CautionCode.OUTLIER_RUN, run_numbers=(3,), setup="slim")
+    assert caution_text(lap, KMH).startswith("Run 3 (slim) is unlike all others")
     few = Caution(CautionCode.TOO_FEW_DOUBLE_RUNS, setups=("a", "c"))
     assert caution_text(few, KMH).startswith("Too few double runs of a, c: run")
 

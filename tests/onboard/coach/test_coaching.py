@@ -234,10 +234,13 @@ def test_no_other_order_begins_before_the_last_run_is_in_the_standing() -> None:
     rider.ride(THERE, TURNS, BACK)
     assert rider.now.runs == (2, 2)
     assert rider.now.ahead == ()
+    # Found: it said to turn and go straight on until the standing was there.
+    assert rider.now.step.code is StepCode.RECKONING
     rider.ride(TURNS, (10, 400.0, 2.0, 210.0))
     whole = (*before, *double("A", 1020.0))
     rider.coach.learn(Reckoned(rider.t_s, whole, standing(enough=False), ("B", "A")))
     assert rider.now.ahead == ("B", "A")
+    assert rider.now.step.code is StepCode.SWAP
 
 
 NUMBERS = st.sampled_from([0.0, -50.0, 1e-12, 400.0, 1e9, math.nan, math.inf])

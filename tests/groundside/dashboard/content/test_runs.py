@@ -130,6 +130,12 @@ def test_the_steady_stretch_now(more: dict[str, Any], expected: str) -> None:
             PowerCue("412 W", "320 W", "no cue: nothing for 7 s"),
         ),
         ({"target": TARGET}, {"since_received_s": 9.0}, PowerCue("--", "320 W", "no cue: stale")),
+        # Found: PUSH, just after a propeller was swapped.
+        (
+            {"target": changed(TARGET, cue="push"), "power_w": 0.0},
+            {},
+            PowerCue("0 W", "320 W", "no cue: the motor is stopped"),
+        ),
     ],
 )
 def test_the_power_against_its_target(

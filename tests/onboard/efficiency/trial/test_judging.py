@@ -102,6 +102,21 @@ def test_prior_knowledge_of_the_scatter_adds_few_degrees_of_freedom() -> None:
     assert pair.freedom == pytest.approx(4.0 * variance / scatter, rel=1e-5)
 
 
+def test_a_day_that_scatters_more_than_usual_is_taken_at_its_word() -> None:
+    found = compared("abbaabba", 0.06, 2)
+    fit, (pair,) = found.evidence.levels, found.pairs
+    assert fit.sd > 0.03
+    figure, contrast = pair.difference_fraction, np.array([-1.0, 1.0])
+    assert isinstance(figure, Figure)
+    reach = math.log1p(figure.high) - math.log1p(figure.value)
+    variance = (reach / stats.t.ppf(0.975, pair.freedom)) ** 2
+    scatter = fit.sd**2 * (contrast @ fit.inverse @ contrast)
+    assert variance >= scatter
+    # By hand: the usual 1.2 % counts for two degrees of freedom times its share of the variance.
+    worth = 2.0 * (0.012 / fit.sd) ** 2
+    assert pair.freedom == pytest.approx((6.0 + worth) * variance / scatter, rel=1e-5)
+
+
 def test_a_difference_is_never_surer_than_the_craft_is_constant() -> None:
     (pair,) = compared("abbaabba" * 16, 0.0, 1).pairs
     # 0.2 % that averaging over runs does not reduce.
