@@ -25,8 +25,8 @@ def caution_text(caution: Caution, units: Units) -> str:
     --------
     >>> from groundside.words.units import CHOICES
     >>> changed = Caution(CautionCode.CURRENT_CHANGED, change_mps=0.3, leg_sd_mps=None)
-    >>> caution_text(changed, CHOICES["kn"]).split(".", 2)[:2]
-    ['Wind or water current along the runs changed by 0', '58 kn']
+    >>> caution_text(changed, CHOICES["kn"]).split(";")[0]
+    'Wind or water current along the runs changed by 0.58 kn'
     """
     return statement_text(caution, units, WORDINGS)
 

@@ -143,7 +143,7 @@ def _notes(coach: Coach, state: ViewState) -> tuple[str, ...]:
         rounds = standing.rounds
         left = sum(place.setup not in standing.drop for place in standing.places)
         runs = "laps" if coach.kind == "laps" else "double runs"
-        notes.append(f"About {rounds * left} more {runs} should tell.")
+        notes.append(f"About {rounds * left} more {runs} should settle it.")
     if standing.drop:
         notes.append(f"Drop {', '.join(standing.drop)}: surely not the best.")
     notes += [f"Caution: {caution_word(code)}." for code in standing.cautions]

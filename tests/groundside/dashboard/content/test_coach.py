@@ -57,7 +57,7 @@ def test_notes_tell_what_to_do_with_it() -> None:
     shown = content()
     assert shown.ahead == "Ahead: A, slim, slim, A"
     assert shown.notes == (
-        "2 more rounds should settle it.",
+        "About 4 more double runs should settle it.",
         "Drop B: surely not the best.",
         "Caution: the charge differs.",
         "Can tell apart 2.8 % or more, at 402 W.",
