@@ -173,3 +173,10 @@ def test_no_import_cycle_and_nothing_imported_from_a_main() -> None:
 def test_textual_is_loaded_for_the_dashboard_only(module: str) -> None:
     code = f"import {module}, sys; sys.exit('textual' in sys.modules or 'rich' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], cwd=ROOT, check=False).returncode == 0
+
+
+@pytest.mark.slow
+def test_the_benchmarks_can_be_started() -> None:
+    """They are no tests: an import in them led nowhere once, and nothing said so."""
+    run = [sys.executable, "-m", "tests.benchmarks", "--help"]
+    assert subprocess.run(run, cwd=ROOT, check=False, stdout=subprocess.DEVNULL).returncode == 0

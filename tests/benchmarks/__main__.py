@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 
 from tests.benchmarks import (
+    coach,
     crew,
     daemon,
     damaged,
@@ -28,7 +29,7 @@ from tests.benchmarks.rows import ROUNDS, timed
 
 PARTS = (
     *("log", "onboard", "live", "flood", "engine", "memory", "damaged", "daemon", "crew"),
-    *("dashboard", "review", "resident"),
+    *("dashboard", "review", "resident", "coach"),
 )
 
 PROFILE = """
@@ -70,6 +71,7 @@ def main() -> None:
             "damaged": lambda: damaged.lines(hour, folder),
             "daemon": lambda: daemon.lines(hour, folder),
             "crew": lambda: crew.lines(hour, folder, chosen.viewers, chosen.seconds),
+            "coach": coach.lines,
             "dashboard": dashboard.lines,
             "review": lambda: (
                 timed(row, chosen.rounds, review.children_cpu_s)

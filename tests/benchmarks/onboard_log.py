@@ -5,7 +5,7 @@ from pathlib import Path
 
 from pymavlink import DFReader
 
-from onboard.telemetry.logs.onboard_log import Records, read_records
+from onboard.telemetry.logs.onboard_log.records import LogRecords, read_records
 from tests.benchmarks.rows import Row, given
 from tests.craft.onboard_log import onboard_log_bytes
 from tests.craft.recording import record
@@ -25,7 +25,7 @@ def made_log(path: Path) -> None:
     path.write_bytes(onboard_log_bytes(record(SCENARIOS["long_cruise"])))
 
 
-def ours(path: Path) -> dict[str, Records]:
+def ours(path: Path) -> dict[str, LogRecords]:
     """Read the wanted fields as columns."""
     return read_records(path, WANTED)
 
@@ -45,7 +45,7 @@ def theirs(path: Path) -> dict[str, dict[str, "array[float]"]]:
     return columns
 
 
-def ours_whole(path: Path) -> dict[str, Records]:
+def ours_whole(path: Path) -> dict[str, LogRecords]:
     """Read every field of every type."""
     return read_records(path)
 
