@@ -17,7 +17,7 @@ from groundside.dashboard.view_state import ViewState
 from groundside.dashboard.widgets.button_bar import ButtonBar
 from groundside.dashboard.widgets.button_bar import rows_of as buttons_in_rows
 from groundside.words.units import CHOICES
-from onboard.contract.commands import Command
+from onboard.contract.commands import Command, command_from
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import Snapshot, unknown_snapshot
@@ -272,3 +272,10 @@ def holds_drawn(rows: list[str], text: str) -> bool:
                     return True
                 at = rows[top].find(drawn[0], at + 1)
     return False
+
+
+def commands_sent(sender: SteeredSender) -> list[Command]:
+    """Return the commands sent, after checking that the daemon's reader accepts each."""
+    for command in sender.sent:
+        assert command_from(command.as_dict()) == command
+    return sender.sent
