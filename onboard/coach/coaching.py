@@ -211,7 +211,8 @@ class Coaching:
             return Step(StepCode.SWAP, setup=ahead[0])
         if self._unknown:
             return Step(StepCode.NO_DATA)
-        if not ahead:
+        if not ahead and self._noted is None:
+            # A run that is still going on ends with its turn: before that there is none to reckon.
             return Step(StepCode.RECKONING)
         if self.plan.kind == "laps":
             return self._lap_step(target_w)

@@ -234,9 +234,11 @@ def test_no_other_order_begins_before_the_last_run_is_in_the_standing() -> None:
     rider.ride(THERE, TURNS, BACK)
     assert rider.now.runs == (2, 2)
     assert rider.now.ahead == ()
-    # Found: it said to turn and go straight on until the standing was there.
-    assert rider.now.step.code is StepCode.RECKONING
-    rider.ride(TURNS, (10, 400.0, 2.0, 210.0))
+    # A run ends with its turn: a rider told to wait once went straight on for ever.
+    assert rider.now.step.code is StepCode.TURN
+    # Found: then it said to go straight on until the standing was there.
+    assert rider.ride((12, 400.0, 2.0, 30.0))[-1] == "reckoning"
+    rider.ride((10, 400.0, 2.0, 30.0))
     whole = (*before, *double("A", 1020.0))
     rider.coach.learn(Reckoned(rider.t_s, whole, standing(enough=False), ("B", "A")))
     assert rider.now.ahead == ("B", "A")
