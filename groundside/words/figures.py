@@ -123,6 +123,21 @@ def percent(fraction: float) -> str:
     return f"{_fixed(fraction * 100.0, 0)} %"
 
 
+def chance_text(chance: float | None) -> str:
+    """Return a probability as a whole per cent, never 0 or 100; '-' if unknown.
+
+    Examples
+    --------
+    >>> chance_text(0.0), chance_text(0.125), chance_text(0.998)
+    ('< 1 %', '12 %', '> 99 %')
+    """
+    if chance is None:
+        return "-"
+    if chance < 0.01:
+        return "< 1 %"
+    return "> 99 %" if chance > 0.99 else f"{100 * chance:.0f} %"
+
+
 def consumption_text(wh_per_km: float, units: Units) -> str:
     """Write a consumption in the rider's units, without the unit: whole from ten upwards.
 

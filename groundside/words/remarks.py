@@ -13,6 +13,7 @@ from onboard.contract.remarks import (
     Remark,
     RemarkCode,
 )
+from onboard.efficiency.trial.trial_practice import STEP_SD_FRACTION
 
 PAIRS_NAMED_MOST, NAMED_MOST = 2, 3
 """Pairs that a caution names; and, if there are more, set-ups."""
@@ -126,8 +127,8 @@ def _order_confounded(values: Values, _units: Units) -> str:
     if len(names) > NAMED_MOST + 1:
         names[NAMED_MOST:] = [f"and {len(names) - NAMED_MOST} more"]
     return (
-        f"Not alternated: {', '.join(names)}. A step in wind, charge or "
-        "trim may be the difference (3.5 % is allowed for). Ride alternately, A B B A."
+        f"Not alternated: {', '.join(names)}. A step in wind, charge or trim may be the difference "
+        f"({100.0 * STEP_SD_FRACTION:g} % is allowed for). Ride alternately, A B B A."
     )
 
 

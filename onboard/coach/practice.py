@@ -35,9 +35,6 @@ RECKON_AGAIN_S = 5.0
 LATE_S = 30.0
 """Time for which a run that the coach saw counts before the record confirms it [s]."""
 
-OUTING_GAP_S = 3.0 * 3600.0
-"""Pause between two sessions that separates outings, as in `compare` [s]."""
-
 CARRIED_WITHIN_S, SESSIONS_MOST = 12.0 * 3600.0, 12
 """Time since the last mark within which a trial goes on after a restart, a day on the water
 [s]; and most sessions that are looked back on."""

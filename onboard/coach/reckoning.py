@@ -10,7 +10,6 @@ from dataclasses import replace
 from pathlib import Path
 
 from onboard.coach.coaching import NOT_RECKONED, Reckoned
-from onboard.coach.practice import OUTING_GAP_S
 from onboard.coach.ridden import Ridden, RunBook
 from onboard.coach.session_reading import SessionReading
 from onboard.contract.coach import TrialPlace, TrialStanding
@@ -21,6 +20,7 @@ from onboard.efficiency.trial.leg import Leg
 from onboard.efficiency.trial.runs import RunSpan, runs_in
 from onboard.efficiency.trial.seconds import Seconds
 from onboard.efficiency.trial.trial import NoTrial, Trial, TrialRide, trial_of
+from onboard.efficiency.trial.trial_practice import OUTING_GAP_S
 from onboard.profile import Profile
 from onboard.record.marked_runs import in_force_after, last_trial, trial_spans
 

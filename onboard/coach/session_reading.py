@@ -5,7 +5,6 @@ restarted daemon knows the earlier runs. Settled seconds do not depend on where 
 (`sources/settled_seconds.py`), hence not on when it was read.
 """
 
-import copy
 from pathlib import Path
 
 import numpy as np
@@ -19,22 +18,6 @@ from onboard.telemetry.logs.telemetry_log import WINDOW_BYTES, stamps_s
 from onboard.telemetry.mavlink.frames import Frames
 from onboard.telemetry.mavlink.log_scanner import LogScanner
 from onboard.telemetry.messages.decoder import Decoder
-
-
-class GrowingSeconds(LogSeconds):
-    """The seconds of a log that is still being written."""
-
-    _complete = True
-
-    def so_far(self) -> Seconds:
-        """Return the seconds that have settled; more may follow."""
-        view = copy.copy(self)
-        view._complete = False
-        return view.seconds()
-
-    def _settle(self, now_s: float) -> None:
-        if self._complete:
-            super()._settle(now_s)
 
 
 class SessionReading:
@@ -58,7 +41,7 @@ class SessionReading:
 
     def _begin(self) -> None:
         self._scanner, self._decoder = LogScanner(), Decoder(self._system_id)
-        self._gathering = GrowingSeconds(self._profile)
+        self._gathering = LogSeconds(self._profile)
         self._offset = 0
         self._waiting: Frames | None = None
         self._first_s: float | None = None
@@ -117,11 +100,11 @@ class SessionReading:
         return self._waiting is None
 
     def seconds(self) -> Seconds:
-        """Return the seconds so far."""
-        return self._gathering.so_far()
+        """Return the seconds that have settled so far."""
+        return self._gathering.seconds(ended=False)
 
     @property
-    def gathering(self) -> GrowingSeconds:
+    def gathering(self) -> LogSeconds:
         """What was read so far."""
         return self._gathering
 

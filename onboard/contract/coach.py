@@ -78,7 +78,7 @@ class TrialStanding:
     enough
         Whether more runs would hardly change the answer.
     drop
-        Set-ups that are surely not the best.
+        Set-ups that are not worth another run.
     rounds
         About how many more rounds would settle it; null if unknown.
     cautions

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from onboard.contract.commands import Mark, Set, TrialPlan
 from onboard.efficiency.curve.learner import PLAIN_SETUP
-from onboard.efficiency.trial.runs import RunKind, RunSpan
+from onboard.efficiency.trial.runs import RunSpan, SpanKind
 from onboard.record.marks import TimedCommand
 
 
@@ -92,7 +92,7 @@ def trial_spans(
             counts = span.setup in named.setups and span.setup in wanted.setups
             if not counts or named.kind != wanted.kind or start_s >= end_s:
                 continue
-            kind = RunKind(named.kind)
+            kind = SpanKind(named.kind)
             inside = [replace(one, kind=kind) for one in by_hand if start_s <= one.start_s < end_s]
             found += _with_the_rest(inside, RunSpan(span.setup, start_s, end_s, False, kind))
     return found

@@ -6,7 +6,7 @@ from groundside.dashboard.content.runs import PowerCue, open_run, power_cue
 from groundside.dashboard.content.setups import setup_in_force
 from groundside.dashboard.view_state import ViewState
 from groundside.words.coach import KIND_WORDS, caution_word, step_number, step_text, step_word
-from groundside.words.figures import UNKNOWN, one_decimal, percent
+from groundside.words.figures import UNKNOWN, chance_text, one_decimal
 from groundside.words.reasons import reason_text
 from onboard.contract.coach import Coach, StepCode, TrialPlace
 from onboard.contract.figure import Estimate, Number, Unknown
@@ -88,7 +88,7 @@ def _lines(coach: Coach, setup: str) -> tuple[PlaceLine, ...]:
     drop = () if isinstance(standing, Unknown) else standing.drop
     found = [
         PlaceLine(
-            # Not told from its neighbours, but surely not the best: no share in the first place.
+            # Not told from its neighbours, yet not worth another run: no share in the first place.
             place="" if place.group == 0 and place.setup in drop else str(_place(places, place)),
             setup=place.setup,
             behind="best" if number == 0 else _share(place.behind_fraction),
@@ -115,12 +115,7 @@ def _place(places: tuple[TrialPlace, ...], of: TrialPlace) -> int:
 
 
 def _chance(chance: Number) -> str:
-    """Return a chance as `compare` writes it: never 0 or 100 %."""
-    if isinstance(chance, Unknown):
-        return UNKNOWN
-    if chance < 0.01:
-        return "< 1 %"
-    return "> 99 %" if chance > 0.99 else percent(chance)
+    return UNKNOWN if isinstance(chance, Unknown) else chance_text(chance)
 
 
 def _share(figure: Estimate) -> str:
@@ -145,7 +140,7 @@ def _notes(coach: Coach, state: ViewState) -> tuple[str, ...]:
         runs = "laps" if coach.kind == "laps" else "double runs"
         notes.append(f"About {rounds * left} more {runs} should settle it.")
     if standing.drop:
-        notes.append(f"Drop {', '.join(standing.drop)}: surely not the best.")
+        notes.append(f"Drop {', '.join(standing.drop)}: not worth another run.")
     notes += [f"Caution: {caution_word(code)}." for code in standing.cautions]
     if not isinstance(standing.told_fraction, Unknown):
         told = one_decimal(100.0 * standing.told_fraction)

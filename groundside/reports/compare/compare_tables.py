@@ -6,7 +6,6 @@ from groundside.reports.compare.cruise_range import CruiseRange
 from groundside.reports.compare.cruise_text import cruise_sentences, cruise_title, has_range
 from groundside.reports.compare.findings import Findings
 from groundside.reports.compare.ranking_text import (
-    chance_text,
     places_shared,
     range_sentences,
     runs_text,
@@ -14,7 +13,7 @@ from groundside.reports.compare.ranking_text import (
 )
 from groundside.reports.report_table import WIDE, Cell, ReportTable, TableColumn
 from groundside.reports.text_layout import figure_text
-from groundside.words.figures import three_figures
+from groundside.words.figures import chance_text, three_figures
 from groundside.words.reasons import reason_text
 from groundside.words.units import Units
 from onboard.contract.figure import Estimate, Figure, Unknown

@@ -3,10 +3,7 @@
 from collections.abc import Iterable, Sequence
 
 from groundside.reports.compare.trial_log import TrialLog
-
-OUTING_GAP_S = 3.0 * 3600.0
-"""Pause that separates two outings, between which water, wind and charge change [s]. Common
-practice, no source."""
+from onboard.efficiency.trial.trial_practice import OUTING_GAP_S
 
 PAUSE_S = 60.0
 """Pause assumed between logs without a usable clock, taken in the order given [s]."""

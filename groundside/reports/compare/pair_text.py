@@ -3,6 +3,7 @@
 from groundside.words.reasons import reason_text
 from groundside.words.units import Units
 from onboard.contract.figure import Figure
+from onboard.efficiency.trial.places import turned
 from onboard.efficiency.trial.results import Comparison, PairResult
 from onboard.efficiency.trial.trial_practice import WANTED_FRACTION
 
@@ -39,20 +40,12 @@ def pair_sentence(pair: PairResult, units: Units, runs: str = "double runs") -> 
         return _cannot_tell(pair, units, runs)
     better, worse = (pair.a, pair.b) if pair.verdict == "a_better" else (pair.b, pair.a)
     if pair.verdict == "b_better":
-        figure = _turned(figure)
+        figure = turned(figure)
     low, high = figure.low or 0.0, figure.high or 0.0
     return (
         f"{better} uses {-100 * figure.value:.1f} % less than {worse} "
         f"({-100 * high:.1f} to {-100 * low:.1f} %)."
     )
-
-
-def _turned(figure: Figure) -> Figure:
-    """Convert the difference of a relative to b into that of b relative to a."""
-    value, low, high = (
-        1.0 / (1.0 + (one or 0.0)) - 1.0 for one in (figure.value, figure.high, figure.low)
-    )
-    return Figure(value, low, high)
 
 
 def _cannot_tell(pair: PairResult, units: Units, runs: str) -> str:

@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Sequence
 
 from groundside.reports.text_layout import aligned, figure_text, short_names
+from groundside.words.figures import chance_text
 from groundside.words.units import Units
 from onboard.contract.figure import Estimate, Figure
 from onboard.efficiency.statistics.shared_errors import Z_95
@@ -102,21 +103,6 @@ def behind_text(behind: Estimate, *, is_first: bool) -> str:
     if behind.low is None or behind.high is None:
         return value
     return f"{value} ({100 * behind.low:.1f} to {100 * behind.high:.1f})"
-
-
-def chance_text(chance: float | None) -> str:
-    """Return a probability as a whole per cent, never 0 or 100; '-' if unknown.
-
-    Examples
-    --------
-    >>> chance_text(0.0), chance_text(0.125), chance_text(0.998)
-    ('< 1 %', '12 %', '> 99 %')
-    """
-    if chance is None:
-        return "-"
-    if chance < 0.01:
-        return "< 1 %"
-    return "> 99 %" if chance > 0.99 else f"{100 * chance:.0f} %"
 
 
 def runs_title(found: Comparison) -> str:

@@ -8,13 +8,13 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from onboard.efficiency.trial.runs import RunKind
+from onboard.efficiency.trial.runs import SpanKind
 from onboard.errors import UsageError
 from onboard.setting import as_given
 from onboard.telemetry.logs.log_files import session_folder
 
 KEYS = ("setup", "log", "start_s", "end_s")
-KINDS = (RunKind.LAPS.value, RunKind.THERE_AND_BACK.value)
+KINDS = (SpanKind.LAPS.value, SpanKind.THERE_AND_BACK.value)
 
 
 @dataclass(frozen=True)
@@ -37,7 +37,7 @@ class RunEntry:
     log: Path
     start_s: float | None = None
     end_s: float | None = None
-    kind: RunKind = RunKind.EITHER
+    kind: SpanKind = SpanKind.EITHER
 
 
 def entries_of(paths: Sequence[Path]) -> list[RunEntry]:
@@ -73,7 +73,7 @@ def read_run_sheet(path: Path) -> list[RunEntry]:
     except UnicodeDecodeError:
         raise UsageError(f"{path}: not a text file: expected a run sheet") from None
     is_csv = path.suffix.lower() == ".csv"
-    rows, kind = (_csv_rows(path, text), RunKind.EITHER) if is_csv else _toml_rows(path, text)
+    rows, kind = (_csv_rows(path, text), SpanKind.EITHER) if is_csv else _toml_rows(path, text)
     if not rows:
         wanted = "a line" if is_csv else "[[run]]"
         raise UsageError(f"{path}: no run in it: expected {wanted} with setup and log for each")
@@ -82,7 +82,7 @@ def read_run_sheet(path: Path) -> list[RunEntry]:
     return entries
 
 
-def _toml_rows(path: Path, text: str) -> tuple[list[dict[str, Any]], RunKind]:
+def _toml_rows(path: Path, text: str) -> tuple[list[dict[str, Any]], SpanKind]:
     """Return the runs of a sheet in TOML, and how they were ridden."""
     try:
         tables = tomllib.loads(text)
@@ -93,13 +93,13 @@ def _toml_rows(path: Path, text: str) -> tuple[list[dict[str, Any]], RunKind]:
     for key in tables:
         if key not in ("run", "kind"):
             raise UsageError(f"{path}: {key!r}: no such key: expected kind and [[run]] only")
-    kind = tables.get("kind", RunKind.EITHER)
+    kind = tables.get("kind", SpanKind.EITHER)
     if "kind" in tables and kind not in KINDS:
         raise UsageError(f"{path}: kind = {as_given(kind)}: expected {' or '.join(KINDS)}")
     rows = tables.get("run", [])
     if not (isinstance(rows, list) and all(isinstance(row, dict) for row in rows)):
         raise UsageError(f"{path}: run: expected [[run]], in double brackets, for each run")
-    return rows, RunKind(kind)
+    return rows, SpanKind(kind)
 
 
 def _csv_rows(path: Path, text: str) -> list[dict[str, Any]]:

@@ -45,11 +45,11 @@ def _why_none(found: NoTrial) -> str:
     if not found.setups:
         passed_over = found.passed_over
         more = f" ({remark_text(passed_over[0], DEFAULT)})" if passed_over else ""
-        return f"compare: no straight, steady run was found{more}"
+        return f"compare: no steady run and no lap was found{more}"
     if len(found.setups) == 1:
         return (
             f"compare: runs of one set-up only, {found.setups[0]!r}: name the set-ups in a run "
             "sheet, [[run]] with setup, log, start_s, end_s, or mark them while riding"
         )
     why = reason_text(found.why, DEFAULT)
-    return f"compare: {why}: run each set-up there and back, at one power"
+    return f"compare: {why}: run each set-up there and back, or in laps, at one power"

@@ -13,7 +13,7 @@ from groundside.reports.review.summary import PLAUSIBLE_FROM_S
 from groundside.reports.sessions.setup_shares import start_setup
 from onboard.contract.commands import TrialPlan
 from onboard.efficiency.curve.steady import SteadyBlock
-from onboard.efficiency.trial.runs import RunKind, RunSpan
+from onboard.efficiency.trial.runs import RunSpan, SpanKind
 from onboard.efficiency.trial.seconds import LogSeconds, Seconds
 from onboard.errors import LogError, UsageError
 from onboard.profile import Profile
@@ -111,7 +111,7 @@ def spans_of(entry: RunEntry, log: TrialLog, trial: TrialPlan | None = None) -> 
     spans = _marked_spans(log, trial)
     if entry.setup is not None:
         spans = [replace(one, setup=entry.setup) for one in spans]
-    if entry.kind is not RunKind.EITHER:
+    if entry.kind is not SpanKind.EITHER:
         spans = [replace(one, kind=entry.kind) for one in spans]
     return spans
 

@@ -233,8 +233,9 @@ class Judge:
         return PairResult(pair.a, pair.b, figure, verdict, needed, chance, pair.freedom, why_not)
 
     def _why_not(self, a: int, b: int) -> Unknown | None:
-        laps = self._evidence.laps
-        if min(self._counts[n] + laps[n] for n in (a, b)) < ENOUGH_DOUBLE_RUNS:
+        # The rule is of double runs; one lap may tell what is far apart.
+        counts, laps = self._counts, self._evidence.laps
+        if any(counts[n] < ENOUGH_DOUBLE_RUNS and not laps[n] for n in (a, b)):
             return Unknown(Reason.TOO_FEW_DOUBLE_RUNS)
         return None
 

@@ -2,11 +2,9 @@
 
 from onboard.contract.figure import Estimate, Figure, Unknown
 from onboard.contract.reasons import Reason
+from onboard.efficiency.trial.cautions import ENOUGH_DOUBLE_RUNS
 from onboard.efficiency.trial.results import Evidence, NextRuns, PairResult, Place
 from onboard.efficiency.trial.trial_practice import WANTED_FRACTION
-
-RUNS_LEAST = 2
-"""Runs of a set-up from which it may be dropped, or named the best."""
 
 
 def places_of(
@@ -58,7 +56,7 @@ def next_runs(
     """
     counts = dict(zip(evidence.names, evidence.counts, strict=True))
     # One run may have gone wrong.
-    twice = {name for name, count in counts.items() if count >= RUNS_LEAST}
+    twice = {name for name, count in counts.items() if count >= ENOUGH_DOUBLE_RUNS}
     drop = tuple(
         one.name for one in places if one.name in twice and (one.group > 0 or one.name in behind)
     )
@@ -98,11 +96,11 @@ def _behind(name: str, best: str, pairs: tuple[PairResult, ...]) -> Estimate:
         if (one.a, one.b) == (name, best):
             return figure
         if (one.a, one.b) == (best, name):
-            return figure if isinstance(figure, Unknown) else _turned(figure)
+            return figure if isinstance(figure, Unknown) else turned(figure)
     return Unknown(Reason.NEVER_TOGETHER)
 
 
-def _turned(figure: Figure) -> Figure:
+def turned(figure: Figure) -> Figure:
     """Convert the difference of a relative to b into that of b relative to a."""
     ends = [1.0 / (1.0 + (one or 0.0)) - 1.0 for one in (figure.value, figure.high, figure.low)]
     return Figure(*ends)

@@ -97,10 +97,6 @@ class Levels:
     sample: Sample
     steady_weights: FloatArray
 
-    def p_value(self, contrast: FloatArray) -> float:
-        """Return the p-value of a contrast of levels."""
-        return p_value_of(float(contrast @ self.level), *self.variance(contrast))
-
     def step_share(self, contrast: FloatArray) -> float:
         """Return how much of a step between two runs would pass for a contrast of levels.
 

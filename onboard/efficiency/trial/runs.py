@@ -21,7 +21,7 @@ from onboard.efficiency.trial.stretches import straight
 from onboard.efficiency.trial.trial_practice import RECIPROCAL_DEG, SAME_POWER_FRACTION
 
 
-class RunKind(StrEnum):
+class SpanKind(StrEnum):
     """What to look for in a span."""
 
     EITHER = "either"
@@ -49,7 +49,7 @@ class RunSpan:
     start_s: float
     end_s: float
     marked: bool
-    kind: RunKind = RunKind.EITHER
+    kind: SpanKind = SpanKind.EITHER
 
 
 @dataclass(frozen=True)
@@ -84,11 +84,11 @@ def runs_in(seconds: Seconds, span: RunSpan, place: str, zero_s: float = 0.0) ->
     """
     inside = seconds.between(span.start_s, span.end_s)
     rounds = LapsFound([], [])
-    if span.kind is not RunKind.THERE_AND_BACK:
-        rounds = laps_in(inside, marked=span.marked, thin=span.kind is RunKind.LAPS)
+    if span.kind is not SpanKind.THERE_AND_BACK:
+        rounds = laps_in(inside, marked=span.marked, thin=span.kind is SpanKind.LAPS)
     no_laps = tuple(_no_lap(one, span, place, zero_s) for one in rounds.no_laps)
     laps = tuple(lap_leg(one, span.setup, place) for one in rounds.laps if _draws(one))
-    if span.kind is RunKind.LAPS or (span.marked and (laps or no_laps)):
+    if span.kind is SpanKind.LAPS or (span.marked and (laps or no_laps)):
         return RunsFound(laps, no_laps or _nothing(laps, span, place, zero_s))
     straights = straight(inside, marked=span.marked)
     legs = tuple(leg(one, span.setup, place) for one in straights if _draws(one))
@@ -145,6 +145,6 @@ def _nothing(runs: tuple[Leg, ...], span: RunSpan, place: str, zero_s: float) ->
     """Return a remark on a marked span without a run."""
     if runs or not span.marked:
         return ()
-    wanted_laps = span.kind is RunKind.LAPS
+    wanted_laps = span.kind is SpanKind.LAPS
     code = RemarkCode.NO_LAP_FOUND if wanted_laps else RemarkCode.NO_RUN_FOUND
     return (Remark(code, log=place, from_s=span.start_s + zero_s),)

@@ -135,11 +135,18 @@ class LogSeconds:
             self._keep_readings(piece)
             self._settle(self._latest.now_s)
 
-    def seconds(self) -> Seconds:
-        """Return all seconds of the log; call it once, after the last block."""
-        # End of the log: the last seconds settle as if a minute had passed.
+    def seconds(self, *, ended: bool = True) -> Seconds:
+        """Return all seconds of the log; once it has ended, none may be folded any more.
+
+        Parameters
+        ----------
+        ended
+            Whether the log has ended; else those seconds that have settled.
+        """
         last_s = self._latest.now_s
-        self._settle(last_s + 60.0)
+        if ended:
+            # The last seconds settle as if a minute had passed.
+            self._settle(last_s + 60.0)
         columns = {
             name: np.concatenate(
                 [np.empty(0), *(getattr(seconds, name) for seconds in self._settled)]

@@ -20,11 +20,12 @@ from onboard.efficiency.trial.leg import Leg
 from onboard.efficiency.trial.results import Comparison
 from onboard.efficiency.trial.runs import RunSpan, runs_in
 from onboard.efficiency.trial.seconds import Seconds
-from onboard.efficiency.trial.trial_practice import COACHED_SIGNIFICANCE, VERDICT_SIGNIFICANCE
+from onboard.efficiency.trial.trial_practice import (
+    COACHED_SIGNIFICANCE,
+    OUTING_GAP_S,
+    VERDICT_SIGNIFICANCE,
+)
 from onboard.profile import Sensors
-
-OUTINGS_APART_S = 3.0 * 3600.0
-"""Time put between two outings, so that each has water of its own [s]. Common practice."""
 
 
 @dataclass(frozen=True)
@@ -158,7 +159,7 @@ def _steady_of(rides: list[TrialRide]) -> dict[str, list[SteadyBlock]]:
     outing, begin_s, end_s = -1, 0.0, 0.0
     for ride in sorted(rides, key=lambda one: (one.outing, one.shift_s)):
         if ride.outing != outing:
-            outing, begin_s = ride.outing, ride.shift_s - end_s - OUTINGS_APART_S
+            outing, begin_s = ride.outing, ride.shift_s - end_s - OUTING_GAP_S
         shift_s = ride.shift_s - begin_s
         only = {span.setup for span in ride.spans}
         for block in ride.steady:

@@ -8,6 +8,9 @@ RECIPROCAL_DEG, SAME_POWER_FRACTION, LEGS_APART_MOST_S = 25.0, 0.1, 1800.0
 craft off its heading), their powers differ by no more than the second in ln P, and no more than the
 third lies between them, since the water may change meanwhile."""
 
+OUTING_GAP_S = 3.0 * 3600.0
+"""Pause that separates two outings, between which water, wind and charge change [s]."""
+
 INPUT_CURRENT_FRACTION, NEAR_INPUT_FRACTION, STEADY_SHARE_FRACTION = 0.03, 0.15, 0.06
 """A drive whose current equals the battery's to within the first reports its input, not its motor:
 the motor's is larger by one over the duty. So does one within the second if the ratio hardly varies

@@ -4,7 +4,7 @@ import math
 
 from onboard.contract.commands import Mark, Set, TrialPlan
 from onboard.efficiency.curve.learner import PLAIN_SETUP
-from onboard.efficiency.trial.runs import RunKind, RunSpan
+from onboard.efficiency.trial.runs import RunSpan, SpanKind
 from onboard.record.marked_runs import (
     in_force_after,
     last_trial,
@@ -94,7 +94,7 @@ def trial(t_s: float | None, plan: TrialPlan | None = PLAN) -> TimedCommand:
 
 def span(
     setup: str, start_s: float, end_s: float, marked: bool = False,
-    kind: RunKind = RunKind.THERE_AND_BACK,
+    kind: SpanKind = SpanKind.THERE_AND_BACK,
 ) -> RunSpan:  # fmt: skip
     return RunSpan(setup, start_s, end_s, marked, kind)
 
@@ -139,5 +139,5 @@ def test_the_last_trial_counts_with_what_was_ridden_of_it_before() -> None:
         span("b", 100, 150), span("b", 150, 200), span("c", 200, math.inf),
     ]  # fmt: skip
     laps = TrialPlan(("b", "c"), "laps")
-    assert trial_spans([*marks, trial(300, laps)]) == [span("c", 300, math.inf, kind=RunKind.LAPS)]
+    assert trial_spans([*marks, trial(300, laps)]) == [span("c", 300, math.inf, kind=SpanKind.LAPS)]
     assert trial_spans([setup(1, "a")], "a", PLAN, more) == []

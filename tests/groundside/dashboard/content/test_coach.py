@@ -58,7 +58,7 @@ def test_notes_tell_what_to_do_with_it() -> None:
     assert shown.ahead == "Ahead: A, slim, slim, A"
     assert shown.notes == (
         "About 4 more double runs should settle it.",
-        "Drop B: surely not the best.",
+        "Drop B: not worth another run.",
         "Caution: the charge differs.",
         "Can tell apart 2.8 % or more, at 402 W.",
     )

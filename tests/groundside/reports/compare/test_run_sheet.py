@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from groundside.reports.compare.run_sheet import RunEntry, entries_of, read_run_sheet
-from onboard.efficiency.trial.runs import RunKind
+from onboard.efficiency.trial.runs import SpanKind
 from onboard.errors import UsageError
 
 RUN = '[[run]]\nsetup = "a"\nlog = "day.tlog"\n'
@@ -226,5 +226,5 @@ def test_a_sheet_is_not_counted_twice(tmp_path: Path) -> None:
 def test_a_sheet_says_how_its_runs_were_ridden(kind: str, tmp_path: Path) -> None:
     other = RUN.replace("day", "other")
     said = read_run_sheet(toml(tmp_path, f'kind = "{kind}"\n{RUN}{other}'))
-    assert [one.kind for one in said] == [RunKind(kind)] * 2
-    assert read_run_sheet(toml(tmp_path, RUN))[0].kind is RunKind.EITHER
+    assert [one.kind for one in said] == [SpanKind(kind)] * 2
+    assert read_run_sheet(toml(tmp_path, RUN))[0].kind is SpanKind.EITHER

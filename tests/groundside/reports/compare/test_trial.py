@@ -128,7 +128,7 @@ def test_marked_spans_without_a_run_are_named() -> None:
     spans.append(RunSpan("a", 500.0, 600.0, True))
     found = run_trial([(log, spans), (other, more)], Sensors())
     assert found.passed_over == (Remark(RemarkCode.NO_RUN_FOUND, log="0.tlog", from_s=500.0),)
-    with pytest.raises(UsageError, match="no straight, steady run was found"):
+    with pytest.raises(UsageError, match="no steady run and no lap was found"):
         run_trial([(log, spans[1:])], Sensors())
 
 

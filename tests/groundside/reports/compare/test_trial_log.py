@@ -10,7 +10,7 @@ import pytest
 
 from groundside.reports.compare.run_sheet import RunEntry
 from groundside.reports.compare.trial_log import TrialLog, read_all, read_trial_log, spans_of
-from onboard.efficiency.trial.runs import RunKind, RunSpan
+from onboard.efficiency.trial.runs import RunSpan, SpanKind
 from onboard.errors import LogError, UsageError
 from onboard.profile import Profile
 from onboard.record.sessions import SessionNote
@@ -73,11 +73,11 @@ def test_times_count_from_the_log_s_first_stamp() -> None:
 
 
 def test_the_sheet_says_what_to_look_for() -> None:
-    timed = RunEntry("a", Path("day.tlog"), 100.0, 200.0, RunKind.LAPS)
-    assert spans_of(timed, made_log(timed.log)) == [RunSpan("a", 100.0, 200.0, True, RunKind.LAPS)]
-    whole = RunEntry("a", Path("day.tlog"), kind=RunKind.THERE_AND_BACK)
+    timed = RunEntry("a", Path("day.tlog"), 100.0, 200.0, SpanKind.LAPS)
+    assert spans_of(timed, made_log(timed.log)) == [RunSpan("a", 100.0, 200.0, True, SpanKind.LAPS)]
+    whole = RunEntry("a", Path("day.tlog"), kind=SpanKind.THERE_AND_BACK)
     (found,) = spans_of(whole, made_log(whole.log))
-    assert (found.setup, found.kind) == ("a", RunKind.THERE_AND_BACK)
+    assert (found.setup, found.kind) == ("a", SpanKind.THERE_AND_BACK)
 
 
 def test_spans_of_a_session_with_marks(tmp_path: Path) -> None:
@@ -141,7 +141,7 @@ def test_the_last_trial_says_which_set_ups_of_a_day_count(tmp_path: Path) -> Non
         found = read_all([RunEntry(None, tmp_path / name) for name in names], reading)
         for _, spans in found:
             assert [one.setup for one in spans] == ["a", "b"]
-            assert {one.kind for one in spans} == {RunKind.LAPS}
+            assert {one.kind for one in spans} == {SpanKind.LAPS}
 
 
 def test_each_log_is_read_once() -> None:

@@ -7,7 +7,7 @@ import pytest
 
 from onboard.contract.remarks import RemarkCode
 from onboard.efficiency.trial.leg import leg
-from onboard.efficiency.trial.runs import RunKind, RunsFound, RunSpan, runs_in
+from onboard.efficiency.trial.runs import RunsFound, RunSpan, SpanKind, runs_in
 from onboard.efficiency.trial.seconds import Seconds
 from onboard.efficiency.trial.stretches import straight
 from tests.craft.lap_day import SHAPES, LapDay
@@ -20,7 +20,7 @@ ALL = RunSpan("a", -math.inf, math.inf, False)
 BOTH = pytest.mark.parametrize("marked", [False, True])
 
 
-def found(seconds: Seconds, kind: RunKind = RunKind.EITHER, *, marked: bool = False) -> RunsFound:
+def found(seconds: Seconds, kind: SpanKind = SpanKind.EITHER, *, marked: bool = False) -> RunsFound:
     span = RunSpan("a", float(seconds.t_s[0]) - 1.0, float(seconds.t_s[-1]), marked, kind)
     return runs_in(seconds, span, "day.tlog", 0.5)
 
@@ -89,13 +89,13 @@ def test_a_day_of_double_runs_gives_the_straight_runs_of_before(seed: int) -> No
 def test_what_is_asked_for_is_sought() -> None:
     seconds, _ = day(laps_each=2, oval_ratio=4.0)
     assert [one.lap_m > 0.0 for one in found(seconds).legs] == [True, True]
-    assert [one.lap_m > 0.0 for one in found(seconds, RunKind.LAPS).legs] == [True, True]
-    straights = found(seconds, RunKind.THERE_AND_BACK)
+    assert [one.lap_m > 0.0 for one in found(seconds, SpanKind.LAPS).legs] == [True, True]
+    straights = found(seconds, SpanKind.THERE_AND_BACK)
     assert len(straights.legs) >= 2
     assert {one.lap_m for one in straights.legs} == {0.0}
     # Rounds of two marks, with all of the power in the turns.
     rounds = to_and_fro(4)
-    assert [one.lap_m > 400.0 for one in found(rounds, RunKind.LAPS).legs] == [True, True]
+    assert [one.lap_m > 400.0 for one in found(rounds, SpanKind.LAPS).legs] == [True, True]
     assert [one.lap_m > 0.0 for one in found(rounds).legs] == [False] * 4
 
 
@@ -145,9 +145,9 @@ def test_power_that_was_not_held_is_named(marked: bool) -> None:
 def test_a_marked_span_without_a_run_is_named() -> None:
     still = made_seconds(np.zeros(200))
     for kind, code in (
-        (RunKind.EITHER, RemarkCode.NO_RUN_FOUND),
-        (RunKind.THERE_AND_BACK, RemarkCode.NO_RUN_FOUND),
-        (RunKind.LAPS, RemarkCode.NO_LAP_FOUND),
+        (SpanKind.EITHER, RemarkCode.NO_RUN_FOUND),
+        (SpanKind.THERE_AND_BACK, RemarkCode.NO_RUN_FOUND),
+        (SpanKind.LAPS, RemarkCode.NO_LAP_FOUND),
     ):
         runs = found(still, kind, marked=True)
         assert stated(runs) == [code]

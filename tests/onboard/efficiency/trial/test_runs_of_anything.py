@@ -7,7 +7,7 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from onboard.efficiency.trial.runs import RunKind, RunSpan, runs_in
+from onboard.efficiency.trial.runs import RunSpan, SpanKind, runs_in
 from onboard.efficiency.trial.seconds import Seconds
 from tests.onboard.efficiency.trial.made_legs import made_seconds
 
@@ -42,12 +42,12 @@ def rides(draw: st.DrawFn) -> Seconds:
 
 @given(
     rides(),
-    st.sampled_from(RunKind),
+    st.sampled_from(SpanKind),
     st.booleans(),
     st.tuples(st.floats(-10.0, 900.0), st.floats(-10.0, 900.0)),
 )
 def test_runs_of_any_ride(
-    seconds: Seconds, kind: RunKind, marked: bool, span_s: tuple[float, float]
+    seconds: Seconds, kind: SpanKind, marked: bool, span_s: tuple[float, float]
 ) -> None:
     for start_s, end_s in (span_s, (-math.inf, math.inf)):
         found = runs_in(seconds, RunSpan("a", start_s, end_s, marked, kind), "log")
@@ -61,5 +61,5 @@ def test_runs_of_any_ride(
             assert one.lap_m == 0.0 or one.speed_mps > 0.4
         for one, after in pairwise(found.legs):
             assert one.start_s + one.seconds_s <= after.start_s + 1.0 + 1e-6
-        if kind is not RunKind.EITHER:
-            assert {one.lap_m > 0.0 for one in found.legs} <= {kind is RunKind.LAPS}
+        if kind is not SpanKind.EITHER:
+            assert {one.lap_m > 0.0 for one in found.legs} <= {kind is SpanKind.LAPS}
