@@ -10,6 +10,7 @@ from onboard.daemon import notify
 from onboard.daemon.ending import Ending
 from onboard.daemon.pipeline import Pipeline
 from onboard.daemon.print_line import print_line
+from onboard.daemon.rhythm import tick_s
 from onboard.daemon.run_settings import Settings
 from onboard.errors import LinkError
 from onboard.record.record_lock import record_lock
@@ -17,9 +18,6 @@ from onboard.telemetry.link.base import Link
 from onboard.telemetry.link.link_reader import LinkReader
 from onboard.telemetry.link.reopening import Reopener
 from onboard.telemetry.link.stamp_clock import StampClock
-
-PUBLISH_EVERY_S = 0.2
-"""Interval at which blocks are folded and snapshots published [s]."""
 
 log = logging.getLogger("wattwake")
 
@@ -85,8 +83,8 @@ class Service:
         # The reader before the session: finding the last one takes time, and bytes wait meanwhile.
         reader.start()
         host, port = self._settings.listen
-        craft, greeting = self._settings.profile.craft.name, pipeline.publisher.trip_line
-        port = await pipeline.feed.open(host, port, craft, pipeline.on_command, greeting)
+        craft = self._settings.profile.craft.name
+        port = await pipeline.feed.open(host, port, craft, pipeline.on_command, pipeline.greeting)
         pipeline.begin()
         print_line(f"link {name}")
         if pipeline.book:
@@ -119,14 +117,15 @@ class Service:
             if door.done():
                 door.result()
             # From an absolute start, so that late wake-ups do not add up.
-            due_s = max(due_s + PUBLISH_EVERY_S, time.monotonic())
+            due_s = max(due_s + tick_s(pipeline.feed.viewers > 0), time.monotonic())
             try:
                 async with asyncio.timeout(due_s - time.monotonic()):
                     await self.stop.wait()
             except TimeoutError:
                 pass
-        # Bytes received by now are still recorded.
+        # Bytes received by now are still recorded, and shown.
         reader.stop()
+        pipeline.rhythm.fold_soon()
         pipeline.tick()
         while reader.waiting_bytes:
             pipeline.tick()
