@@ -128,21 +128,25 @@ class Intake:
                 self.scan_faults.note(fault)
         if frames is not None:
             try:
-                self._answer(frames)
+                self._answer(frames, pieces)
             except Exception as fault:
                 self.scan_faults.note(fault)
         return frames
 
-    def _answer(self, frames: Frames) -> None:
+    def _answer(self, frames: Frames, pieces: list[Piece]) -> None:
         """Answer the followed craft at its own address, despite other senders in its name."""
         if self.followed is None:
             return
         system, component = self.followed
-        mine = frames.where((frames.system_id == system) & (frames.component_id == component))
-        if not len(mine):
+        by_craft = (frames.system_id == system) & (frames.component_id == component)
+        if not by_craft.any():
             return
-        source, now_us = self._scanner.source(mine), int(mine.stamp_us[-1])
         answered = self._reader.answered
+        if answered is not None and all(piece.source == answered for piece in pieces):
+            self._elsewhere, self._answered_us = 0, int(frames.stamp_us[-1])
+            return
+        mine = frames.where(by_craft)
+        source, now_us = self._scanner.source(mine), int(mine.stamp_us[-1])
         own = source == answered or any(
             self._scanner.source(mine.where(np.array([n]))) == answered for n in range(len(mine))
         )

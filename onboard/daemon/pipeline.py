@@ -5,6 +5,7 @@ and others: each may fail alone. Commands of viewers and a new profile enter asy
 """
 
 import logging
+import math
 import time
 from collections.abc import Callable, Sequence
 from functools import partial
@@ -34,7 +35,7 @@ from onboard.restarts.trip_keeper import BehindError, TripKeeper
 from onboard.ride.commands import apply_command, settings_in_force, with_place
 from onboard.ride.newest import Reading
 from onboard.ride.ride import Ride
-from onboard.telemetry.link.link_reader import LinkReader
+from onboard.telemetry.link.link_reader import BATCH_S, LinkReader
 from onboard.telemetry.link.requests import Requests
 from onboard.telemetry.link.stamp_clock import StampClock
 from onboard.telemetry.mavlink.frames import Frames
@@ -250,6 +251,8 @@ class Pipeline:
         if self._followed is None and craft.system_id is not None:
             # For the whole run: a new trip changes nothing on the link.
             self._followed = self.intake.followed = craft.system_id, craft.component_id
+        if math.isfinite(self.ride.decoder.time.boot_s):
+            self._reader.batch_s = BATCH_S
         self._held.folded(self.ride, parts, self.publisher.silent_s(now_s))
 
     def _has_followed(self, parts: Sequence[Frames]) -> bool:

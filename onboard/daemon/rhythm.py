@@ -15,6 +15,9 @@ TICK_S = 0.2
 ALONE_TICK_S = 0.4
 """Interval of ticks while nobody does [s]; every second one brings an append to the record."""
 
+AFTER_READ_S = 0.01
+"""Delay of a tick behind the read of the link [s]."""
+
 FOLD_EVERY_S = 1.0
 """Interval of folds [s]: sums are at most this old, and an alert is shown at most this late."""
 
@@ -58,6 +61,18 @@ class Rhythm:
         return self._soon or now_s >= due_s or held_frames >= HELD_MOST_FRAMES
 
 
-def tick_s(watched: bool) -> float:
-    """Return the interval of ticks [s]."""
-    return TICK_S if watched else ALONE_TICK_S
+def next_tick_s(now_s: float, watched: bool) -> float:
+    """Return the time of the next tick [s].
+
+    Ticks are at multiples of their interval, so that late wake-ups do not add up, and a moment
+    after the thread that reads the link, which pauses up to such multiples, too.
+
+    Examples
+    --------
+    >>> round(next_tick_s(7.05, watched=True), 3), round(next_tick_s(7.05, watched=False), 3)
+    (7.21, 7.21)
+    >>> round(next_tick_s(7.205, watched=False), 3)
+    (7.61)
+    """
+    every_s = TICK_S if watched else ALONE_TICK_S
+    return (math.floor((now_s - AFTER_READ_S) / every_s + 0.05) + 1) * every_s + AFTER_READ_S

@@ -1,6 +1,7 @@
 """One run of the daemon: start, main loop, end."""
 
 import asyncio
+import contextlib
 import logging
 import signal
 import time
@@ -10,7 +11,7 @@ from onboard.daemon import notify
 from onboard.daemon.ending import Ending
 from onboard.daemon.pipeline import Pipeline
 from onboard.daemon.print_line import print_line
-from onboard.daemon.rhythm import tick_s
+from onboard.daemon.rhythm import next_tick_s
 from onboard.daemon.run_settings import Settings
 from onboard.errors import LinkError
 from onboard.record.record_lock import record_lock
@@ -111,24 +112,23 @@ class Service:
     async def _main_loop(
         self, pipeline: Pipeline, reader: LinkReader, door: "asyncio.Task[None]"
     ) -> None:
-        due_s = time.monotonic()
         while not self.stop.is_set():
             pipeline.tick()
             if door.done():
                 door.result()
-            # From an absolute start, so that late wake-ups do not add up.
-            due_s = max(due_s + tick_s(pipeline.feed.viewers > 0), time.monotonic())
-            try:
-                async with asyncio.timeout(due_s - time.monotonic()):
-                    await self.stop.wait()
-            except TimeoutError:
-                pass
+            await self._pause(next_tick_s(time.monotonic(), pipeline.feed.viewers > 0))
         # Bytes received by now are still recorded, and shown.
         reader.stop()
         pipeline.rhythm.fold_soon()
         pipeline.tick()
         while reader.waiting_bytes:
             pipeline.tick()
+
+    async def _pause(self, until_s: float) -> None:
+        """Wait until a time of the monotonic clock [s], or until the run is to stop."""
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(until_s - time.monotonic()):
+                await self.stop.wait()
 
     async def _end(
         self, pipeline: Pipeline, reader: LinkReader, door: "asyncio.Task[None] | None"
