@@ -142,15 +142,24 @@ class CumulativeCurves:
 
         Before the oldest point stored it is the total there.
         """
-        if not self._end:
-            return 0.0 if np.ndim(t_s) == 0 else np.zeros(np.shape(t_s))
-        if isinstance(t_s, np.ndarray):
-            if not t_s.size:
-                return np.empty(t_s.shape)
-            around = self._around(float(t_s.min()), float(t_s.max()))
-            return np.interp(t_s, self._t_s[around], self._total[self._columns[name], around])
-        around = self._around(t_s, t_s)
-        return float(np.interp(t_s, self._t_s[around], self._total[self._columns[name], around]))
+        if not isinstance(t_s, np.ndarray):
+            return self._at_once(self._total[self._columns[name]], t_s) if self._end else 0.0
+        if not self._end or not t_s.size:
+            return np.zeros(t_s.shape)
+        around = self._around(float(t_s.min()), float(t_s.max()))
+        return np.interp(t_s, self._t_s[around], self._total[self._columns[name], around])
+
+    def _at_once(self, total: FloatArray, t_s: float) -> float:
+        """Return a total at one time, as `numpy.interp` has it, to the last bit."""
+        place = int(self._t_s[: self._end].searchsorted(t_s, "right"))
+        if place in {0, self._end}:
+            return float(total[max(place - 1, 0)])
+        (begin_s, end_s), (before, after) = (
+            column[place - 1 : place + 1].tolist() for column in (self._t_s, total)
+        )
+        if begin_s == t_s:
+            return float(before)
+        return float((after - before) / (end_s - begin_s) * (t_s - begin_s) + before)
 
     def _around(self, begin_s: float, end_s: float) -> slice:
         """Return the slice of points that spans two times, as interpolating in all is slower."""

@@ -121,7 +121,7 @@ class PowerSources:
         """
         if at_s is not None and self._sides and at_s >= self._sides[0][0]:
             return self._sides[bisect_right(self._sides, at_s, key=lambda side: side[0]) - 1][1]
-        return self._side(at_s)
+        return self._side(at_s, self._counting(at_s))
 
     def decide(self, begin_s: float, until_s: float) -> None:
         """Decide which sources count, at each multiple of `CHOICE_S` up to a settled stream time.
@@ -230,8 +230,7 @@ class PowerSources:
             channel["energy_out_wh"][mine],
         )
 
-    def _side(self, at_s: float | None) -> BatterySide | None:
-        counting = self._counting(at_s)
+    def _side(self, at_s: float | None, counting: list[int]) -> BatterySide | None:
         out = self._out_at(at_s)
         live = [pack for pack in counting if pack not in out]
         if live and self._packs_count(counting, live, at_s):
@@ -272,7 +271,7 @@ class PowerSources:
                 self._silent.discard(pack)
             elif pack not in self._silent:
                 self._fell_silent(pack, counting, t_s, last_s)
-        side = self._side(t_s)
+        side = self._side(t_s, counting)
         self._by_packs = side is not None and side.meters[0] is not self._summary
         if not self._sides or self._sides[-1][1] != side:
             self._sides.append((t_s, side))
