@@ -151,15 +151,14 @@ class CumulativeCurves:
 
     def _at_once(self, total: FloatArray, t_s: float) -> float:
         """Return a total at one time, as `numpy.interp` has it, to the last bit."""
-        place = int(self._t_s[: self._end].searchsorted(t_s, "right"))
-        if place in {0, self._end}:
-            return float(total[max(place - 1, 0)])
-        (begin_s, end_s), (before, after) = (
-            column[place - 1 : place + 1].tolist() for column in (self._t_s, total)
-        )
-        if begin_s == t_s:
-            return float(before)
-        return float((after - before) / (end_s - begin_s) * (t_s - begin_s) + before)
+        times = self._t_s
+        after = int(times[: self._end].searchsorted(t_s, "right"))
+        before = max(after - 1, 0)
+        begin_s, begin = times.item(before), total.item(before)
+        if after in {0, self._end} or begin_s == t_s:
+            return float(begin)
+        slope = (total.item(after) - begin) / (times.item(after) - begin_s)
+        return float(slope * (t_s - begin_s) + begin)
 
     def _around(self, begin_s: float, end_s: float) -> slice:
         """Return the slice of points that spans two times, as interpolating in all is slower."""

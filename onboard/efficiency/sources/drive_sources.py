@@ -9,7 +9,7 @@ its own.
 import numpy as np
 import numpy.typing as npt
 
-from onboard.block import Block, Channel, FloatArray
+from onboard.block import Block, Channel, FloatArray, numbers_in
 from onboard.contract.figure import Number, Unknown
 from onboard.contract.reasons import Reason
 from onboard.contract.refusals import Refusal, RefusalCode
@@ -37,7 +37,7 @@ class DriveSources:
         if drive is None or not len(drive):
             return block
         motors = drive["motor"]
-        numbers = [int(number) for number in np.unique(motors[np.isfinite(motors)]).tolist()]
+        numbers = numbers_in(motors)
         for number in numbers:
             if number in self._coverage or len(self._coverage) < MOTORS_MOST:
                 mine = motors == number

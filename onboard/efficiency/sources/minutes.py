@@ -84,7 +84,7 @@ class Minutes:
 def _minutes(windows: FloatArray) -> list[tuple[float, Minute | None]]:
     """Return the minutes of windows of rows, shape (n, 60, 7), each with its end."""
     values = windows[:, :, 1:]
-    known = np.isfinite(values[:, :, :WHOLE]).all(axis=(1, 2)).tolist()
+    known = np.isfinite(values[:, :, :WHOLE].sum(axis=(1, 2)))
     means = values.mean(axis=1)
     hand = means[:, WHOLE:]
     # Powers go with its cube, and the mean of a cube is that of the means only if it hardly varies.
@@ -92,5 +92,5 @@ def _minutes(windows: FloatArray) -> list[tuple[float, Minute | None]]:
     ends = windows[:, -1, 0].tolist()
     return [
         (t_s, Minute(t_s, *row) if whole else None)
-        for t_s, row, whole in zip(ends, means.tolist(), known, strict=True)
+        for t_s, row, whole in zip(ends, means.tolist(), known.tolist(), strict=True)
     ]

@@ -20,7 +20,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from onboard.block import Block, Channel
+from onboard.block import Block, Channel, numbers_in
 from onboard.contract.reasons import Reason
 from onboard.contract.refusals import Refusal, RefusalCode
 from onboard.efficiency.common_practice import (
@@ -108,8 +108,8 @@ class PowerSources:
         if summary := block.get("power"):
             self._summary.fold(summary.t_s, summary["volts_v"], summary["amps_a"])
         if packs := block.get("battery"):
-            for pack in np.unique(packs["pack"]).tolist():
-                self._fold_pack(int(pack), packs)
+            for pack in numbers_in(packs["pack"]):
+                self._fold_pack(pack, packs)
 
     def chosen(self, at_s: float | None = None) -> BatterySide | None:
         """Return the meters that the figures are based on, None if no current is measured.

@@ -159,13 +159,9 @@ class SecondsCutter:
         ends = edges[1:]
         *by_power, energy_wh = self._power_columns(edges)
         *by_speed, made_m = self._speed_columns(edges)
+        carried = (reading.at(ends) for reading in self._carried)
         return SettledSeconds(
-            ends,
-            *by_power,
-            *by_speed,
-            *(reading.at(ends) for reading in self._carried),
-            energy_wh,
-            made_m,
+            *(ends, *by_power, *by_speed, *carried, energy_wh, made_m),
             readings={name: reading.at(ends) for name, reading in self._readings.items()},
         )
 
