@@ -5,6 +5,8 @@ must not look like a saving. The rules are applied at whole multiples of `CHOICE
 to the stream up to then, so the outcome does not depend on the partition.
 """
 
+from collections.abc import Callable
+
 import numpy as np
 
 from onboard.block import FloatArray
@@ -12,7 +14,7 @@ from onboard.efficiency.common_practice import BRIEF_S, GAP_S
 from onboard.efficiency.meters.cumulative import CumulativeCurves
 
 
-def is_brief(covered_s: float, most_s: float) -> bool:
+def is_brief(covered_s: float, most_s: Callable[[], float]) -> bool:
     """Return whether a source was seen only briefly.
 
     Parameters
@@ -20,14 +22,16 @@ def is_brief(covered_s: float, most_s: float) -> bool:
     covered_s
         Time that it covered [s].
     most_s
-        Longest time covered by any source of its kind [s].
+        Returns the longest time covered by any source of its kind [s]; called only if it decides.
 
     Examples
     --------
-    >>> is_brief(0.0, 0.0), is_brief(4.0, 6.0), is_brief(4.0, 9.0), is_brief(10.0, 3600.0)
-    (False, False, True, False)
+    >>> is_brief(0.0, lambda: 0.0), is_brief(4.0, lambda: 6.0), is_brief(4.0, lambda: 9.0)
+    (False, False, True)
+    >>> is_brief(10.0, lambda: 3600.0)
+    False
     """
-    return covered_s < min(BRIEF_S, most_s / 2)
+    return covered_s < BRIEF_S and covered_s < most_s() / 2
 
 
 def covered_s(curves: CumulativeCurves, at_s: float | None) -> float:

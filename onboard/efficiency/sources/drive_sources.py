@@ -87,11 +87,10 @@ class DriveSources:
 
     def brief(self, t_s: float) -> tuple[str, ...]:
         """Return the motors seen only briefly, and lately, as of a stream time [s]."""
-        most_s = max((coverage.covered_s(t_s) for coverage in self._coverage.values()), default=0.0)
         return tuple(
             f"motor {number}"
             for number, coverage in sorted(self._coverage.items())
-            if is_brief(coverage.covered_s(t_s), most_s)
+            if self._is_brief(coverage, t_s)
             and 0 <= t_s - coverage.last_before(t_s) < NOTICE_S
         )
 
@@ -106,9 +105,14 @@ class DriveSources:
             return counts
         for row in np.flatnonzero(counts).tolist():
             at_s = float(t_s[row])
-            most_s = max(coverage.covered_s(at_s) for coverage in self._coverage.values())
-            counts[row] = not is_brief(self._coverage[int(motors[row])].covered_s(at_s), most_s)
+            counts[row] = not self._is_brief(self._coverage[int(motors[row])], at_s)
         return counts
+
+    def _is_brief(self, coverage: Coverage, at_s: float) -> bool:
+        return is_brief(
+            coverage.covered_s(at_s),
+            lambda: max(other.covered_s(at_s) for other in self._coverage.values()),
+        )
 
     def _read(self, number: int, drive: Channel) -> None:
         mine = np.flatnonzero(drive["motor"] == number)

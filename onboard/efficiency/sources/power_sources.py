@@ -194,11 +194,10 @@ class PowerSources:
 
     def reached_s(self) -> list[float]:
         """Return the stream time reached by each sensor that may count [s]."""
-        most_s = self._most_s(None)
         return [
             meter.curves.last_s
             for meter in self._meters
-            if meter.curves.last_s is not None and not is_brief(meter.seen.covered_s(), most_s)
+            if meter.curves.last_s is not None and not self._is_brief(meter, None)
         ]
 
     def impossible_s(self) -> list[float]:
@@ -309,12 +308,14 @@ class PowerSources:
 
     def _counting(self, at_s: float | None) -> list[int]:
         """Return the packs that are not brief, in order."""
-        most_s = self._most_s(at_s)
         return [
             pack
             for pack, meter in sorted(self._packs.items())
-            if _began(meter, at_s) and not is_brief(meter.seen.covered_s(at_s), most_s)
+            if _began(meter, at_s) and not self._is_brief(meter, at_s)
         ]
+
+    def _is_brief(self, meter: EnergyMeter, at_s: float | None) -> bool:
+        return is_brief(meter.seen.covered_s(at_s), lambda: self._most_s(at_s))
 
     def _most_s(self, at_s: float | None) -> float:
         return max(covered_s(meter.curves, at_s) for meter in self._meters)
@@ -323,14 +324,13 @@ class PowerSources:
         return {pack: out for pack, out in self._out.items() if at_s is None or out.since_s <= at_s}
 
     def _record(self, counting: list[int], side: BatterySide | None, t_s: float) -> None:
-        most_s = self._most_s(t_s)
         named = {MONITOR: self._summary} | {
             f"battery {pack}": meter for pack, meter in sorted(self._packs.items())
         }
         brief = tuple(
             name
             for name, meter in named.items()
-            if is_brief(meter.seen.covered_s(t_s), most_s)
+            if self._is_brief(meter, t_s)
             and t_s - meter.seen.last_before(t_s) < NOTICE_S
         )
         out = self._out_at(t_s) if self._by_packs else {}
