@@ -5,6 +5,7 @@ looks back on the riding works on an array of such rows, of shape (n, 7).
 """
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -22,21 +23,20 @@ SLIGHTEST_W, SLIGHTEST_MPS = 1e-3, 1e-9
 """Floors that keep logarithms and quotients finite."""
 
 
-def block_of(seconds: FloatArray) -> FloatArray:
+def block_of(seconds: Sequence[Sequence[float]]) -> FloatArray:
     """Return the block of some seconds.
 
     Parameters
     ----------
     seconds
-        The columns up to the throttle, which is NaN where unknown, shape (k, 6).
+        The columns up to the throttle, which is NaN where unknown: k rows of 6.
 
     Returns
     -------
     FloatArray
         Shape (7,); the throttle is NaN if it was never known.
     """
-    count = len(seconds)
-    columns = seconds.T.tolist()
+    count, columns = len(seconds), list(zip(*seconds, strict=True))
     known = [throttle for throttle in columns[THROTTLE] if math.isfinite(throttle)]
     east = north = 0.0
     for by_east, by_north in zip(columns[EAST], columns[NORTH], strict=True):

@@ -90,8 +90,7 @@ class DriveSources:
         return tuple(
             f"motor {number}"
             for number, coverage in sorted(self._coverage.items())
-            if self._is_brief(coverage, t_s)
-            and 0 <= t_s - coverage.last_before(t_s) < NOTICE_S
+            if self._is_brief(coverage, t_s) and 0 <= t_s - coverage.last_before(t_s) < NOTICE_S
         )
 
     def _counts(

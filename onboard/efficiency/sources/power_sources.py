@@ -330,8 +330,7 @@ class PowerSources:
         brief = tuple(
             name
             for name, meter in named.items()
-            if self._is_brief(meter, t_s)
-            and t_s - meter.seen.last_before(t_s) < NOTICE_S
+            if self._is_brief(meter, t_s) and t_s - meter.seen.last_before(t_s) < NOTICE_S
         )
         out = self._out_at(t_s) if self._by_packs else {}
         packs = counting if self._by_packs else []
