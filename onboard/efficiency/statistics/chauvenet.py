@@ -35,9 +35,9 @@ def inliers(values: FloatArray) -> Bools:
     """Return a mask of the inliers, shape (n,); fewer than 3 values are all inliers."""
     if len(values) < 3:
         return np.ones(len(values), np.bool_)
-    sd = float(values.std(ddof=1))
-    inside: Bools = np.abs(values - values.mean()) <= threshold(len(values)) * sd
-    return inside
+    off = values - values.sum() / len(values)
+    sd = math.sqrt(float(off @ off) / (len(values) - 1))
+    return np.asarray(np.abs(off) <= threshold(len(values)) * sd)
 
 
 def inliers_keeping_most(residual_sd: FloatArray) -> Bools:
