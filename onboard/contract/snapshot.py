@@ -218,7 +218,7 @@ class LinkState:
     messages_per_s
         Its rate of messages over the last seconds.
     messages
-        Messages received.
+        Messages received and folded, as are all counts here.
     lost
         Messages of that craft that did not arrive, by their sequence numbers.
     bad_bytes
@@ -244,7 +244,7 @@ class Figures:
 
     Between two folds a daemon sends snapshots in which only the newest readings are new: power_w,
     volts_v, amps_a, speed_mps, course_deg, heading_deg and position_deg, all at `newest_t_s`, and
-    the state of the link. All else is of `t_s`, at most a second older.
+    the age of the link's last message. All else is of `t_s`, at most a second older.
 
     Parameters
     ----------

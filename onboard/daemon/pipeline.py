@@ -139,8 +139,7 @@ class Pipeline:
         left_s
             Returns the remaining wait for the card [s].
         """
-        now_s, now_us = time.monotonic(), self._clock()
-        self._figures.run(now_s, lambda: self._fold(now_s, now_us))
+        self._take_held()
         self.coach.close()
         if self.book is not None:
             saved = self.keeper.saved_state() if self.keeper.is_whole else None
@@ -229,10 +228,16 @@ class Pipeline:
         if self._readings is None:
             self.publisher.publish(self._running(now_s), self._link)
         else:
-            self.publisher.publish_newest(self._readings, self._newest_t_s, self._held.count, now_s)
+            self.publisher.publish_newest(self._readings, self._newest_t_s, now_s)
+
+    def _take_held(self) -> None:
+        """Pass the frames held back to the figures before anything else happens to them."""
+        if self._held.count:
+            now_s, now_us = time.monotonic(), self._clock()
+            self._figures.run(now_s, lambda: self.keeper.take(self._held.take(), now_us))
 
     def _fold(self, now_s: float, now_us: int) -> None:
-        """Pass the frames held back to the figures."""
+        """Fold the frames held back, and see whether another ride takes over."""
         self.rhythm.folded(now_s)
         parts = self._held.take()
         before = self.ride.decoder.messages
@@ -304,8 +309,7 @@ class Pipeline:
     def on_command(self, command: Command, reply: Reply) -> None:
         """Execute a viewer's command, and note it beside the record."""
         # It applies to all that has come in; its effect shows at the next tick.
-        now_s, now_us = time.monotonic(), self._clock()
-        self._figures.run(now_s, lambda: self._fold(now_s, now_us))
+        self._take_held()
         self.rhythm.fold_soon()
         placed = with_place(command, self.ride)
         if isinstance(placed, Refused):

@@ -97,24 +97,20 @@ class Publisher:
             return None
         return newest.readings(self._line.snapshot, self.silent_s(now_s))
 
-    def publish_newest(
-        self, readings: dict[str, Reading], newest_t_s: float, held_frames: int, now_s: float
-    ) -> None:
+    def publish_newest(self, readings: dict[str, Reading], newest_t_s: float, now_s: float) -> None:
         """Publish the last full snapshot with the newest readings.
 
         Parameters
         ----------
         readings, newest_t_s
             The readings, and their stream time [s].
-        held_frames
-            Frames that came since that snapshot.
         now_s
             Monotonic time [s].
         """
         assert self._line is not None
-        ride, folded = self._keeper().ride, self._line.snapshot.link
-        link = replace(folded, age_s=self._age_s(now_s), messages=ride.messages + held_frames)
-        self._feed.publish(self._line.newer(ride.next_seq(), newest_t_s, link, readings), now_s)
+        link = replace(self._line.snapshot.link, age_s=self._age_s(now_s))
+        seq = self._keeper().ride.next_seq()
+        self._feed.publish(self._line.newer(seq, newest_t_s, link, readings), now_s)
 
     def _count(self, now_s: float) -> None:
         messages = self._keeper().ride.decoder.messages

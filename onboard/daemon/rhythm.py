@@ -72,7 +72,7 @@ def next_tick_s(now_s: float, watched: bool) -> float:
     >>> round(next_tick_s(7.05, watched=True), 3), round(next_tick_s(7.05, watched=False), 3)
     (7.21, 7.21)
     >>> round(next_tick_s(7.205, watched=False), 3)
-    (7.61)
+    7.61
     """
     every_s = TICK_S if watched else ALONE_TICK_S
     return (math.floor((now_s - AFTER_READ_S) / every_s + 0.05) + 1) * every_s + AFTER_READ_S

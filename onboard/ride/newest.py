@@ -4,7 +4,8 @@ A fold works out everything, and costs the same for a fifth of a second as for a
 rider watches by the moment (power, speed, course, position) can be read off the last frames for far
 less, as long as nothing has to be judged. So the rule is:
 
-- The sources are those that the last fold chose. Their samples pass if no gate could object: known,
+- The sources are those that the last fold chose (a choice that has changed meanwhile, by the time
+  that each has covered, shows at the next one). Their samples pass if no gate could object: known,
   possible, in rising time, and no step that might be a lone sample or a jump.
 - A sample that a gate certainly drops (unknown or impossible) changes nothing.
 - Anything else (a large step, a source not heard before, a reading that is unknown and becomes
@@ -283,16 +284,15 @@ class Newest:
         if isinstance(side, Unknown):
             self._power = _Source()
             return
-        stale: set[str] = set()
+        known = True
         for name, meter in zip(side.names, side.meters, strict=True):
             source = "power" if name == MONITOR else name
             self._heard.add(source)
             self._packs[source] = meter.volts_v, meter.amps_a, meter.last_seen_s
             if meter.lone.waiting_s is not None:
                 self._unsure.add(source)
-            if now_s - meter.last_seen_s > STALE_READING_S:
-                stale.add(source)
-        self._power = _Source(not stale, stale)
+            known &= now_s - meter.last_seen_s <= STALE_READING_S
+        self._power = _Source(known)
 
     def _take_power(self, source: str, volts: float, amps: float, t_s: float, new: bool) -> None:
         volts *= self._sensors.voltage_scale
@@ -317,7 +317,7 @@ class Newest:
             return
         source = next(key for key, called in NAMES.items() if called == name)
         known = now_s - meter.last_seen_s <= STALE_READING_S
-        self._speed = _Source(known, {source}, meter.speed_mps, meter.last_seen_s, source)
+        self._speed = _Source(known, None, meter.speed_mps, meter.last_seen_s, source)
         if source in self._rows:
             velocity = self._velocity_of(source, self._rows[source][1])
             if velocity and abs(math.hypot(*velocity) - meter.speed_mps) < SAME_SPEED_MPS:
