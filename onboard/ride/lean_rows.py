@@ -70,7 +70,8 @@ def _battery(*fields: int) -> Values:
     return pack, math.fsum(stated) if stated else NAN, amps_a
 
 
-def _gps(latitude: int, longitude: int, speed: int, course: int, fix: int, sd: int) -> Values:
+def _gps(*fields: int) -> Values:
+    latitude, longitude, speed, course, fix, sd = fields
     sd_mps = sd / 1e3 if sd else NAN
     if fix < 2:
         return fix, NAN, NAN, NAN, NAN, sd_mps
@@ -127,10 +128,10 @@ _FIELDS: Final[Mapping[str, tuple[Callable[..., Values], tuple[str, ...]]]] = {
 
 def _struct(message: Message, names: tuple[str, ...]) -> Struct:
     """Return how the named fields, in the order of the payload, are read from it."""
-    dtype = layout(message.id).fields
+    places = layout(message.id).fields.fields or {}
     text, at = "<", 0
     for name in names:
-        kind, offset = (dtype.fields or {})[name][:2]
+        kind, offset = places[name][:2]
         base = kind.base
         text += f"{offset - at}x{math.prod(kind.shape)}{_CODES[base.kind, base.itemsize]}"
         at = offset + kind.itemsize

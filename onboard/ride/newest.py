@@ -275,7 +275,7 @@ class Newest:
         t_s = self._at_s(self._stamp_ms)
         self._rows[channel] = t_s, values
         if channel in ("power", "battery"):
-            self._take_power(source, *values[-2:], t_s, new)
+            self._take_power(source, (values[-2], values[-1]), t_s, new)
         elif channel != "attitude" and not late:
             self._take_speed(channel, values, t_s, new)
 
@@ -294,9 +294,11 @@ class Newest:
             known &= now_s - meter.last_seen_s <= STALE_READING_S
         self._power = _Source(known)
 
-    def _take_power(self, source: str, volts: float, amps: float, t_s: float, new: bool) -> None:
-        volts *= self._sensors.voltage_scale
-        amps = self._sensors.current_scale * amps + self._sensors.current_offset_a
+    def _take_power(
+        self, source: str, reported: tuple[float, float], t_s: float, new: bool
+    ) -> None:
+        volts = self._sensors.voltage_scale * reported[0]
+        amps = self._sensors.current_scale * reported[1] + self._sensors.current_offset_a
         if not (0 < volts < VOLTS_MOST_V and abs(amps) < AMPS_MOST_A):
             return
         self.in_doubt |= new or self._power.awaits(source)

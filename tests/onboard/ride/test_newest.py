@@ -9,7 +9,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from onboard.contract.figure import Figure, Unknown
+from onboard.contract.figure import Unknown
 from onboard.contract.snapshot import Snapshot
 from onboard.profile import Profile, parse_profile
 from onboard.ride.newest import READINGS, Newest
@@ -18,9 +18,9 @@ from onboard.telemetry.link.base import Piece
 from onboard.telemetry.link.link_scanner import LinkScanner
 from onboard.telemetry.mavlink.frames import Frames
 from tests.craft.telemetry_log import log_frames
+from tests.onboard.efficiency.test_engine_partition import leaves
 from tests.onboard.small_rides import PROFILE, START_US
 from tests.small_streams import Sender
-from tests.onboard.efficiency.test_engine_partition import leaves
 
 LOGS = Path(__file__).parents[3] / "replay_logs"
 SCALED = parse_profile(
