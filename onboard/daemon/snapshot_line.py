@@ -50,7 +50,7 @@ class SnapshotLine:
             The readings by name; one that is missing stays as it was at the fold.
         """
         changing = dict(self._changing)
-        why = {name: reason for name, reason in self._why.items() if name not in readings}
+        why = dict(self._why)
         changing["seq"] = seq
         for name, value in (("newest_t_s", newest_t_s), ("link", link), *readings.items()):
             if isinstance(value, Unknown):

@@ -8,7 +8,7 @@ them equal to the table's.
 import math
 from collections.abc import Callable, Mapping
 from struct import Struct
-from typing import Final, NamedTuple
+from typing import Any, Final, NamedTuple
 
 from onboard.telemetry.mavlink.layouts import layout
 from onboard.telemetry.messages.table import MESSAGES, UINT16_UNKNOWN, Message
@@ -128,7 +128,7 @@ _FIELDS: Final[Mapping[str, tuple[Callable[..., Values], tuple[str, ...]]]] = {
 
 def _struct(message: Message, names: tuple[str, ...]) -> Struct:
     """Return how the named fields, in the order of the payload, are read from it."""
-    places = layout(message.id).fields.fields or {}
+    places: Mapping[str, Any] = layout(message.id).fields.fields or {}
     text, at = "<", 0
     for name in names:
         kind, offset = places[name][:2]
