@@ -22,7 +22,7 @@ from onboard.daemon.intake import Intake
 from onboard.daemon.own_alerts import Running
 from onboard.daemon.publisher import Publisher
 from onboard.daemon.quiet_log import ANSWER
-from onboard.daemon.rhythm import Rhythm
+from onboard.daemon.rhythm import FOLD_EVERY_S, Rhythm, read_s
 from onboard.daemon.run_settings import Settings
 from onboard.errors import LinkError, ProfileError, RecordError
 from onboard.feed.server import FeedServer
@@ -35,7 +35,7 @@ from onboard.restarts.trip_keeper import BehindError, TripKeeper
 from onboard.ride.commands import apply_command, settings_in_force, with_place
 from onboard.ride.newest import Reading
 from onboard.ride.ride import Ride
-from onboard.telemetry.link.link_reader import BATCH_S, LinkReader
+from onboard.telemetry.link.link_reader import FINE_S, LinkReader
 from onboard.telemetry.link.requests import Requests
 from onboard.telemetry.link.stamp_clock import StampClock
 from onboard.telemetry.mavlink.frames import Frames
@@ -103,6 +103,8 @@ class Pipeline:
         self._watchdog_due_s = 0.0
         self._trimmer = lean_memory.Trimmer()
         self.rhythm = Rhythm()
+        self.wake: Callable[[], None] = lambda: None
+        """Ends the pause before the next tick, which is a long one without a viewer."""
         self._held = HeldFrames()
         self._readings: dict[str, Reading] | None = None
         """Readings of this tick, newer than the last fold; None after a fold."""
@@ -173,6 +175,9 @@ class Pipeline:
         watched = arrival or self.feed.viewers > 0
         if arrival:
             self.rhythm.fold_soon()
+        # Without a boot clock, times of receipt are all there is.
+        clocked = math.isfinite(self.ride.decoder.time.boot_s)
+        self._reader.batch_s = read_s(watched) if clocked else FINE_S
         self._readings = None
         hold = partial(self._hold, parts, watched, now_s, now_us)
         # Where the figures fail, viewers get the reason at every tick.
@@ -199,6 +204,7 @@ class Pipeline:
         """Return the trip line for a new viewer; the first one also brings a full snapshot."""
         if not self.feed.viewers:
             self.tick(arrival=True)
+            self.wake()
         return self.publisher.trip_line()
 
     def _hold(self, parts: Sequence[Frames], watched: bool, now_s: float, now_us: int) -> bool:
@@ -206,7 +212,7 @@ class Pipeline:
         self._held.add(parts, watched)
         if self._held.take_came():
             self.publisher.craft_seen(now_s)
-        if not self.rhythm.fold_due(now_s, watched, self._held.count) and self._can_wait:
+        if not self.rhythm.fold_due(now_s, watched, self._held.count) and self._can_wait(now_s):
             newest = self._held.newest
             if not watched:
                 return False
@@ -219,10 +225,13 @@ class Pipeline:
         self._fold(now_s, now_us)
         return True
 
-    @property
-    def _can_wait(self) -> bool:
-        """Whether nothing needs what has just come in at once."""
-        return self._followed is not None and self.keeper.is_settled
+    def _can_wait(self, now_s: float) -> bool:
+        """Return whether nothing needs a fold at once."""
+        if self._followed is None or not self.keeper.is_settled:
+            return False
+        # In silence, messages that wait for a stamp are settled by the time that passes.
+        silent = self.publisher.silent_s(now_s) > FOLD_EVERY_S
+        return not (silent and self.ride.decoder.time.waiting)
 
     def _publish(self, now_s: float) -> None:
         if self._readings is None:
@@ -256,8 +265,6 @@ class Pipeline:
         if self._followed is None and craft.system_id is not None:
             # For the whole run: a new trip changes nothing on the link.
             self._followed = self.intake.followed = craft.system_id, craft.component_id
-        if math.isfinite(self.ride.decoder.time.boot_s):
-            self._reader.batch_s = BATCH_S
         self._held.folded(self.ride, parts, self.publisher.silent_s(now_s))
 
     def _has_followed(self, parts: Sequence[Frames]) -> bool:

@@ -12,8 +12,13 @@ import math
 TICK_S = 0.2
 """Interval of ticks while somebody watches [s]: that of the snapshots."""
 
-ALONE_TICK_S = 0.4
-"""Interval of ticks while nobody does [s]; every second one brings an append to the record."""
+ALONE_TICK_S = 0.8
+"""Interval of ticks while nobody does [s]; each brings an append to the record, which with a viewer
+every fourth tick does."""
+
+READ_MOST_S = 0.4
+"""Longest interval of reads of the link [s], so that its thread does not take the daemon's loop for
+late."""
 
 AFTER_READ_S = 0.01
 """Delay of a tick behind the read of the link [s]."""
@@ -61,6 +66,11 @@ class Rhythm:
         return self._soon or now_s >= due_s or held_frames >= HELD_MOST_FRAMES
 
 
+def read_s(watched: bool) -> float:
+    """Return the interval of reads of the link [s]."""
+    return min(_tick_s(watched), READ_MOST_S)
+
+
 def next_tick_s(now_s: float, watched: bool) -> float:
     """Return the time of the next tick [s].
 
@@ -72,7 +82,11 @@ def next_tick_s(now_s: float, watched: bool) -> float:
     >>> round(next_tick_s(7.05, watched=True), 3), round(next_tick_s(7.05, watched=False), 3)
     (7.21, 7.21)
     >>> round(next_tick_s(7.205, watched=False), 3)
-    7.61
+    8.01
     """
-    every_s = TICK_S if watched else ALONE_TICK_S
+    every_s = _tick_s(watched)
     return (math.floor((now_s - AFTER_READ_S) / every_s + 0.05) + 1) * every_s + AFTER_READ_S
+
+
+def _tick_s(watched: bool) -> float:
+    return TICK_S if watched else ALONE_TICK_S

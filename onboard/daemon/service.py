@@ -39,6 +39,8 @@ class Service:
         self._ending = ending or Ending()
         self.stop = asyncio.Event()
         """Set it to end the run."""
+        self._wake = asyncio.Event()
+        """Set to end the present pause."""
 
     async def run(self) -> None:
         """Start, serve until stopped, and save.
@@ -86,6 +88,7 @@ class Service:
         host, port = self._settings.listen
         craft = self._settings.profile.craft.name
         port = await pipeline.feed.open(host, port, craft, pipeline.on_command, pipeline.greeting)
+        pipeline.wake = self._wake.set
         pipeline.begin()
         print_line(f"link {name}")
         if pipeline.book:
@@ -112,11 +115,13 @@ class Service:
     async def _main_loop(
         self, pipeline: Pipeline, reader: LinkReader, door: "asyncio.Task[None]"
     ) -> None:
+        stopping = asyncio.create_task(self._wake_at_stop())
         while not self.stop.is_set():
             pipeline.tick()
             if door.done():
                 door.result()
             await self._pause(next_tick_s(time.monotonic(), pipeline.feed.viewers > 0))
+        await stopping
         # Bytes received by now are still recorded, and shown.
         reader.stop()
         pipeline.rhythm.fold_soon()
@@ -124,11 +129,16 @@ class Service:
         while reader.waiting_bytes:
             pipeline.tick()
 
+    async def _wake_at_stop(self) -> None:
+        await self.stop.wait()
+        self._wake.set()
+
     async def _pause(self, until_s: float) -> None:
-        """Wait until a time of the monotonic clock [s], or until the run is to stop."""
+        """Wait until a time of the monotonic clock [s], or until woken: by the end, or a viewer."""
         with contextlib.suppress(TimeoutError):
             async with asyncio.timeout(until_s - time.monotonic()):
-                await self.stop.wait()
+                await self._wake.wait()
+        self._wake.clear()
 
     async def _end(
         self, pipeline: Pipeline, reader: LinkReader, door: "asyncio.Task[None] | None"

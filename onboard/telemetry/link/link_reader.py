@@ -17,12 +17,10 @@ log = logging.getLogger("wattwake")
 WAIT_S = 0.5
 """Longest wait of a read [s]; between reads the thread checks whether to stop."""
 
-BATCH_S = 0.2
-"""Interval of reads [s]: waking up costs more than reading, so bytes are taken in batches, just
-before the daemon's loop wants them. Times of receipt are as coarse as that."""
-
 FINE_S = 0.02
-"""The same while times of receipt may be the only ones there are [s]."""
+"""Interval of reads [s] while times of receipt may be the only ones there are. The daemon sets a
+longer one as soon as it can: waking up costs more than reading, so bytes are taken in batches, just
+before its loop wants them. Times of receipt are then as coarse."""
 
 ROOM_BYTES, PART_BYTES = 100_000, 768
 """What the system's buffer takes safely between two reads, a quarter of Linux's usual one, and what

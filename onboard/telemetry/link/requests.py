@@ -98,8 +98,13 @@ class Requests:
         if self._followed is None:
             return
         system, component = self._followed
-        mine = (frames.system_id == system) & (frames.component_id == component)
-        numbers = Counter(frames.message_id[mine].tolist())
+        # A few frames at a time, for which arrays are too dear.
+        sender = system | component << 8
+        numbers = Counter(
+            number
+            for word, number in zip(frames.word.tolist(), frames.message_id.tolist(), strict=True)
+            if word >> 40 & 0xFFFF == sender
+        )
         if not numbers:
             return
         if now_s - self._last_seen_s > SILENT_S:
@@ -109,6 +114,7 @@ class Requests:
             if number in self.wanted:
                 self.wanted[number].count(now_s, count)
         if COMMAND_ACK in numbers:
+            mine = (frames.system_id == system) & (frames.component_id == component)
             place = np.flatnonzero(mine & (frames.message_id == COMMAND_ACK))
             self._read_answers(frames, place, now_s)
 

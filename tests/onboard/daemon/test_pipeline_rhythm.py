@@ -159,15 +159,19 @@ def test_a_viewer_that_comes_gets_a_full_snapshot_at_once(play) -> None:
         assert there.turn(3.0) == []
         there.lines = []
         there.now_s += 0.1
+        woken: list[bool] = []
+        there.pipeline.wake = lambda: woken.append(True)
         greeting = json.loads(there.pipeline.greeting())
         assert greeting["kind"] == "trip_line"
         shown = [one for one in there.lines if one["kind"] == "snapshot"][-1]
         assert shown["t_s"] == shown["newest_t_s"] == pytest.approx(there.t_s, abs=0.01)
         assert shown["trip"]["elapsed_s"] == pytest.approx(shown["t_s"], abs=0.01)
+        # The long pause of a daemon without viewers ends.
+        assert woken == [True]
         # Another one has the same, at most a tick old.
         there.viewers, there.lines = 1, []
         there.pipeline.greeting()
-        assert there.lines == []
+        assert (there.lines, woken) == ([], [True])
 
     play(scene)
 

@@ -103,7 +103,7 @@ def test_a_link_at_its_end_stays_ended(monkeypatch) -> None:
 
 def test_bytes_not_taken_are_dropped_and_counted(monkeypatch) -> None:
     monkeypatch.setattr(link_reader, "WAITING_MOST_BYTES", 10)
-    monkeypatch.setattr(link_reader, "BATCH_S", 0.0)
+    monkeypatch.setattr(link_reader, "FINE_S", 1e-6)
     reading = reader(monkeypatch, Scripted(*[b"12345"] * 5))
     until(lambda: reading.dropped_bytes == 15)
     assert [piece.data for piece in reading.take()] == [b"12345"] * 2
