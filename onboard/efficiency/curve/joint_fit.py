@@ -199,8 +199,9 @@ def _converge(
             scale = _scale((residual**2 - known)[used], freedom)
         weight = np.where(used, 1.0 / (known + scale), 0.0)
         weighted = jacobian.T * weight
-        covariance = np.asarray(np.linalg.inv(normal + weighted @ jacobian), np.float64)
-        parameters = float(quadratic(jacobian, covariance) @ weight)
+        by_blocks = weighted @ jacobian
+        covariance = np.asarray(np.linalg.inv(normal + by_blocks), np.float64)
+        parameters = float(np.vdot(covariance, by_blocks))
         step = covariance @ (right - normal @ unknowns + weighted @ residual)
         cost = prior_cost(unknowns) + float(residual**2 @ weight)
         for _ in range(HALVINGS):
