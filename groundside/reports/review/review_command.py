@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from groundside.reports.log_progress import progress_bar
+from groundside.reports.review.folders import logs_in
 from groundside.reports.review.parallel_review import ReviewOutcome, review_logs
 from groundside.reports.review.review_output import as_json, as_lines, as_tables
 from groundside.reports.text_layout import print_report
@@ -27,10 +28,10 @@ def run_review(arguments: argparse.Namespace) -> int:
     UsageError
         If options contradict each other, before any log is read; if a file cannot be written.
     """
-    paths: list[Path] = arguments.logs
     if arguments.units:
         units_named(arguments.units)
-    _check_files(arguments)
+    paths = logs_in(arguments.logs)
+    _check_files(arguments, paths)
     draws = arguments.plot is not None or arguments.html is not None
     profile_of = functools.partial(profile_for, arguments.profile)
     with progress_bar(paths) as progress:
@@ -44,7 +45,7 @@ def run_review(arguments: argparse.Namespace) -> int:
     return 2 if problems else 0
 
 
-def _check_files(arguments: argparse.Namespace) -> None:
+def _check_files(arguments: argparse.Namespace, paths: Sequence[Path]) -> None:
     """Refuse output files of other types, above all a log given by mistake."""
     plot, html = arguments.plot, arguments.html
     if plot is None and html is None:
@@ -58,7 +59,7 @@ def _check_files(arguments: argparse.Namespace) -> None:
 
     if html is not None:
         check_page(html)
-    if plot is not None and len(arguments.logs) > 1:
+    if plot is not None and len(paths) > 1:
         raise UsageError("--plot: draws one log; for several use --html, which has all on one page")
     need_matplotlib("review")
 
