@@ -7,15 +7,15 @@ from typing import Any
 import numpy as np
 
 from onboard.block import Block
+from onboard.telemetry.logs.boot_clock import BootClock
 from onboard.telemetry.logs.log_files import LogFacts, Progress
 from onboard.telemetry.logs.onboard_log import modes, record_channels
-from onboard.telemetry.logs.onboard_log.boot_clock import BootClock
 from onboard.telemetry.logs.onboard_log.fields import Fields
 from onboard.telemetry.logs.onboard_log.receivers import Fixes, followed_receiver
-from onboard.telemetry.logs.onboard_log.record_layouts import HEADER_BYTES
+from onboard.telemetry.logs.onboard_log.record_layouts import HEADER_BYTES, RecordClock
 from onboard.telemetry.logs.onboard_log.waiting_samples import ChannelSamples, Waiting
 from onboard.telemetry.logs.onboard_log.windows import WINDOW_BYTES, Window, windows
-from onboard.telemetry.mavlink.checksum import Ints
+from onboard.telemetry.mavlink.checksum import Flags, Ints
 
 _STAMP = np.dtype("<u8")
 
@@ -99,13 +99,31 @@ class _Passage:
         """Decode the next window; return the samples that are settled."""
         self._messages += len(window)
         self._bad_bytes += window.bad_bytes
-        timed = np.array([layout is not None and layout.timed for layout in window.layouts])
+        clocks = [None if layout is None else layout.clock for layout in window.layouts]
+        timed = np.array([clock is not None for clock in clocks])
         has_time = timed.take(window.number)
-        time_us = window.bytes_at(window.start[has_time] + HEADER_BYTES, _STAMP).view(np.int64)
+        time_us = self._times_us(window, clocks, has_time)
         number = self._timed + np.cumsum(has_time) - 1
         parts = self._parts(window, timed, number, time_us)
         self._timed += len(time_us)
         return self._release(parts, time_us, final=False)
+
+    def _times_us(self, window: Window, clocks: list[RecordClock | None], has_time: Flags) -> Ints:
+        """Return the boot clock of the timed records [us], shape (m,)."""
+        start = window.start[has_time] + HEADER_BYTES
+        if all(clock is None or clock.tick_us == 1 for clock in clocks):
+            # The first field.
+            return window.bytes_at(start, _STAMP).view(np.int64)
+        offset, tick_us = np.zeros((2, len(clocks)), np.int64)
+        for n, (layout, clock) in enumerate(zip(window.layouts, clocks, strict=True)):
+            if layout is not None and clock is not None:
+                offset[n], tick_us[n] = layout.offset(clock.name), clock.tick_us
+        number = window.number[has_time]
+        start += offset.take(number)
+        ticks = window.bytes_at(start, _STAMP).view(np.int64)
+        short = tick_us.take(number) > 1
+        ticks[short] &= 0xFFFF_FFFF
+        return ticks * tick_us.take(number)
 
     def finish(self) -> Block:
         """Return the samples still waiting at the end of the log."""
