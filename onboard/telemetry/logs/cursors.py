@@ -5,7 +5,7 @@ A cursor can be copied at its present position; the copy advances independently.
 
 import copy
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Protocol, Self
@@ -15,7 +15,7 @@ import numpy as np
 from onboard.block import Block, Channel, FloatArray
 from onboard.errors import LogError
 from onboard.telemetry.logs.log_files import find_log, opened
-from onboard.telemetry.logs.telemetry_log import NO_FRAME, WINDOW_BYTES, stamps_s
+from onboard.telemetry.logs.telemetry_log import NO_FRAME, WINDOW_BYTES, Scanner, stamps_s
 from onboard.telemetry.mavlink.frames import Frames
 from onboard.telemetry.mavlink.log_scanner import LogScanner
 from onboard.telemetry.messages.stamps import steps_s
@@ -44,7 +44,7 @@ class _Window:
     """A window of a telemetry log, with the state needed to reread it."""
 
     offset: int
-    scanner: LogScanner
+    scanner: Scanner
     stamp_s: float | None
     end_s: float
     last_s: float
@@ -61,6 +61,8 @@ class FrameCursor:
     ----------
     path
         The log, or a session's folder.
+    make_scanner
+        Makes the scanner that finds its frames.
 
     Raises
     ------
@@ -68,9 +70,9 @@ class FrameCursor:
         Here and later: if the log cannot be read, or holds no frame.
     """
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, make_scanner: Callable[[], Scanner] = LogScanner) -> None:
         self._files = find_log(path)
-        self._window: _Window | None = _Window(0, LogScanner(), None, 0.0, 0.0)
+        self._window: _Window | None = _Window(0, make_scanner(), None, 0.0, 0.0)
         self._at = 0
         self.last_s = 0.0
         """Place of the last frame returned [s from the log's first stamp]."""
@@ -88,7 +90,7 @@ class FrameCursor:
             window = self._window
             twin._window = _Window(
                 window.offset,
-                copy.copy(window.scanner),
+                copy.deepcopy(window.scanner),
                 window.stamp_s,
                 window.end_s,
                 window.last_s,
@@ -117,7 +119,7 @@ class FrameCursor:
         with opened(self._files) as log:
             log.seek(window.offset)
             data = log.read(WINDOW_BYTES)
-        scanner = copy.copy(window.scanner)
+        scanner = copy.deepcopy(window.scanner)
         frames = scanner.push(data, final=not data)
         stamp_s, end_s = window.stamp_s, window.end_s
         if len(frames):

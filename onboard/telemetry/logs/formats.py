@@ -13,6 +13,7 @@ from onboard.errors import LogError
 from onboard.telemetry.logs.cursors import BlockCursor, Cursor, FrameCursor
 from onboard.telemetry.logs.log_files import LogFacts, Progress, find_log, opened
 from onboard.telemetry.logs.onboard_log import OnboardLog, looks_like_onboard_log
+from onboard.telemetry.logs.raw_stream import RawScanner, RawStream, looks_like_raw_stream
 from onboard.telemetry.logs.telemetry_log import TelemetryLog
 from onboard.telemetry.mavlink.frames import Frames
 from onboard.telemetry.messages.decoder import Decoder
@@ -84,6 +85,13 @@ FORMATS = (
         cursor=lambda path: BlockCursor(_onboard_log(path).parts()),
         recognise=looks_like_onboard_log,
         no_stream="an on-board log holds no MAVLink stream: replay or review it",
+    ),
+    LogFormat(
+        name=RawStream.format,
+        open=RawStream,
+        cursor=lambda path: FrameCursor(path, RawScanner),
+        recognise=looks_like_raw_stream,
+        no_stream="a raw stream holds no stamps of its pace: replay or review it",
     ),
     LogFormat(
         name=TelemetryLog.format,

@@ -5,6 +5,7 @@ They are read in windows, so that memory stays bounded.
 
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Protocol
 
 import numpy as np
 
@@ -29,6 +30,18 @@ WINDOW_BYTES = 1 << 20
 END_BYTES = 1 << 16
 """Bytes at an end of a log to search for a frame first: enough for many of them."""
 
+
+class Scanner(Protocol):
+    """Finds the frames in the bytes of a log; it may be copied at any time."""
+
+    @property
+    def found(self) -> int:
+        """Frames found so far."""
+
+    def push(self, data: bytes, *, final: bool = False) -> Frames:
+        """Return the frames that the bytes complete; `final`: no more bytes will come."""
+
+
 NO_FRAME = "{}: no MAVLink frame in it: expected a telemetry log"
 
 
@@ -37,6 +50,7 @@ def read_log(
     window_bytes: int = WINDOW_BYTES,
     *,
     wanted: Flags | None = None,
+    scanner: Scanner | None = None,
     progress: Progress | None = None,
 ) -> Iterator[Frames]:
     """Return the frames of a telemetry log, window by window.
@@ -50,6 +64,8 @@ def read_log(
     wanted
         Whether a message is wanted, by its id, shape (65536,); None: all are. It has no influence
         on which frames of the wanted messages are found.
+    scanner
+        Finds the frames; None for those behind stamps.
     progress
         Called after each window with the bytes read so far.
 
@@ -59,7 +75,7 @@ def read_log(
         If the file cannot be read, or holds no MAVLink frame.
     """
     files = find_log(path)
-    scanner = LogScanner(wanted=wanted)
+    scanner = LogScanner(wanted=wanted) if scanner is None else scanner
     done = 0
     with opened(files) as log:
         while True:
@@ -138,7 +154,7 @@ class TelemetryLog:
 
     def parts(self, progress: Progress | None = None) -> Iterator[Frames]:
         """Return the frames, window by window; see `read_log`."""
-        for frames in read_log(self.path, progress=progress):
+        for frames in self._frames(progress):
             self._messages += len(frames)
             self._bad_bytes += frames.bad_bytes
             if len(frames):
@@ -148,6 +164,9 @@ class TelemetryLog:
                 self._sum_s += float(steps_s(stamps, self._last_s).sum())
                 self._last_s = float(stamps[-1])
             yield frames
+
+    def _frames(self, progress: Progress | None) -> Iterator[Frames]:
+        return read_log(self.path, progress=progress)
 
     @property
     def duration_s(self) -> float:
