@@ -1,4 +1,4 @@
-"""Stream time of a log whose only clock is the boot clock: made continuous, zero at the first stamp."""
+"""Stream time by the boot clock alone: made continuous, zero at the first stamp."""
 
 import numpy as np
 

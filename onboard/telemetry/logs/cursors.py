@@ -14,7 +14,14 @@ import numpy as np
 
 from onboard.block import Block, Channel, FloatArray
 from onboard.errors import LogError
-from onboard.telemetry.logs.log_files import find_log, opened
+from onboard.telemetry.logs.log_files import (
+    JoinedFiles,
+    find_log,
+    is_archive,
+    open_file,
+    opened,
+    reading,
+)
 from onboard.telemetry.logs.telemetry_log import NO_FRAME, WINDOW_BYTES, Scanner, stamps_s
 from onboard.telemetry.mavlink.frames import Frames
 from onboard.telemetry.mavlink.log_scanner import LogScanner
@@ -54,6 +61,31 @@ class _Window:
     next: "_Window | None" = None
 
 
+class _LogBytes:
+    """The bytes of a log at any place; all copies of a cursor share them.
+
+    An archive stays open: opened anew, it would be unpacked from its start for every window.
+    """
+
+    def __init__(self, files: list[Path]) -> None:
+        self._files = files
+        self._archive: JoinedFiles | None = None
+        self._reading = threading.Lock()
+        with reading(files[0]):
+            if any(map(is_archive, files)):
+                self._archive = JoinedFiles([open_file(file) for file in files])
+
+    def at(self, offset: int) -> bytes:
+        """Return the bytes of a window from an offset on."""
+        if self._archive is None:
+            with opened(self._files) as log:
+                log.seek(offset)
+                return log.read(WINDOW_BYTES)
+        with self._reading, reading(self._files[0]):
+            self._archive.seek(offset)
+            return self._archive.read(WINDOW_BYTES)
+
+
 class FrameCursor:
     """Walk through the frames of a telemetry log by their stamps.
 
@@ -72,6 +104,7 @@ class FrameCursor:
 
     def __init__(self, path: Path, make_scanner: Callable[[], Scanner] = LogScanner) -> None:
         self._files = find_log(path)
+        self._bytes = _LogBytes(self._files)
         self._window: _Window | None = _Window(0, make_scanner(), None, 0.0, 0.0)
         self._at = 0
         self.last_s = 0.0
@@ -116,9 +149,7 @@ class FrameCursor:
         """Read a window, unless it has been read, and prepare the next one."""
         if window.frames is not None:
             return window.frames
-        with opened(self._files) as log:
-            log.seek(window.offset)
-            data = log.read(WINDOW_BYTES)
+        data = self._bytes.at(window.offset)
         scanner = copy.deepcopy(window.scanner)
         frames = scanner.push(data, final=not data)
         stamp_s, end_s = window.stamp_s, window.end_s

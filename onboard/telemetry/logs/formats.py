@@ -18,6 +18,8 @@ from onboard.telemetry.logs.telemetry_log import TelemetryLog
 from onboard.telemetry.mavlink.frames import Frames
 from onboard.telemetry.messages.decoder import Decoder
 
+ARCHIVES = (".gz", ".zip")
+
 HEAD_BYTES = 16_384
 """Bytes at the start of a file by which its format is recognised."""
 
@@ -118,14 +120,22 @@ def format_of(path: Path) -> LogFormat:
     """
     with opened(find_log(path)) as log:
         head = log.read(HEAD_BYTES)
+    if not head:
+        raise LogError(f"{path}: an archive with nothing in it: expected a log")
     return next(row for row in FORMATS if row.recognise is None or row.recognise(head))
 
 
 def is_log(path: Path) -> bool:
     """Return whether a file is a log, by its suffix or its first bytes."""
-    if path.suffix.lower() in {row.suffix for row in FORMATS if row.suffix}:
+    suffixes = {row.suffix for row in FORMATS if row.suffix}
+    if path.suffix.lower() in suffixes:
         return True
     try:
+        if path.suffix.lower() in ARCHIVES:
+            from onboard.telemetry.logs.archives import inner_name
+
+            if Path(inner_name(path)).suffix.lower() in suffixes:
+                return True
         return format_of(path).recognise is not None
     except LogError:  # empty or unreadable: no evidence that it is one
         return False

@@ -14,8 +14,8 @@ from onboard.errors import LogError
 from onboard.telemetry.logs.log_files import (
     LogFacts,
     Progress,
+    content_facts,
     find_log,
-    log_bytes,
     missing_files,
     opened,
 )
@@ -76,14 +76,12 @@ def read_log(
     """
     files = find_log(path)
     scanner = LogScanner(wanted=wanted) if scanner is None else scanner
-    done = 0
     with opened(files) as log:
         while True:
             data = log.read(window_bytes)
             yield scanner.push(data, final=not data)
-            done += len(data)
             if progress is not None:
-                progress(done)
+                progress(log.passed_bytes)
             if not data:
                 break
     if not scanner.found:
@@ -176,6 +174,7 @@ class TelemetryLog:
     def facts(self) -> LogFacts:
         """Return the facts of the parts read so far."""
         files = find_log(self.path)
+        size_bytes, damage = content_facts(files)
         return LogFacts(
             self.format,
             self._messages,
@@ -183,8 +182,9 @@ class TelemetryLog:
             self._first_s,
             # Stamps are whole microseconds.
             round(self.duration_s, 6),
-            log_bytes(files),
+            size_bytes,
             missing=missing_files(files) if self.path.is_dir() else (),
+            archive_damage=damage,
         )
 
     def length_s(self) -> float:

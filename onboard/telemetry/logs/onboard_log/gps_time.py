@@ -1,9 +1,9 @@
 """UTC of an on-board log, from the GPS week and time of week that a receiver states.
 
 The choice of the record and the order of operations follow pymavlink 2.4.50, DFReader.py, so that
-times agree to the last bit. In logs that count microseconds since boot it is the first record called
-GPS with a week above zero, whatever its fix; if there is no such type, the first GPS2 with a time
-and a week. In logs that count milliseconds it is the first GPS or GPS2 with a time and a week.
+times agree to the last bit. In logs that count microseconds since boot it is the first record
+called GPS with a week above zero, whatever its fix; if there is no such type, the first GPS2 with a
+time and a week. In logs that count milliseconds it is the first GPS or GPS2 with a time and a week.
 """
 
 from typing import Any

@@ -8,7 +8,7 @@ import numpy as np
 
 from onboard.block import Block
 from onboard.telemetry.logs.boot_clock import BootClock
-from onboard.telemetry.logs.log_files import LogFacts, Progress
+from onboard.telemetry.logs.log_files import LogFacts, Progress, content_facts
 from onboard.telemetry.logs.onboard_log import modes, record_channels
 from onboard.telemetry.logs.onboard_log.fields import Fields
 from onboard.telemetry.logs.onboard_log.receivers import Fixes, followed_receiver
@@ -182,12 +182,14 @@ class _Passage:
 
     def facts(self, path: Path) -> LogFacts:
         """Return the facts, once all of the log has been read."""
+        size_bytes, damage = content_facts([path])
         return LogFacts(
             OnboardLog.format,
             self._messages,
             self._bad_bytes,
             self._first_utc_s,
             self._clock.highest_s,
-            path.stat().st_size,
+            size_bytes,
             tuple(sorted(self._fixes.instances)),
+            archive_damage=damage,
         )

@@ -26,8 +26,8 @@ SECOND = {"BAT2": 1, "CUR2": 1, "GPS2": 1, "GPA2": 1}
 
 
 HUNDREDTHS = 1e2
-"""Volts and amperes of the first CURR records are whole numbers of hundredths, in a letter that does
-not say so."""
+"""Volts and amperes of the first CURR records are whole numbers of hundredths, in a letter that
+does not say so."""
 
 
 def battery(fields: Fields) -> Columns:
