@@ -88,3 +88,15 @@ class Block:
     def get(self, name: str) -> Channel | None:
         """Return the channel called `name`, None if it has no new sample."""
         return self.channels.get(name)
+
+
+def numbers_in(column: FloatArray) -> list[int]:
+    """Return the whole numbers that occur in a column, rising; NaN left out.
+
+    Examples
+    --------
+    >>> numbers_in(np.array([1.0, 0.0, np.nan, 1.0]))
+    [0, 1]
+    """
+    # numpy's own `unique` loads its masked arrays first.
+    return sorted({int(number) for number in column[np.isfinite(column)].tolist()})

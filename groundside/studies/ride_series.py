@@ -34,7 +34,7 @@ class PieceMaker:
     >>> maker = PieceMaker()
     >>> unknown = np.full(2000, np.nan)
     >>> ones = np.ones(2000)
-    >>> columns = (np.arange(2000.0), 360 * ones, *[unknown] * 5, 2 * ones, *[unknown] * 3)
+    >>> columns = (np.arange(2000.0), 360 * ones, *[unknown] * 5, 2 * ones, *[unknown] * 5)
     >>> maker.fold(SettledSeconds(*columns))
     >>> maker.every_s, len(maker.rows), maker.rows[1, ENERGY].round(6), maker.rows[1, WAY]
     (4.0, 501, np.float64(0.4), np.float64(8.0))

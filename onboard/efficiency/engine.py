@@ -70,7 +70,7 @@ from onboard.efficiency.trip.consumption import window
 from onboard.efficiency.trip.counted_together import CountedPoint, CountedTogether
 from onboard.efficiency.trip.runs import MarkedRuns
 from onboard.efficiency.trip.speed_bands import SpeedBand, SpeedBands
-from onboard.efficiency.trip.trip_line import GrowingLine, extend_line
+from onboard.efficiency.trip.trip_line import GrowingLine
 from onboard.efficiency.trip.trip_sums import consumption, trip_sums
 from onboard.profile import Profile
 
@@ -392,7 +392,7 @@ class Engine:
             fold("alerts", self._conditions.observe, FoulingObserved(*judged))
         fold("advice", self.adviser.fold, seconds)
         fold("runs", self._runs.fold, seconds)
-        fold("trip line", extend_line, self._trip_line, seconds.t_s, self._power, self._speed)
+        fold("trip line", self._trip_line.fold, seconds)
 
     def _watch_sources(self) -> None:
         for decision in self.instruments.decisions():

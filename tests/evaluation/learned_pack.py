@@ -89,7 +89,7 @@ def _seconds(made: PackRide, sensors: Sensors) -> SettledSeconds:
     volts = made.read_volts_v
     nothing = np.full(len(amps), np.nan)
     t_s, charge = np.arange(1.0, len(amps) + 1), np.cumsum(amps) / 3600.0
-    return SettledSeconds(t_s, volts * amps, amps, volts, charge, *[nothing] * 6)
+    return SettledSeconds(t_s, volts * amps, amps, volts, charge, *[nothing] * 8)
 
 
 def _answers(  # noqa: PLR0917

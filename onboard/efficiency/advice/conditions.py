@@ -230,6 +230,12 @@ CONDITIONS: tuple[Condition[Any], ...] = (
 )
 """The rows, in the order in which their alerts are listed."""
 
+_TESTED_ON = {
+    kind: tuple(row for row in CONDITIONS if row.observation is kind)
+    for kind in dict.fromkeys(row.observation for row in CONDITIONS)
+}
+"""The rows by the observation that they are tested on."""
+
 READINGS = tuple(dict.fromkeys(reading for row in CONDITIONS for reading in row.readings))
 """Columns that settled seconds must carry for the rows."""
 
@@ -287,8 +293,8 @@ class AlertConditions:
     def observe(self, seen: Any) -> None:
         """Test every condition on an observation; one of a single time stands until the next."""
         t_s = np.atleast_1d(seen.t_s)
-        for row in CONDITIONS:
-            if row.observation is not type(seen) or (outcome := row.test(seen)) is None:
+        for row in _TESTED_ON[type(seen)]:
+            if (outcome := row.test(seen)) is None:
                 continue
             watch = self._watches[row.code]
             is_on = watch.on_since_s is not None

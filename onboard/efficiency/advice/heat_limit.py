@@ -38,7 +38,9 @@ class HeatLimit:
         """Fold in the next minute; return whether it shows less power than is explained."""
         before = [] if now is None else [was for was in self._before if was is not None]
         self._before.append(now)
-        return now is not None and any(cut_back(was, now) for was in before)
+        return now is not None and any(
+            cut_back(was, now) for was in before if was.power_w > now.power_w
+        )
 
 
 def cut_back(was: Minute, now: Minute) -> bool:

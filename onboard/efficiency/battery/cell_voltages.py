@@ -21,7 +21,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from onboard.block import Block, FloatArray
+from onboard.block import Block, FloatArray, numbers_in
 from onboard.efficiency.alert_practice import (
     CELL_LEAST_V,
     CELL_MOST_V,
@@ -89,7 +89,7 @@ class CellVoltages:
         columns = (channel.t_s, channel["low_cell"], low_v, high_v - low_v, mean_v)
         rows = np.stack([*columns, np.abs(channel["amps_a"])], axis=1)[cells]
         packs = channel["pack"][cells]
-        for pack in np.unique(packs).astype(int).tolist():
+        for pack in numbers_in(packs):
             if pack in self._rows or len(self._rows) < PACKS_MOST:
                 before = self._rows.get(pack, np.empty((0, rows.shape[1])))
                 self._rows[pack] = np.concatenate([before, rows[packs == pack]])

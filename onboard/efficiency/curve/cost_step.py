@@ -15,6 +15,7 @@ blocks as a prior, and from the water's random walk between the two spans. Gusts
 the blocks, so what can be told in a calm takes a larger step in a wind.
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -63,7 +64,7 @@ def cost_step(blocks: list[SteadyBlock], known: Posterior) -> Step | None:
         The learned curve.
     """
     recent = [block for block in blocks if blocks[-1].t_s - block.t_s <= STEP_LOOK_BACK_S]
-    like = [block for block in recent if _on_course(block, blocks[-3:])]
+    like = _on_course_of(blocks[-3:], recent)
     now, before = like[-STEP_BLOCKS:], like[:-STEP_BLOCKS][-STEP_BEFORE_MOST:]
     # With pauses between them they are not one stretch of the ride.
     if now[-1:] != blocks[-1:] or now[-1].t_s - now[0].t_s > BLOCK_S * (STEP_BLOCKS + 4):
@@ -84,7 +85,7 @@ def cost_step(blocks: list[SteadyBlock], known: Posterior) -> Step | None:
 
 def cost_over(now: list[SteadyBlock], before: list[SteadyBlock], known: Posterior) -> float | None:
     """Return how much more ln P a speed takes than before; None on another course, or too slow."""
-    if not all(_on_course(block, before) for block in now):
+    if len(_on_course_of(before, now)) < len(now):
         return None
     through = [_ln_through(blocks, known) for blocks in (now, before)]
     if min(float(ln_w.min()) for ln_w in through) < np.log(STEP_SLOWEST_MPS):
@@ -109,12 +110,16 @@ def _sd(now: list[SteadyBlock], before: list[SteadyBlock], known: Posterior) -> 
     return float(np.sqrt(square / freedom * (1.0 / len(now) + 1.0 / len(before)) + walked))
 
 
-def _on_course(block: SteadyBlock, others: list[SteadyBlock]) -> bool:
-    """Return whether a block is on the mean course of others."""
+def _on_course_of(others: list[SteadyBlock], blocks: list[SteadyBlock]) -> list[SteadyBlock]:
+    """Return the blocks that are on the mean course of others."""
     east, north = sum(one.east_mps for one in others), sum(one.north_mps for one in others)
-    along = block.east_mps * east + block.north_mps * north
-    like = np.cos(np.radians(STEP_COURSE_DEG)) * np.hypot(east, north)
-    return bool(along > like * np.hypot(block.east_mps, block.north_mps))
+    like = math.cos(math.radians(STEP_COURSE_DEG)) * math.hypot(east, north)
+    return [
+        block
+        for block in blocks
+        if block.east_mps * east + block.north_mps * north
+        > like * math.hypot(block.east_mps, block.north_mps)
+    ]
 
 
 def _exponent(now: list[SteadyBlock], known: Posterior) -> float:

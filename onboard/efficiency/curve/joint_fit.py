@@ -16,18 +16,14 @@ from onboard.efficiency.common_practice import (
     WATER_USUAL_MPS,
 )
 from onboard.efficiency.curve.courses import line_directions
+from onboard.efficiency.curve.priors import Equations, curve_known, water_known
 from onboard.efficiency.curve.speed_power import (
     ANY_SHAPE,
     KNOTS,
-    LEVEL_LN_MPS,
-    LEVEL_SD,
-    LEVEL_W,
     SHAPE,
     SLOPE,
-    SPACING,
     Carried,
     Posterior,
-    Shape,
     knot_weights,
     quadratic,
     rising,
@@ -70,38 +66,42 @@ def fit(
         A fit of nearly the same blocks to start from; None: two starts from the priors.
     """
     data = _Blocks(blocks, fixed=water_sd_mps == 0)
-    normal, right = _knowledge(data.knots, water_sd_mps, circles, carried, SHAPE)
+    of_water = water_known(data.knots, max(water_sd_mps, 1e-4), circles)
+    of_curve = curve_known(SHAPE, carried, data.touched)
+    known = _side_by_side(of_water, (of_curve.normal, of_curve.right))
     if near is not None:
         starts = [(near.water_mps, near.ln_speed)]
     else:
         waters = (np.zeros(2), _start_water(data, water_sd_mps))
         starts = [(water, start_curve(carried)) for water in waters]
-    solutions = [_converge(data, normal, right, water, curve) for water, curve in starts]
+    solutions = [_converge(data, *known, water, curve[data.touched]) for water, curve in starts]
     best = min(solutions, key=lambda solution: solution.cost)
     off = data.through_water(best.water)
     through = np.hypot(off[:, 0], off[:, 1])
-    shapeless, _ = _knowledge(data.knots, water_sd_mps, circles, carried, ANY_SHAPE)
-    covariance = _covariance(data, best, normal, shapeless)
-    count = data.knots.count
-    along = data.by_water_knots(data.course)
-    of_water = covariance[: 2 * count, : 2 * count]
-    present = [0, count, *range(2 * count, 2 * count + len(KNOTS))]
+    any_curve = curve_known(ANY_SHAPE, carried, data.touched)
+    shapeless, _ = _side_by_side(of_water, (any_curve.normal, any_curve.right))
+    water, mixed, curve = _covariance(data, best, known[0], shapeless)
+    now = [0, data.knots.count]
+    mixed, curve = of_curve.spread @ mixed[:, now], of_curve.covariance(curve)
+    covariance = np.block([[water[np.ix_(now, now)], mixed.T], [mixed, curve]])
+    along = quadratic(data.by_water_knots(data.course), best.widening * water)
     return Posterior(
         best.water[:, 0],
-        rising(best.curve),
-        covariance[np.ix_(present, present)],
+        rising(of_curve.curve(best.curve)),
+        best.widening * covariance,
         _seen(through[best.used], carried),
         len(blocks),
         float(np.sqrt(best.scale)),
-        float(quadratic(along, of_water).mean()),
-        _hidden(data, best, of_water),
+        float(along.mean()),
+        np.asarray(of_curve.spread @ _hidden(data, best, best.widening * water), np.float64),
     )
 
 
 class _Blocks:
     """The blocks as columns, and the knots of the water over their time.
 
-    The unknowns are, in this order: water east at its knots, north at its knots, the curve.
+    The unknowns are, in this order: water east at its knots, north at its knots, the curve at the
+    touched knots.
     """
 
     def __init__(self, blocks: list[SteadyBlock], *, fixed: bool) -> None:
@@ -110,7 +110,11 @@ class _Blocks:
         self.power_variance = (rows[:, 2] / rows[:, 1]) ** 2 + BLOCK_POWER_SD_FRACTION**2
         self.knots = WaterKnots(self.t_s, fixed=fixed)
         self.time_weights = self.knots.weights(self.t_s)
-        self.power_weights = knot_weights(self.ln_power)
+        weights = knot_weights(self.ln_power)
+        places = np.flatnonzero(weights.any(axis=0))
+        # One more on each side, for the slopes.
+        self.touched = slice(max(int(places[0]) - 1, 0), min(int(places[-1]) + 2, len(KNOTS)))
+        self.power_weights = np.ascontiguousarray(weights[:, self.touched])
         self.speed = np.maximum(np.hypot(self.velocity[:, 0], self.velocity[:, 1]), 1e-3)
         self.course = line_directions(self.velocity)
         self.side = self.course[:, ::-1] * np.array([1.0, -1.0])
@@ -195,8 +199,9 @@ def _converge(
             scale = _scale((residual**2 - known)[used], freedom)
         weight = np.where(used, 1.0 / (known + scale), 0.0)
         weighted = jacobian.T * weight
-        covariance = np.asarray(np.linalg.inv(normal + weighted @ jacobian), np.float64)
-        parameters = float(quadratic(jacobian, covariance) @ weight)
+        by_blocks = weighted @ jacobian
+        covariance = np.asarray(np.linalg.inv(normal + by_blocks), np.float64)
+        parameters = float(np.vdot(covariance, by_blocks))
         step = covariance @ (right - normal @ unknowns + weighted @ residual)
         cost = prior_cost(unknowns) + float(residual**2 @ weight)
         for _ in range(HALVINGS):
@@ -215,60 +220,6 @@ def _converge(
     return _Solution(*ends, covariance, widening, scale, used, weight, cost)
 
 
-def _knowledge(
-    knots: WaterKnots,
-    water_sd_mps: float,
-    circles: list[Circle],
-    carried: Carried | None,
-    shape: Shape,
-) -> tuple[FloatArray, FloatArray]:
-    """Return normal matrix and right-hand side of all that is known besides the blocks."""
-    normal, right = _prior(knots, max(water_sd_mps, 1e-4), shape)
-    _add_circles(normal, right, circles, knots)
-    if carried is not None:
-        _add_carried(normal, right, carried)
-    return normal, right
-
-
-def _prior(knots: WaterKnots, water_sd_mps: float, shape: Shape) -> tuple[FloatArray, FloatArray]:
-    """Return normal matrix and right-hand side of the priors."""
-    count, of_water = len(KNOTS), 2 * knots.count
-    normal, right = np.zeros((of_water + count, of_water + count)), np.zeros(of_water + count)
-    normal[:of_water, :of_water] = np.kron(np.eye(2), knots.prior(water_sd_mps))
-    bend = np.diff(np.eye(count), 2, axis=0)
-    rise = np.diff(np.eye(count), axis=0)
-    curve = bend.T @ bend / (shape.slope_walk * SPACING**3)
-    # Per unit of ln P, so that the spacing of the knots does not matter.
-    weight = 1.0 / shape.slope_sd**2 / SPACING
-    curve += weight * rise.T @ rise
-    middle = knot_weights(np.array([np.log(LEVEL_W)]))[0]
-    curve += np.outer(middle, middle) / LEVEL_SD**2
-    normal[of_water:, of_water:] = curve
-    right[of_water:] = weight * SLOPE * SPACING * rise.sum(axis=0)
-    right[of_water:] += middle * LEVEL_LN_MPS / LEVEL_SD**2
-    return normal, right
-
-
-def _add_circles(
-    normal: FloatArray, right: FloatArray, circles: list[Circle], knots: WaterKnots
-) -> None:
-    of_water = 2 * knots.count
-    for circle in circles:
-        rows = np.kron(np.eye(2), knots.weights(np.array([circle.t_s])))
-        known = circle.covariance + np.eye(2) * knots.between_m2ps2
-        precision = rows.T @ np.linalg.inv(known)
-        normal[:of_water, :of_water] += precision @ rows
-        right[:of_water] += precision @ np.array([circle.east_mps, circle.north_mps])
-
-
-def _add_carried(normal: FloatArray, right: FloatArray, carried: Carried) -> None:
-    precision = np.linalg.inv(carried.covariance)
-    begin = len(right) - len(KNOTS) + carried.first_knot
-    place = slice(begin, begin + len(carried.ln_speed))
-    normal[place, place] += precision
-    right[place] += precision @ carried.ln_speed
-
-
 def _scale(excess_m2ps2: FloatArray, freedom: float) -> float:
     """Return the variance of a block's speed from the residuals and its prior."""
     total = BLOCK_SPEED_SD_WORTH * BLOCK_SPEED_SD_MPS**2
@@ -278,25 +229,29 @@ def _scale(excess_m2ps2: FloatArray, freedom: float) -> float:
 
 def _covariance(
     data: _Blocks, best: _Solution, normal: FloatArray, shapeless: FloatArray
-) -> FloatArray:
+) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return the covariance of a solution, with the curve's shape as no evidence of the water.
 
     That of the water is as if the curve had any shape (`shapeless` is the normal matrix of what is
     known besides the blocks then), that of the curve given the water as of its usual shape.
+
+    Returns
+    -------
+    tuple
+        That of the water (w, w), of curve and water (k, w), and of the curve (k, k), not widened.
     """
     count = 2 * data.knots.count
     _, jacobian = data.model(best.water, best.curve)
     by_blocks = (jacobian.T * best.weight) @ jacobian
-    water = np.linalg.inv(shapeless + by_blocks)[:count, :count]
-    given = np.linalg.inv((normal + by_blocks)[count:, count:])
-    by_water = -given @ (normal + by_blocks)[count:, :count]
+    water = np.asarray(np.linalg.inv(shapeless + by_blocks)[:count, :count], np.float64)
+    given = np.asarray(np.linalg.inv((normal + by_blocks)[count:, count:]), np.float64)
+    by_water = -given @ by_blocks[count:, :count]
     mixed = by_water @ water
-    whole = np.block([[water, mixed.T], [mixed, given + mixed @ by_water.T]])
-    return np.asarray(best.widening * whole, np.float64)
+    return water, mixed, given + mixed @ by_water.T
 
 
 def _hidden(data: _Blocks, best: _Solution, of_water: FloatArray) -> FloatArray:
-    """Return the rise of ln w at the knots by the expected square of the water across.
+    """Return the rise of ln w at the touched knots by the expected square of the water across.
 
     Against water a across, the speed made along a course falls by a^2 / 2 w; the curve follows as
     it would any change of the observed speeds. `of_water` is the covariance of the water's knots.
@@ -315,3 +270,11 @@ def _seen(through: FloatArray, carried: Carried | None) -> tuple[float, float]:
     if carried is not None:
         low, high = min(low, carried.seen_mps[0]), max(high, carried.seen_mps[1])
     return low, high
+
+
+def _side_by_side(water: Equations, curve: Equations) -> Equations:
+    """Return the equations of water and curve as those of all unknowns."""
+    count, both = len(water[1]), len(water[1]) + len(curve[1])
+    normal = np.zeros((both, both))
+    normal[:count, :count], normal[count:, count:] = water[0], curve[0]
+    return normal, np.concatenate([water[1], curve[1]])

@@ -139,7 +139,7 @@ def speeds_on_courses(
     """
     speeds = GroundPower(known).speeds(SPEEDS)
     if ridden_mps is not None:
-        speeds = np.unique(np.append(speeds, ridden_mps))
+        speeds = np.array(sorted({*speeds.tolist(), ridden_mps}))
     low, high = known.seen_mps
     inside = np.zeros(len(speeds))
     power, by_power = np.zeros(len(speeds)), np.zeros((len(speeds), len(known.covariance)))

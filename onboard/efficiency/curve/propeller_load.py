@@ -88,10 +88,21 @@ class PropellerLoad:
 
 def _lighter(before: list[Minute | None], now: Minute) -> Minute | None:
     """Return a minute at which the propeller took much less power at its revs; None without."""
+    least = _ln_load(now) - EXCESS_LEAST
     for was in before:
-        if was is not None and load_excess(was, now) > EXCESS_LEAST:
+        # Slip only lowers the excess: where both report revs, most need no second look.
+        if was is None or _ln_load(was) >= least:
+            continue
+        if load_excess(was, now) > EXCESS_LEAST:
             return was
     return None
+
+
+def _ln_load(minute: Minute) -> float:
+    """Return ln of the power over the cube of the revs; NaN where either is unknown."""
+    if not (minute.revs > 0 and minute.power_w > 0):
+        return math.nan
+    return math.log(minute.power_w) - 3.0 * math.log(minute.revs)
 
 
 def load_excess(was: Minute, now: Minute, *, any_course: bool = False) -> float:

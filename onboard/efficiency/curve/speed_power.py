@@ -202,7 +202,10 @@ def knot_weights(ln_power: FloatArray) -> FloatArray:
 
 def slopes(ln_speed: FloatArray) -> FloatArray:
     """Return the slope m of a curve at `KNOTS`."""
-    return np.asarray(np.gradient(ln_speed, SPACING), np.float64)
+    steps = ln_speed[1:] - ln_speed[:-1]
+    found = np.empty(len(ln_speed))
+    found[0], found[-1], found[1:-1] = steps[0], steps[-1], (steps[1:] + steps[:-1]) / 2.0
+    return found / SPACING
 
 
 def rising(ln_speed: FloatArray) -> FloatArray:

@@ -5,6 +5,7 @@ the craft then follows without a noticeable lag. The criterion compares the two 
 with each other, and with both halves of the settling time before it.
 """
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -104,15 +105,17 @@ def _are_steady(windows: FloatArray) -> npt.NDArray[np.bool_]:
 
 def _block(rows: FloatArray) -> SteadyBlock:
     """Return the means of a steady window."""
-    first_half = np.nanmean(rows[10:20], axis=0)
-    course = np.arctan2(first_half[2], first_half[3])
     block = rows[SETTLE_S:]
-    block = block[~np.isnan(block).any(axis=1)]
-    along = block[:, 2] * np.sin(course) + block[:, 3] * np.cos(course)
+    if math.isnan(block.sum()):
+        block = block[~np.isnan(block).any(axis=1)]
+    first_half = block[block[:, 0] <= rows[-1, 0] - BLOCK_S // 2]
+    east, north = first_half[:, 2:].sum(axis=0).tolist()
+    over_ground = math.hypot(east, north)
+    along = block[:, 2] * (east / over_ground) + block[:, 3] * (north / over_ground)
     block = block[inliers(block[:, 1]) & inliers(along)]
-    means = block.mean(axis=0)
+    _, power_w, east_mps, north_mps = (block.sum(axis=0) / len(block)).tolist()
     return SteadyBlock(
-        float(rows[-1, 0]), float(means[1]), standard_error(block[:, 1]), *means[2:].tolist()
+        float(rows[-1, 0]), power_w, standard_error(block[:, 1]), east_mps, north_mps
     )
 
 
@@ -121,7 +124,7 @@ def standard_error(values: FloatArray) -> float:
 
     The effective sample size is n (1 - r) / (1 + r) with r the lag-one correlation.
     """
-    off = values - values.mean()
+    off = values - values.sum() / len(values)
     square = float(off @ off)
     if square <= 0:
         return 0.0

@@ -3,6 +3,7 @@
 Its centre is the set and drift, however much speed the turn costs, and without a compass.
 """
 
+import math
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -24,6 +25,8 @@ from onboard.efficiency.common_practice import (
     TURN_SLOWEST_MPS,
 )
 from onboard.efficiency.sources.settled_seconds import SettledSeconds
+
+TURN_LEAST_RAD = math.radians(TURN_LEAST_DEG)
 
 
 @dataclass(frozen=True)
@@ -89,7 +92,7 @@ class CircleFinder:
         if len(self._rows) < TURN_SHORTEST_S:
             return none
         course = self._rows[:, 4]
-        if np.degrees(np.ptp(course)) < TURN_LEAST_DEG:
+        if course.max() - course.min() < TURN_LEAST_RAD:
             return none
         turned = np.degrees(np.abs(course[-1] - course))
         ended = turned[-1 - TURN_ENDED_S] < TURN_ENDED_DEG

@@ -142,15 +142,23 @@ class CumulativeCurves:
 
         Before the oldest point stored it is the total there.
         """
-        if not self._end:
-            return 0.0 if np.ndim(t_s) == 0 else np.zeros(np.shape(t_s))
-        if isinstance(t_s, np.ndarray):
-            if not t_s.size:
-                return np.empty(t_s.shape)
-            around = self._around(float(t_s.min()), float(t_s.max()))
-            return np.interp(t_s, self._t_s[around], self._total[self._columns[name], around])
-        around = self._around(t_s, t_s)
-        return float(np.interp(t_s, self._t_s[around], self._total[self._columns[name], around]))
+        if not isinstance(t_s, np.ndarray):
+            return self._at_once(self._total[self._columns[name]], t_s) if self._end else 0.0
+        if not self._end or not t_s.size:
+            return np.zeros(t_s.shape)
+        around = self._around(float(t_s.min()), float(t_s.max()))
+        return np.interp(t_s, self._t_s[around], self._total[self._columns[name], around])
+
+    def _at_once(self, total: FloatArray, t_s: float) -> float:
+        """Return a total at one time, as `numpy.interp` has it, to the last bit."""
+        times = self._t_s
+        after = int(times[: self._end].searchsorted(t_s, "right"))
+        before = max(after - 1, 0)
+        begin_s, begin = times.item(before), total.item(before)
+        if after in {0, self._end} or begin_s == t_s:
+            return float(begin)
+        slope = (total.item(after) - begin) / (times.item(after) - begin_s)
+        return float(slope * (t_s - begin_s) + begin)
 
     def _around(self, begin_s: float, end_s: float) -> slice:
         """Return the slice of points that spans two times, as interpolating in all is slower."""

@@ -19,19 +19,20 @@ many beyond the points they store."""
 def slices(block: Block) -> Iterator[Block]:
     """Yield the block in pieces of one or more slices of `SLICE_S`, in order."""
     channels = {name: channel for name, channel in block.channels.items() if len(channel)}
-    places = {}
+    places, numbers = {}, set[float]()
     for name, channel in channels.items():
         # Late samples belong to the piece that they arrive in.
         reached = np.maximum.accumulate(np.nan_to_num(channel.t_s, nan=-np.inf))
-        places[name] = np.floor(reached / SLICE_S)
+        place = places[name] = np.floor(reached / SLICE_S)
+        numbers |= {float(place[0]), *place[1:][place[1:] != place[:-1]].tolist()}
     if not places:
         return
-    numbers = np.unique(np.concatenate(list(places.values())))
     if len(numbers) == 1:
         yield block
         return
     # Where each slice ends in each channel.
-    ends = {name: np.searchsorted(places[name], numbers, side="right") for name in channels}
+    rising = sorted(numbers)
+    ends = {name: np.searchsorted(places[name], rising, side="right") for name in channels}
     begin = dict.fromkeys(channels, 0)
     for n in range(len(numbers)):
         more = {name: int(ends[name][min(n + 1, len(numbers) - 1)]) for name in channels}

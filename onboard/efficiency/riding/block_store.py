@@ -46,7 +46,7 @@ class BlockStore:
 
     def __init__(self) -> None:
         self._blocks: list[FloatArray] = []
-        self._open: list[FloatArray] = []
+        self._open: list[list[float]] = []
         """Seconds of the unfinished block."""
         self._still_s = 0
 
@@ -58,8 +58,8 @@ class BlockStore:
     def fold(self, seconds: SettledSeconds) -> bool:
         """Fold in seconds, in order; return whether any of them was measured."""
         rows = _rows(seconds)
-        for row, moving in zip(rows, rows[:, SPEED] > MOVING_MPS, strict=True):
-            if moving:
+        for row in rows.tolist():
+            if row[SPEED] > MOVING_MPS:
                 self._ride(row)
             else:
                 self._rest()
@@ -69,14 +69,14 @@ class BlockStore:
         """Return the blocks, shape (n, 7), oldest first; those with the drive off left out."""
         rows = [*self._blocks]
         if len(self._open) >= OPEN_LEAST_S:
-            rows.append(block_of(np.array(self._open)))
+            rows.append(block_of(self._open))
         return _under_power(np.array(rows).reshape(-1, COLUMNS))
 
-    def _ride(self, row: FloatArray) -> None:
+    def _ride(self, row: list[float]) -> None:
         self._still_s = 0
         self._open.append(row)
         if len(self._open) == BLOCK_S:
-            self._blocks.append(block_of(np.array(self._open)))
+            self._blocks.append(block_of(self._open))
             self._open.clear()
             del self._blocks[:-BLOCKS_MOST]
 

@@ -30,6 +30,11 @@ def angle(a: Course, b: Course | float) -> Course:
     return abs((a - b + math.pi) % (2 * math.pi) - math.pi)
 
 
+def is_along(course_rad: float, other_rad: float) -> bool:
+    """Return whether a course is that of a leg on the other course."""
+    return angle(course_rad, other_rad) < LEG_COURSE_RAD
+
+
 def along(course_rad: FloatArray, other_rad: float) -> Bools:
     """Return which courses are those of a leg on the other course, shape (n,)."""
     return np.asarray(angle(course_rad, other_rad) < LEG_COURSE_RAD)

@@ -13,6 +13,8 @@ blocks that differ are passed over if riding as now lies beyond them within `PAS
 step of power soon after a turn shows nothing.
 """
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from onboard.block import FloatArray
@@ -25,7 +27,7 @@ from onboard.efficiency.riding.common_practice import (
     TURNED_DEG,
     TURNED_STRAIGHT_LEAST,
 )
-from onboard.efficiency.riding.courses import Bools, Indices, along, angle
+from onboard.efficiency.riding.courses import Bools, Indices, angle, is_along
 from onboard.efficiency.riding.ridden_blocks import (
     STRAIGHT,
     THROTTLE,
@@ -60,21 +62,25 @@ class LikeBlocks:
     """
 
     def __init__(self, blocks: FloatArray) -> None:
-        self._logs = np.stack([ln_power(blocks), ln_speed(blocks)], axis=1)
-        self._throttle = blocks[:, THROTTLE]
-        self._course = course_rad(blocks)
-        self._turned = _turned(self._course, blocks[:, STRAIGHT])
-        self._settled = _settled(self._turned)
-        steps = np.diff(self._logs[:, 0])[~self._turned[1:]]
-        lately = np.abs(np.diff(self._logs[-AFTER_BLOCKS:, 0]))
+        power, course = ln_power(blocks), course_rad(blocks)
+        turned = _turned(course, blocks[:, STRAIGHT])
+        # Only a few blocks are compared at a time, which plain lists do sooner than arrays.
+        self._power: list[float] = power.tolist()
+        self._speed: list[float] = ln_speed(blocks).tolist()
+        self._throttle: list[float] = blocks[:, THROTTLE].tolist()
+        self._course: list[float] = course.tolist()
+        self._turned: list[bool] = turned.tolist()
+        self._settled: list[bool] = _settled(turned).tolist()
+        steps = np.diff(power)[~turned[1:]]
+        lately = np.abs(np.diff(power[-AFTER_BLOCKS:]))
         self._is_restless = int((lately > POWER_STEPPED).sum()) >= RESTLESS_STEPS
         self._holds_power = _scatter(steps[-AFTER_BLOCKS:]) < HELD_POWER_SD
 
     def found(self) -> Indices:
         """Return the indices of the blocks ridden as now, rising; the last block is one of them."""
         if self._is_restless:
-            return np.arange(len(self._logs) - AFTER_BLOCKS, len(self._logs))
-        at = len(self._logs) - 1
+            return np.arange(len(self._power) - AFTER_BLOCKS, len(self._power))
+        at = len(self._power) - 1
         like = [at]
         while at > 0:
             now = like[-AFTER_BLOCKS:]
@@ -87,9 +93,9 @@ class LikeBlocks:
 
     def _next_older(self, at: int, now: list[int]) -> int | None:
         """Return the newest block before one that is as now; None where the riding begins."""
-        older = list(range(max(at - BEFORE_BLOCKS, 0), at))
+        older = range(max(at - BEFORE_BLOCKS, 0), at)
         # The newest of them alone, too: the older one may lie before a change.
-        if not (self._changed(older, now) and self._changed([at - 1], now)):
+        if not (self._changed(older, now) and self._changed(range(at - 1, at), now)):
             return at - 1
         return self._beyond_transition(at, now)
 
@@ -97,47 +103,51 @@ class LikeBlocks:
         """Return the newest block as now beyond a transition; None where there is none."""
         oldest = max(at - 1 - PASSING_BLOCKS, BEYOND_BLOCKS - 1)
         for last in range(at - 2, oldest - 1, -1):
-            if not self._changed(list(range(last - BEYOND_BLOCKS + 1, last + 1)), now):
+            if not self._changed(range(last - BEYOND_BLOCKS + 1, last + 1), now):
                 return last
         return None
 
-    def _changed(self, older: list[int], now: list[int]) -> bool:
+    def _changed(self, older: range, now: list[int]) -> bool:
         """Return whether the rider changed something between some blocks and those as now."""
-        on_course = along(self._course[now], self._course[older[-1]])
-        near = [block for block, same in zip(now, on_course, strict=True) if same]
+        course = self._course[older[-1]]
+        near = [block for block in now if is_along(self._course[block], course)]
         return (
             self._both_changed(older, near or now)
             or self._power_stepped(older, near[-BEFORE_BLOCKS:])
             or self._held_power_changed(older, near or now)
         )
 
-    def _both_changed(self, older: list[int], now: list[int]) -> bool:
+    def _both_changed(self, older: range, now: list[int]) -> bool:
         """Return whether power and speed differ in the same direction."""
-        power, speed = self._difference(older, now)
+        power, speed = _rise(self._power, older, now), _rise(self._speed, older, now)
         return power * speed > 0 and abs(power) > POWER_CHANGED and abs(speed) > SPEED_CHANGED
 
-    def _power_stepped(self, older: list[int], near: list[int]) -> bool:
+    def _power_stepped(self, older: range, near: list[int]) -> bool:
         """Return whether power stepped on a straight course, between neighbouring blocks."""
-        if not near or not self._settled[near].all() or self._turned[older].any():
+        settled = bool(near) and all(self._settled[block] for block in near)
+        if not settled or any(self._turned[block] for block in older):
             return False
-        power, _ = self._difference(older, near)
-        return abs(power) > POWER_STEPPED
+        return abs(_rise(self._power, older, near)) > POWER_STEPPED
 
-    def _held_power_changed(self, older: list[int], now: list[int]) -> bool:
+    def _held_power_changed(self, older: range, now: list[int]) -> bool:
         """Return whether a held power had another level, other than by a load at one throttle."""
         if not self._holds_power:
             return False
-        power, _ = self._difference(older, now)
+        power = _rise(self._power, older, now)
         return abs(power) > HELD_POWER_CHANGED and not self._throttle_stayed(older, now)
 
-    def _difference(self, older: list[int], now: list[int]) -> tuple[float, float]:
-        """Return by how much ln power and ln speed were higher."""
-        power, speed = self._logs[older].mean(axis=0) - self._logs[now].mean(axis=0)
-        return float(power), float(speed)
-
-    def _throttle_stayed(self, older: list[int], now: list[int]) -> bool:
-        before, after = float(self._throttle[older].mean()), float(self._throttle[now].mean())
+    def _throttle_stayed(self, older: range, now: list[int]) -> bool:
+        before, after = _mean(self._throttle, older), _mean(self._throttle, now)
         return abs(before - after) < THROTTLE_CHANGED * after
+
+
+def _mean(column: list[float], blocks: Sequence[int]) -> float:
+    return sum([column[block] for block in blocks]) / len(blocks)
+
+
+def _rise(column: list[float], older: Sequence[int], now: Sequence[int]) -> float:
+    """Return by how much a column was higher."""
+    return _mean(column, older) - _mean(column, now)
 
 
 def _turned(course: FloatArray, straight: FloatArray) -> Bools:

@@ -5,6 +5,7 @@ looks back on the riding works on an array of such rows, of shape (n, 7).
 """
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -22,26 +23,28 @@ SLIGHTEST_W, SLIGHTEST_MPS = 1e-3, 1e-9
 """Floors that keep logarithms and quotients finite."""
 
 
-def block_of(seconds: FloatArray) -> FloatArray:
+def block_of(seconds: Sequence[Sequence[float]]) -> FloatArray:
     """Return the block of some seconds.
 
     Parameters
     ----------
     seconds
-        The columns up to the throttle, which is NaN where unknown, shape (k, 6).
+        The columns up to the throttle, which is NaN where unknown: k rows of 6.
 
     Returns
     -------
     FloatArray
         Shape (7,); the throttle is NaN if it was never known.
     """
-    throttle = seconds[:, THROTTLE]
-    known = throttle[np.isfinite(throttle)]
-    velocity = seconds[:, [EAST, NORTH]]
-    over_ground = np.maximum(np.hypot(*velocity.T), SLIGHTEST_MPS)
-    straight = np.hypot(*(velocity / over_ground[:, None]).mean(axis=0))
-    middle = known.mean() if len(known) else math.nan
-    return np.array([*seconds[:, :THROTTLE].mean(axis=0), middle, straight])
+    count, columns = len(seconds), list(zip(*seconds, strict=True))
+    known = [throttle for throttle in columns[THROTTLE] if math.isfinite(throttle)]
+    east = north = 0.0
+    for by_east, by_north in zip(columns[EAST], columns[NORTH], strict=True):
+        over_ground = max(math.hypot(by_east, by_north), SLIGHTEST_MPS)
+        east, north = east + by_east / over_ground, north + by_north / over_ground
+    middle = sum(known) / len(known) if known else math.nan
+    means = (sum(column) / count for column in columns[:THROTTLE])
+    return np.array([*means, middle, math.hypot(east, north) / count])
 
 
 def ln_power(blocks: FloatArray) -> FloatArray:

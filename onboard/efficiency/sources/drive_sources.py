@@ -9,7 +9,7 @@ its own.
 import numpy as np
 import numpy.typing as npt
 
-from onboard.block import Block, Channel, FloatArray
+from onboard.block import Block, Channel, FloatArray, numbers_in
 from onboard.contract.figure import Number, Unknown
 from onboard.contract.reasons import Reason
 from onboard.contract.refusals import Refusal, RefusalCode
@@ -37,7 +37,7 @@ class DriveSources:
         if drive is None or not len(drive):
             return block
         motors = drive["motor"]
-        numbers = [int(number) for number in np.unique(motors[np.isfinite(motors)]).tolist()]
+        numbers = numbers_in(motors)
         for number in numbers:
             if number in self._coverage or len(self._coverage) < MOTORS_MOST:
                 mine = motors == number
@@ -87,12 +87,10 @@ class DriveSources:
 
     def brief(self, t_s: float) -> tuple[str, ...]:
         """Return the motors seen only briefly, and lately, as of a stream time [s]."""
-        most_s = max((coverage.covered_s(t_s) for coverage in self._coverage.values()), default=0.0)
         return tuple(
             f"motor {number}"
             for number, coverage in sorted(self._coverage.items())
-            if is_brief(coverage.covered_s(t_s), most_s)
-            and 0 <= t_s - coverage.last_before(t_s) < NOTICE_S
+            if self._is_brief(coverage, t_s) and 0 <= t_s - coverage.last_before(t_s) < NOTICE_S
         )
 
     def _counts(
@@ -106,9 +104,14 @@ class DriveSources:
             return counts
         for row in np.flatnonzero(counts).tolist():
             at_s = float(t_s[row])
-            most_s = max(coverage.covered_s(at_s) for coverage in self._coverage.values())
-            counts[row] = not is_brief(self._coverage[int(motors[row])].covered_s(at_s), most_s)
+            counts[row] = not self._is_brief(self._coverage[int(motors[row])], at_s)
         return counts
+
+    def _is_brief(self, coverage: Coverage, at_s: float) -> bool:
+        return is_brief(
+            coverage.covered_s(at_s),
+            lambda: max(other.covered_s(at_s) for other in self._coverage.values()),
+        )
 
     def _read(self, number: int, drive: Channel) -> None:
         mine = np.flatnonzero(drive["motor"] == number)

@@ -150,7 +150,7 @@ class Instruments:
         """Yield the decisions about sources since the last call."""
         for decision in self.power.take_decisions():
             others = (*self.speed.brief(decision.t_s), *self._drive.brief(decision.t_s))
-            yield replace(decision, brief=(*decision.brief, *others))
+            yield replace(decision, brief=(*decision.brief, *others)) if others else decision
 
     def impossible_s(self) -> list[float]:
         """Return the stream times of impossible readings [s]."""

@@ -1,5 +1,6 @@
 """Minutes of steady riding, to be compared with one another: means of power, speed and hand."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,6 +21,9 @@ REVS: tuple[Reading, ...] = (("drive", "erpm"), ("drive", "rpm"))
 """Columns of the revolutions, in order of preference: they are only compared with themselves."""
 
 NAMES = "t_s", "power_w", "volts_v", "east_mps", "north_mps", "throttle_fraction"
+
+WHOLE = 4
+"""Columns after the time that must be known throughout."""
 
 
 @dataclass(frozen=True)
@@ -47,12 +51,12 @@ class Minute:
     @property
     def speed_mps(self) -> float:
         """Speed over ground."""
-        return float(np.hypot(self.east_mps, self.north_mps))
+        return math.hypot(self.east_mps, self.north_mps)
 
     def is_on_course_of(self, other: "Minute", within_deg: float) -> bool:
         """Return whether both have like courses; false at rest."""
         along = self.east_mps * other.east_mps + self.north_mps * other.north_mps
-        return bool(along > np.cos(np.radians(within_deg)) * self.speed_mps * other.speed_mps)
+        return along > math.cos(math.radians(within_deg)) * self.speed_mps * other.speed_mps
 
 
 class Minutes:
@@ -71,24 +75,22 @@ class Minutes:
         rows = np.concatenate([self._rows, new])
         first_new = len(rows) - len(new)
         self._rows = rows[-MINUTE_S + 1 :]
-        ends = (np.flatnonzero(rows[first_new:, 0] % EVERY_S == 0) + first_new + 1).tolist()
-        return [
-            (float(rows[end - 1, 0]), _minute(rows[max(end - MINUTE_S, 0) : end])) for end in ends
-        ]
+        ends = np.flatnonzero(rows[first_new:, 0] % EVERY_S == 0) + first_new + 1
+        young = [(float(rows[end - 1, 0]), None) for end in ends[ends < MINUTE_S].tolist()]
+        whole = ends[ends >= MINUTE_S]
+        return [*young, *_minutes(rows[whole[:, None] + np.arange(-MINUTE_S, 0)])]
 
 
-def _minute(rows: FloatArray) -> Minute | None:
-    if len(rows) < MINUTE_S or not np.isfinite(rows[:, :5]).all():
-        return None
-    power_w, volts_v, east_mps, north_mps = rows[:, 1:5].mean(axis=0).tolist()
-    throttle, revs = _held(rows[:, 5]), _held(rows[:, 6])
-    return Minute(float(rows[-1, 0]), power_w, volts_v, east_mps, north_mps, throttle, revs)
-
-
-def _held(values: FloatArray) -> float:
-    """Return a mean; NaN unless it is held.
-
-    Powers go with its cube, and the mean of a cube is that of the means only if it hardly varies.
-    """
-    mean = float(values.mean())
-    return mean if values.std() <= HELD_SD_FRACTION * mean else np.nan
+def _minutes(windows: FloatArray) -> list[tuple[float, Minute | None]]:
+    """Return the minutes of windows of rows, shape (n, 60, 7), each with its end."""
+    values = windows[:, :, 1:]
+    known = np.isfinite(values[:, :, :WHOLE].sum(axis=(1, 2)))
+    means = values.mean(axis=1)
+    hand = means[:, WHOLE:]
+    # Powers go with its cube, and the mean of a cube is that of the means only if it hardly varies.
+    hand[values[:, :, WHOLE:].std(axis=1) > HELD_SD_FRACTION * hand] = np.nan
+    ends = windows[:, -1, 0].tolist()
+    return [
+        (t_s, Minute(t_s, *row) if whole else None)
+        for t_s, row, whole in zip(ends, means.tolist(), known.tolist(), strict=True)
+    ]

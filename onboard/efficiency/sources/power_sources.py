@@ -20,7 +20,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from onboard.block import Block, Channel
+from onboard.block import Block, Channel, numbers_in
 from onboard.contract.reasons import Reason
 from onboard.contract.refusals import Refusal, RefusalCode
 from onboard.efficiency.common_practice import (
@@ -108,8 +108,8 @@ class PowerSources:
         if summary := block.get("power"):
             self._summary.fold(summary.t_s, summary["volts_v"], summary["amps_a"])
         if packs := block.get("battery"):
-            for pack in np.unique(packs["pack"]).tolist():
-                self._fold_pack(int(pack), packs)
+            for pack in numbers_in(packs["pack"]):
+                self._fold_pack(pack, packs)
 
     def chosen(self, at_s: float | None = None) -> BatterySide | None:
         """Return the meters that the figures are based on, None if no current is measured.
@@ -121,7 +121,7 @@ class PowerSources:
         """
         if at_s is not None and self._sides and at_s >= self._sides[0][0]:
             return self._sides[bisect_right(self._sides, at_s, key=lambda side: side[0]) - 1][1]
-        return self._side(at_s)
+        return self._side(at_s, self._counting(at_s))
 
     def decide(self, begin_s: float, until_s: float) -> None:
         """Decide which sources count, at each multiple of `CHOICE_S` up to a settled stream time.
@@ -194,11 +194,10 @@ class PowerSources:
 
     def reached_s(self) -> list[float]:
         """Return the stream time reached by each sensor that may count [s]."""
-        most_s = self._most_s(None)
         return [
             meter.curves.last_s
             for meter in self._meters
-            if meter.curves.last_s is not None and not is_brief(meter.seen.covered_s(), most_s)
+            if meter.curves.last_s is not None and not self._is_brief(meter, None)
         ]
 
     def impossible_s(self) -> list[float]:
@@ -230,8 +229,7 @@ class PowerSources:
             channel["energy_out_wh"][mine],
         )
 
-    def _side(self, at_s: float | None) -> BatterySide | None:
-        counting = self._counting(at_s)
+    def _side(self, at_s: float | None, counting: list[int]) -> BatterySide | None:
         out = self._out_at(at_s)
         live = [pack for pack in counting if pack not in out]
         if live and self._packs_count(counting, live, at_s):
@@ -272,7 +270,7 @@ class PowerSources:
                 self._silent.discard(pack)
             elif pack not in self._silent:
                 self._fell_silent(pack, counting, t_s, last_s)
-        side = self._side(t_s)
+        side = self._side(t_s, counting)
         self._by_packs = side is not None and side.meters[0] is not self._summary
         if not self._sides or self._sides[-1][1] != side:
             self._sides.append((t_s, side))
@@ -310,12 +308,14 @@ class PowerSources:
 
     def _counting(self, at_s: float | None) -> list[int]:
         """Return the packs that are not brief, in order."""
-        most_s = self._most_s(at_s)
         return [
             pack
             for pack, meter in sorted(self._packs.items())
-            if _began(meter, at_s) and not is_brief(meter.seen.covered_s(at_s), most_s)
+            if _began(meter, at_s) and not self._is_brief(meter, at_s)
         ]
+
+    def _is_brief(self, meter: EnergyMeter, at_s: float | None) -> bool:
+        return is_brief(meter.seen.covered_s(at_s), lambda: self._most_s(at_s))
 
     def _most_s(self, at_s: float | None) -> float:
         return max(covered_s(meter.curves, at_s) for meter in self._meters)
@@ -324,15 +324,13 @@ class PowerSources:
         return {pack: out for pack, out in self._out.items() if at_s is None or out.since_s <= at_s}
 
     def _record(self, counting: list[int], side: BatterySide | None, t_s: float) -> None:
-        most_s = self._most_s(t_s)
         named = {MONITOR: self._summary} | {
             f"battery {pack}": meter for pack, meter in sorted(self._packs.items())
         }
         brief = tuple(
             name
             for name, meter in named.items()
-            if is_brief(meter.seen.covered_s(t_s), most_s)
-            and t_s - meter.seen.last_before(t_s) < NOTICE_S
+            if self._is_brief(meter, t_s) and t_s - meter.seen.last_before(t_s) < NOTICE_S
         )
         out = self._out_at(t_s) if self._by_packs else {}
         packs = counting if self._by_packs else []

@@ -71,6 +71,8 @@ class SettledSeconds:
         Distance covered in it [m].
     latitude_deg, longitude_deg, throttle_fraction
         Last readings, no older than `STALE_READING_S`.
+    energy_wh, made_m
+        Energy drawn and distance covered up to its end, gaps bridged [Wh, m].
     readings
         Last readings of those columns that the cutter was asked for.
     """
@@ -86,6 +88,8 @@ class SettledSeconds:
     latitude_deg: FloatArray
     longitude_deg: FloatArray
     throttle_fraction: FloatArray
+    energy_wh: FloatArray
+    made_m: FloatArray
     readings: Mapping[Reading, FloatArray] = field(default_factory=dict, kw_only=True)
 
     def __len__(self) -> int:
@@ -153,33 +157,31 @@ class SecondsCutter:
             self._next_s = float(edges[-1])
             self._power.decide(begin_s, self._next_s)
         ends = edges[1:]
+        *by_power, energy_wh = self._power_columns(edges)
+        *by_speed, made_m = self._speed_columns(edges)
+        carried = (reading.at(ends) for reading in self._carried)
         return SettledSeconds(
-            ends,
-            *self._power_columns(edges),
-            *self._speed_columns(edges),
-            *(reading.at(ends) for reading in self._carried),
+            *(ends, *by_power, *by_speed, *carried, energy_wh, made_m),
             readings={name: reading.at(ends) for name, reading in self._readings.items()},
         )
 
     def _power_columns(self, edges: FloatArray) -> Iterable[FloatArray]:
-        columns = np.full((4, len(edges) - 1), np.nan)
+        columns = np.full((5, len(edges) - 1), np.nan)
         for begin, end, side in _stretches(edges, self._begin_s, self._power.chosen):
             if side is None:
                 continue
             part = edges[begin : end + 1]
             measured_s = [np.diff(meter.curves.at("measured_s", part)) for meter in side.meters]
             known = np.min(measured_s, axis=0) > WHOLE_SECOND_S
-            energy, charge, volts = (
-                np.diff(side.at(name, part)) * 3600
-                for name in ("energy_wh", "charge_ah", "volt_hours")
-            )
-            means = (energy, charge, volts / len(side.meters))
+            totals = [side.at(name, part) for name in ("energy_wh", "charge_ah", "volt_hours")]
+            means = np.diff(totals) * 3600
+            means[2] /= len(side.meters)
             columns[:3, begin:end] = np.where(known, means, np.nan)
-            columns[3, begin:end] = side.at("charge_ah", part[1:])
+            columns[3, begin:end], columns[4, begin:end] = totals[1][1:], totals[0][1:]
         return columns
 
     def _speed_columns(self, edges: FloatArray) -> Iterable[FloatArray]:
-        columns = np.full((3, len(edges) - 1), np.nan)
+        columns = np.full((4, len(edges) - 1), np.nan)
         for begin, end, meter in _stretches(edges, self._begin_s, self._speed.chosen):
             if meter is None:
                 continue
@@ -190,7 +192,8 @@ class SecondsCutter:
                 moved.at("north_m", part),
                 meter.track.curve.at("distance_m", part),
             )
-            columns[:, begin:end] = np.where(known, np.diff(totals), np.nan)
+            columns[:3, begin:end] = np.where(known, np.diff(totals), np.nan)
+            columns[3, begin:end] = totals[2][1:]
         return columns
 
 

@@ -70,8 +70,7 @@ class SpeedSources:
         covered = {
             name: covered_s(meter.displacement, at_s) for name, meter in self._meters.items()
         }
-        most_s = max(covered.values())
-        if self._without_fix(at_s, most_s):
+        if self._without_fix(at_s, max(covered.values())):
             # Any other speed is then a zero that was not measured.
             return None
         gone = {name for name in self._unplugged if self._is_gone(name, at_s)}
@@ -107,10 +106,10 @@ class SpeedSources:
     @property
     def several(self) -> bool:
         """Whether more than one source that is not brief gave a speed."""
-        most_s = self._most_s(None)
         active = (m for m in self._meters.values() if m.displacement.last_s is not None)
         return (
-            sum(not is_brief(covered_s(meter.displacement, None), most_s) for meter in active) > 1
+            sum(not self._is_brief(covered_s(meter.displacement, None), None) for meter in active)
+            > 1
         )
 
     def name_of(self, meter: DistanceMeter) -> str:
@@ -119,17 +118,17 @@ class SpeedSources:
 
     def brief(self, t_s: float) -> tuple[str, ...]:
         """Return the sources seen only briefly, and lately, as of a stream time [s]."""
-        most_s = self._most_s(t_s)
         found = []
         receiver_s = self._receiver.last_before(t_s)
-        if is_brief(self._receiver.covered_s(t_s), most_s) and 0 <= t_s - receiver_s < NOTICE_S:
+        brief = self._is_brief(self._receiver.covered_s(t_s), t_s)
+        if brief and 0 <= t_s - receiver_s < NOTICE_S:
             found.append(NAMES["gps"])
         for name in ("fused", "hud"):
             curves = self._meters[name].displacement
             first_s, last_s = curves.first_s, curves.last_before(t_s)
             if first_s is None or last_s is None or t_s - last_s >= NOTICE_S:
                 continue
-            if is_brief(covered_s(curves, t_s), most_s) and last_s - first_s < STRAY_S:
+            if last_s - first_s < STRAY_S and self._is_brief(covered_s(curves, t_s), t_s):
                 found.append(NAMES[name])
         return tuple(found)
 
@@ -151,13 +150,16 @@ class SpeedSources:
         if np.isinf(last_s) or fixed:
             return False
         receiver_s = self._receiver.covered_s(at_s)
-        return not is_brief(receiver_s, max(most_s, receiver_s))
+        return not is_brief(receiver_s, lambda: max(most_s, receiver_s))
 
     def _is_gone(self, name: str, at_s: float | None) -> bool:
         since_s, before_s = self._unplugged[name]
         if at_s is not None and at_s < since_s:
             return False
         return covered_s(self._meters[name].displacement, at_s) - before_s < BRIEF_S
+
+    def _is_brief(self, covered_s: float, at_s: float | None) -> bool:
+        return is_brief(covered_s, lambda: self._most_s(at_s))
 
     def _most_s(self, at_s: float | None) -> float:
         return max(covered_s(meter.displacement, at_s) for meter in self._meters.values())

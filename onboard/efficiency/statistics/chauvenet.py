@@ -35,9 +35,9 @@ def inliers(values: FloatArray) -> Bools:
     """Return a mask of the inliers, shape (n,); fewer than 3 values are all inliers."""
     if len(values) < 3:
         return np.ones(len(values), np.bool_)
-    sd = float(values.std(ddof=1))
-    inside: Bools = np.abs(values - values.mean()) <= threshold(len(values)) * sd
-    return inside
+    off = values - values.sum() / len(values)
+    sd = math.sqrt(float(off @ off) / (len(values) - 1))
+    return np.asarray(np.abs(off) <= threshold(len(values)) * sd)
 
 
 def inliers_keeping_most(residual_sd: FloatArray) -> Bools:
@@ -51,5 +51,8 @@ def inliers_keeping_most(residual_sd: FloatArray) -> Bools:
     if len(residual_sd) < 5:
         return np.ones(len(residual_sd), np.bool_)
     size = np.abs(residual_sd)
-    limit = max(threshold(len(size)), float(np.quantile(size, 1 - REJECTED_MOST_FRACTION)))
-    return size <= limit
+    # The quantile by the straight line between two values, as numpy has it.
+    place = (1.0 - REJECTED_MOST_FRACTION) * (len(size) - 1)
+    low, high = np.sort(size)[int(place) : int(place) + 2].tolist()
+    limit = max(threshold(len(size)), low + (high - low) * (place - int(place)))
+    return np.asarray(size <= limit)

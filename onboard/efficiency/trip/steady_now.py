@@ -6,8 +6,6 @@ Pieces of ten seconds, in which waves average out, are judged against the mean o
 import math
 from collections.abc import Iterator
 
-import numpy as np
-
 from onboard.contract.figure import Number, Unknown
 from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import Steady
@@ -30,7 +28,7 @@ class SteadyNow:
     def __init__(self) -> None:
         self._rows: list[tuple[float, float, float, float]] = []
         self._count = 0
-        self._sums = np.zeros(6)
+        self._sums = [0.0] * 6
         """Sums of power, speed, east, north, cost and cost squared; cost is power over speed."""
 
     def fold(self, seconds: SettledSeconds) -> Iterator[float]:
@@ -47,7 +45,7 @@ class SteadyNow:
         count = self._count
         if not count:
             return Steady(0.0, NOT_STEADY, NOT_STEADY, NOT_STEADY)
-        power, speed, _, _, cost, squares = (self._sums / count).tolist()
+        power, speed, _, _, cost, squares = (total / count for total in self._sums)
         scatter: Number = Unknown(Reason.TOO_FEW_PIECES)
         if count >= RUN_PIECES_LEAST:
             variance = max(squares - cost**2, 0.0) / (count - 1)
@@ -61,18 +59,19 @@ class SteadyNow:
         sound = math.isfinite(power + speed) and power > 0 and speed >= COURSE_SLOWEST_MPS
         whole = len(rows) == RUN_PIECE_S and sound
         if not whole or not self._continues(power, speed, east, north):
-            self._count, self._sums = 0, np.zeros(6)
+            self._count, self._sums = 0, [0.0] * 6
         if whole:
             cost = power / speed
             self._count += 1
-            self._sums += (power, speed, east, north, cost, cost**2)
+            piece = (power, speed, east, north, cost, cost**2)
+            self._sums = [total + one for total, one in zip(self._sums, piece, strict=True)]
 
     def _continues(self, power: float, speed: float, east: float, north: float) -> bool:
         if not self._count:
             return True
         power_before, speed_before, east_before, north_before = (
-            self._sums[:4] / self._count
-        ).tolist()
+            total / self._count for total in self._sums[:4]
+        )
         turned = math.degrees(math.atan2(east, north) - math.atan2(east_before, north_before))
         return (
             abs(power - power_before) <= RUN_POWER_FRACTION * power_before

@@ -5,10 +5,8 @@ from typing import Self
 
 import numpy as np
 
-from onboard.block import FloatArray
 from onboard.contract.trip_line import POINTS_MOST, TripLine
-from onboard.efficiency.sources.power_sources import PowerSources
-from onboard.efficiency.sources.speed_sources import SpeedSources
+from onboard.efficiency.sources.settled_seconds import SettledSeconds
 
 
 class GrowingLine:
@@ -29,6 +27,13 @@ class GrowingLine:
         self.energy_wh: list[float] = []
         self.every_s = 1.0
         """Spacing of the points [s]; wider where nothing came in."""
+
+    def fold(self, seconds: SettledSeconds) -> None:
+        """Fold in settled seconds: the totals of both meters where both count."""
+        both = np.isfinite(seconds.energy_wh) & np.isfinite(seconds.made_m)
+        columns = seconds.t_s[both], seconds.made_m[both], seconds.energy_wh[both]
+        for t_s, made_m, energy_wh in zip(*(one.tolist() for one in columns), strict=True):
+            self.add(t_s, made_m, energy_wh)
 
     def add(self, t_s: float, distance_m: float, energy_wh: float) -> None:
         """Add a point, if one is due.
@@ -76,26 +81,3 @@ class GrowingLine:
         line.t_s, line.distance_m = list(record.t_s), list(record.distance_m)
         line.energy_wh, line.every_s = list(record.energy_wh), max(record.every_s, 1.0)
         return line
-
-
-def extend_line(
-    line: GrowingLine, t_s: FloatArray, power: PowerSources, speed: SpeedSources
-) -> None:
-    """Add the totals of both meters to a line, at the seconds where both count.
-
-    Parameters
-    ----------
-    line
-        The line.
-    t_s
-        Ends of settled seconds [s], shape (n,).
-    power, speed
-        The sources of both meters.
-    """
-    for at_s in t_s.tolist():
-        if at_s < line.due_s:
-            continue
-        side, meter = power.chosen(at_s), speed.chosen(at_s)
-        if side is not None and meter is not None:
-            energy_wh = float(side.at("energy_wh", np.array([at_s]))[0])
-            line.add(at_s, meter.at_m(at_s), energy_wh)

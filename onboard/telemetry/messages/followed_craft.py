@@ -72,6 +72,7 @@ class CraftFilter:
             self._loose_bytes += frames.data.nbytes
         if self.system_id is None:
             self._choose_if_due()
+        if self.system_id is None:
             self._join_if_due()
         return self._pass_on()
 

@@ -52,6 +52,8 @@ def settled(t_s: np.ndarray, power_w, speed_mps, latitude_deg, longitude_deg) ->
         latitude_deg=column(latitude_deg),
         longitude_deg=column(longitude_deg),
         throttle_fraction=unknown,
+        energy_wh=unknown,
+        made_m=unknown,
     )
 
 

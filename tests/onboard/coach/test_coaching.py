@@ -31,7 +31,7 @@ def settled(seconds: list) -> SettledSeconds:
         [(one.t_s, one.power_w, one.east_mps, one.north_mps) for one in seconds]
     ).T
     none = np.full(len(seconds), np.nan)
-    return SettledSeconds(t_s, power_w, none, none, none, east, north, *([none] * 4))
+    return SettledSeconds(t_s, power_w, none, none, none, east, north, *([none] * 6))
 
 
 class Rider:

@@ -53,5 +53,6 @@ def seconds(  # noqa: PLR0917
     return SettledSeconds(
         begin_s + np.arange(1.0, count + 1), power, power / volts, volts, unknown,
         east_mps * ones, north, np.hypot(north, east_mps),
-        45.0 + (from_m + np.cumsum(north)) / METRES_PER_DEGREE, -30.0 * ones, unknown,
+        45.0 + (from_m + np.cumsum(north)) / METRES_PER_DEGREE, -30.0 * ones,
+        unknown, unknown, unknown,
     )  # fmt: skip

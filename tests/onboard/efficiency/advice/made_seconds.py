@@ -20,6 +20,8 @@ def settled(seconds=240, *, drive_degc=40.0, **columns) -> SettledSeconds:
         "throttle_fraction": np.full(seconds, 0.5),
         "latitude_deg": np.full(seconds, 45.0),
         "longitude_deg": np.full(seconds, -30.0),
+        "energy_wh": np.full(seconds, np.nan),
+        "made_m": np.full(seconds, np.nan),
     }
     plain |= {key: np.broadcast_to(value, seconds).astype(float) for key, value in columns.items()}
     plain.setdefault("power_w", plain["amps_a"] * plain["volts_v"])

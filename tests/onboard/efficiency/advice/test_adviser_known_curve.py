@@ -57,6 +57,7 @@ def out(
         nothing, speed_mps * np.sin(course) * ones, speed_mps * np.cos(course) * ones,
         speed_mps * ones, lat + way * np.cos(course) / METRES_PER_DEGREE[0],
         lon + way * np.sin(course) / METRES_PER_DEGREE[1], nothing,
+        nothing, nothing,
     )  # fmt: skip
 
 

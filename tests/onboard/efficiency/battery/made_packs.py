@@ -26,7 +26,7 @@ def seconds(volts, amps, begin_s=0.0, drawn_ah=0.0) -> SettledSeconds:
     nothing = np.full(len(volts), np.nan)
     charge_ah = drawn_ah + np.cumsum(np.nan_to_num(amps)) / 3600.0
     ends = begin_s + np.arange(1.0, len(volts) + 1)
-    return SettledSeconds(ends, volts * amps, amps, volts, charge_ah, *([nothing] * 6))
+    return SettledSeconds(ends, volts * amps, amps, volts, charge_ah, *([nothing] * 8))
 
 
 def rest(

@@ -264,7 +264,7 @@ def test_the_interval_of_the_energy_left_has_its_coverage(battery: Battery) -> N
         pack.fold(
             SettledSeconds(
                 np.arange(1, 21) * hours * 180.0, nothing, nothing, nothing,
-                np.cumsum(steps) / 3600, *([nothing] * 6),
+                np.cumsum(steps) / 3600, *([nothing] * 8),
             )
         )  # fmt: skip
         left = pack.summary(0.0).left_wh

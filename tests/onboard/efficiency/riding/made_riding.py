@@ -20,6 +20,7 @@ def settled(  # noqa: PLR0917
     return SettledSeconds(
         begin_s + np.arange(1.0, count + 1), power, power / volts, volts, np.cumsum(power) / 18e4,
         speed * np.sin(course), speed * np.cos(course), speed, nothing, nothing, throttle,
+        nothing, nothing,
     )  # fmt: skip
 
 

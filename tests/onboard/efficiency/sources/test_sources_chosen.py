@@ -80,7 +80,7 @@ def test_a_fused_velocity_stands_in_for_a_receiver_that_is_not_there() -> None:
 def test_a_source_active_for_ten_seconds_or_half_of_the_others_is_not_brief(
     covered_s, most_s, brief
 ) -> None:
-    assert is_brief(covered_s, most_s) is brief
+    assert is_brief(covered_s, lambda: most_s) is brief
 
 
 def pack(begin_s: float, end_s: float, amps_a: float, volts_v: float = 50.0) -> EnergyMeter:
