@@ -13,7 +13,6 @@ from typing import Protocol, Self
 import numpy as np
 
 from onboard.block import Block, Channel, FloatArray
-from onboard.errors import LogError
 from onboard.telemetry.logs.log_files import (
     JoinedFiles,
     find_log,
@@ -22,7 +21,7 @@ from onboard.telemetry.logs.log_files import (
     opened,
     reading,
 )
-from onboard.telemetry.logs.telemetry_log import NO_FRAME, WINDOW_BYTES, Scanner, stamps_s
+from onboard.telemetry.logs.telemetry_log import WINDOW_BYTES, Scanner, no_frame, stamps_s
 from onboard.telemetry.mavlink.frames import Frames
 from onboard.telemetry.mavlink.log_scanner import LogScanner
 from onboard.telemetry.messages.stamps import steps_s
@@ -164,7 +163,7 @@ class FrameCursor:
             last_s = float(window.place_s[-1]) if len(frames) else window.last_s
             window.next = _Window(window.offset + len(data), scanner, stamp_s, end_s, last_s)
         elif not scanner.found:
-            raise LogError(NO_FRAME.format(self._files[0]))
+            raise no_frame(self._files[0])
         return frames
 
 

@@ -27,6 +27,9 @@ from onboard.telemetry.messages.stamps import LEAP_S, steps_s
 WINDOW_BYTES = 1 << 20
 """Bytes read at a time: enough for array operations to dwarf the cost of their calls."""
 
+_HEAD_BYTES = 4096
+"""Bytes by which a file that is no log is named."""
+
 END_BYTES = 1 << 16
 """Bytes at an end of a log to search for a frame first: enough for many of them."""
 
@@ -42,7 +45,18 @@ class Scanner(Protocol):
         """Return the frames that the bytes complete; `final`: no more bytes will come."""
 
 
-NO_FRAME = "{}: no MAVLink frame in it: expected a telemetry log"
+def no_frame(path: Path) -> LogError:
+    """Return the error of a log without a frame, with what it seems to be."""
+    # Imported here: hardly any log needs it.
+    from onboard.telemetry.logs.foreign import seems_to_be
+
+    with opened(find_log(path)) as log:
+        what = seems_to_be(log.read(_HEAD_BYTES))
+    seems = f" and seems to be {what}" if what else ""
+    return LogError(
+        f"{path}: no MAVLink frame in it{seems}: expected a telemetry log, a raw MAVLink stream or "
+        "an on-board log"
+    )
 
 
 def read_log(
@@ -85,7 +99,7 @@ def read_log(
             if not data:
                 break
     if not scanner.found:
-        raise LogError(NO_FRAME.format(files[0]))
+        raise no_frame(files[0])
 
 
 def stamps_s(frames: Frames) -> FloatArray:
@@ -103,7 +117,7 @@ def log_span_us(path: Path) -> tuple[int, int]:
     """
     first = next((frames for frames in read_log(path, END_BYTES) if len(frames)), None)
     if first is None:
-        raise LogError(NO_FRAME.format(path))
+        raise no_frame(path)
     end_bytes = END_BYTES
     with opened(find_log(path)) as log:
         while True:
