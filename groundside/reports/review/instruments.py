@@ -45,17 +45,18 @@ class Instruments:
     """Gather what the instruments of a log say while it is read."""
 
     def __init__(self) -> None:
-        self._volts, self._amps = Span(), Span()
+        self._power = {name: (Span(), Span()) for name in ("power", "battery")}
+        """Voltage and current of each channel that states them."""
         self._speed, self._course, self._fixed, self._located = Span(), Span(), Span(), Span()
         self._directed = False
         self._legs = _Legs()
 
     def fold(self, block: Block) -> None:
         """Fold in the next block."""
-        for name in ("power", "battery"):
+        for name, (volts, amps) in self._power.items():
             if (power := block.get(name)) is not None:
-                self._volts.fold(power.t_s, power["volts_v"])
-                self._amps.fold(power.t_s, power["amps_a"])
+                volts.fold(power.t_s, power["volts_v"])
+                amps.fold(power.t_s, power["amps_a"])
         if (gps := block.get("gps")) is not None:
             self._fold_gps(gps)
         if (fused := block.get("fused")) is not None:
@@ -80,18 +81,16 @@ class Instruments:
             Time under way [s].
         """
         moved = not isinstance(moving_s, Unknown) and moving_s >= MOVED_LEAST_S
-        return moved and self._amps.low == self._amps.high == 0.0
+        stated = [amps for _, amps in self._power.values() if amps.seconds]
+        return moved and bool(stated) and all(amps.low == amps.high == 0.0 for amps in stated)
 
     def remarks(self, moving_s: Number) -> Iterator[LogRemark]:
         """Yield what cannot be right; `moving_s` as above."""
         if self.current_is_dead(moving_s):
             yield LogRemark(LogRemarkCode.CURRENT_DEAD)
-        volts, amps = self._volts, self._amps
-        if (
-            volts.low == volts.high
-            and volts.seconds >= VOLTAGE_LEAST_S
-            and amps.high - amps.low >= STEPS_FROM_A
-        ):
+        stated = [one for one in self._power.values() if one[0].seconds]
+        if stated and all(_stuck(volts, amps) for volts, amps in stated):
+            volts, amps = stated[0]
             yield LogRemark(
                 LogRemarkCode.VOLTAGE_STUCK, volts_v=volts.low, change_a=amps.high - amps.low
             )
@@ -103,6 +102,12 @@ class Instruments:
                 yield LogRemark(LogRemarkCode.COURSE_STUCK, course_deg=self._course.low)
         if self._fixed.seconds >= MOVED_LEAST_S and not self._located.seconds:
             yield LogRemark(LogRemarkCode.POSITION_ZERO)
+
+
+def _stuck(volts: Span, amps: Span) -> bool:
+    """Return whether a voltage stayed the same although the current changed."""
+    changed = amps.high - amps.low >= STEPS_FROM_A
+    return volts.low == volts.high and volts.seconds >= VOLTAGE_LEAST_S and changed
 
 
 class _Legs:

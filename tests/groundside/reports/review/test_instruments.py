@@ -1,4 +1,4 @@
-"""Instruments that cannot be right: a simulated ride with each of these faults, and healthy logs."""
+"""Instruments that cannot be right: a simulated ride with each fault, and healthy logs."""
 
 import functools
 from dataclasses import replace
@@ -62,10 +62,11 @@ def with_course(monkeypatch: pytest.MonkeyPatch, course: int) -> None:
     """Let each GPS message state this course [1/100 deg]."""
     right = dialect.MAVLink_gps_raw_int_message
 
-    def wrong(*values: Any, **more: Any) -> Any:
-        return right(*values[:8], course, *values[9:], **more)
+    class Wrong(right):
+        def __init__(self, *values: Any, **more: Any) -> None:
+            super().__init__(*values[:8], course, *values[9:], **more)
 
-    monkeypatch.setattr("tests.craft.position_messages.dialect.MAVLink_gps_raw_int_message", wrong)
+    monkeypatch.setattr(dialect, "MAVLink_gps_raw_int_message", Wrong)
 
 
 def named(result: Review) -> dict[object, str]:
