@@ -112,7 +112,7 @@ def test_a_course_that_never_changes(tmp_path: Path, monkeypatch: pytest.MonkeyP
     with_course(monkeypatch, 4500)
     result = reviewed(tmp_path, monkeypatch)
     assert set(named(result)) == {LogRemarkCode.COURSE_STUCK}
-    assert "course of 45° all along" in named(result)[LogRemarkCode.COURSE_STUCK]
+    assert "course of 45.0 deg all along" in named(result)[LogRemarkCode.COURSE_STUCK]
 
 
 def test_speed_without_course(tmp_path: Path) -> None:
