@@ -8,7 +8,6 @@ impossible value is refused with the key's name, what was given and what is allo
 import dataclasses
 import os
 import stat
-import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -212,6 +211,8 @@ def parse_profile(text: str) -> Profile:
     Traceback (most recent call last):
     onboard.errors.ProfileError: battery.cells = 0: expected a whole number from 1 to 32
     """
+    import tomllib  # only for a craft that has a profile
+
     try:
         tables = tomllib.loads(text)
     except tomllib.TOMLDecodeError as problem:

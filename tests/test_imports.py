@@ -11,6 +11,7 @@ import pytest
 ROOT = Path(__file__).parents[1]
 
 ORDER = (
+    "onboard.dataclass",
     "onboard.contract",
     "onboard.errors",
     "onboard.files",

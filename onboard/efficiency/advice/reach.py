@@ -10,7 +10,6 @@ the quantile that equals it.
 
 import math
 from dataclasses import dataclass
-from statistics import NormalDist
 
 import numpy as np
 
@@ -68,7 +67,7 @@ class Reach:
         """Return the probability that a row reaches what is wanted, in the unit of `middle`."""
         one = self.row(row)
         reached = np.array([float(one.at(z)[0]) for z in DEVIATIONS.tolist()])
-        return 1.0 - NormalDist().cdf(float(np.interp(wanted, reached, DEVIATIONS)))
+        return math.erfc(float(np.interp(wanted, reached, DEVIATIONS)) / math.sqrt(2.0)) / 2.0
 
     def row(self, row: int) -> "Reach":
         """Return a single row."""
