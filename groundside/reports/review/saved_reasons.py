@@ -33,18 +33,19 @@ def at_end(stated: Stated) -> Stated:
     >>> at_end(Unknown(Reason.NO_GPS))
     Unknown(no_gps_in_log)
     """
-    result: Any = stated
+    ended: Stated = _ended(stated)
+    return ended
+
+
+def _ended(stated: Any) -> Any:
     if isinstance(stated, Unknown):
-        return Unknown(IN_LOG[stated.code]) if stated.code in IN_LOG else result
-    if isinstance(stated, tuple):
-        return type(stated)(map(at_end, stated)) if type(stated) is tuple else result
+        return Unknown(IN_LOG[stated.code]) if stated.code in IN_LOG else stated
+    if type(stated) is tuple:
+        return tuple(map(_ended, stated))
     if not is_dataclass(stated) or isinstance(stated, type):
-        return result
-    own = {field.name: getattr(stated, field.name) for field in fields(stated) if field.init}
-    changed = {name: at_end(value) for name, value in own.items()}
-    if all(changed[name] is value for name, value in own.items()):
-        return result
-    return replace(result, **changed)
+        return stated
+    changed = {field.name: _ended(getattr(stated, field.name)) for field in fields(stated)}
+    return replace(stated, **changed)
 
 
 def without_current(snapshot: Snapshot) -> Snapshot:
