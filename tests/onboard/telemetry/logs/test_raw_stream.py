@@ -181,7 +181,7 @@ def test_another_sender_does_not_set_the_clock(tmp_path: Path) -> None:
     craft, other = Sender(), Sender(system=7)
     frames = []
     for n in range(1, 60):
-        frames += [*craft.second(n, 50, 8, 2), other.attitude(9000.0 - n)]
+        frames += [*craft.second(n, 50, 8, 2), *[other.attitude(9000.0 - n) for _ in range(2)]]
     assert decoded(saved(tmp_path, b"".join(frames)))[1].facts().duration_s == pytest.approx(58.5)
 
 
