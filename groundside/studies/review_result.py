@@ -17,7 +17,7 @@ class LogSummary:
     Parameters
     ----------
     format
-        `telemetry` or `onboard`.
+        `telemetry`, `raw` or `onboard`.
     messages, bad_bytes
         Number of messages, and of bytes that belong to none.
     start_utc
