@@ -28,6 +28,9 @@ def test_a_line_between_folds_has_new_readings_and_all_else_as_it_was() -> None:
     line = SnapshotLine(before).newer(13, 431.9, link, readings)
     assert line.startswith(b'{"schema":2,"kind":"snapshot",')
     assert line.count(b"\n") == 1
+    # A reason for each null, and for nothing else.
+    raw = json.loads(line)
+    assert {name for name, value in raw.items() if value is None} == set(raw["why"])
     after = from_line(line)
     assert isinstance(after, Snapshot)
     expected = replace(before, seq=13, newest_t_s=431.9, link=link, **readings)

@@ -186,8 +186,8 @@ ODD = {
     "a lost fix": odd(60, lambda s, r: [s.gps(2.0, fix=1)]),
     "another pack": odd(60, lambda s, r: [s.battery_status(50.0, r.uniform(3, 5), pack=1)]),
     "a stray pack": odd(60, lambda s, r: [s.battery_status(9.0, 1.0, 7)][: r.random() < 0.02]),
-    "no power for a while": without("power", 60, 120),
-    "no receiver for a while": without("gps", 60, 120),
+    "no power for a while": without("power", 62, 120),
+    "no receiver for a while": without("gps", 63, 120),
     "another system": odd(20, lambda _, r: [Sender(9).sys_status(20.0, r.uniform(1, 90))]),
 }
 
