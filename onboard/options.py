@@ -3,11 +3,11 @@
 import argparse
 import os
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
 from typing import NoReturn
 
+from onboard.dataclass import dataclass
 from onboard.profile import Profile
 
 DIGITS_MOST = 60

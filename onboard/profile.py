@@ -8,11 +8,11 @@ impossible value is refused with the key's name, what was given and what is allo
 import dataclasses
 import os
 import stat
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from onboard.chemistry import CHEMISTRIES
+from onboard.dataclass import dataclass
 from onboard.errors import ProfileError
 from onboard.setting import MOST_SHOWN, allowed, as_given, checked, setting, shortened, value_type
 

@@ -3,7 +3,7 @@
 Names end in their units: see the glossary in `README.md`. What is unknown comes with its reason.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal
 
 from onboard.contract.advice import Target, WayHome
@@ -11,6 +11,7 @@ from onboard.contract.alerts import Alert
 from onboard.contract.battery import BatteryState
 from onboard.contract.coach import Coach
 from onboard.contract.figure import Estimate, Number, Unknown, throughout
+from onboard.dataclass import dataclass
 
 SCHEMA = 2
 

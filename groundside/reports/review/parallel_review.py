@@ -11,7 +11,7 @@ import os
 import signal
 import threading
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -19,6 +19,7 @@ from groundside.reports.log_progress import EACH_BYTES, shifted, size_bytes
 from groundside.reports.review.summary import SeriesRecorder, review
 from groundside.studies.review_result import Review
 from groundside.studies.ride_series import Series
+from onboard.dataclass import dataclass
 from onboard.errors import WattwakeError
 from onboard.profile import Profile
 from onboard.telemetry.logs.log_files import Progress

@@ -9,13 +9,13 @@ the quantile that equals it.
 """
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
 from onboard.block import FloatArray
 from onboard.contract.figure import Estimate, Figure, Unknown
 from onboard.contract.reasons import Reason
+from onboard.dataclass import dataclass
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.common_practice import (
     DRAWING_LEAST_W,

@@ -10,10 +10,10 @@ import io
 import zipfile
 import zlib
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, BinaryIO
 
+from onboard.dataclass import dataclass
 from onboard.errors import LogError
 
 PIECE_BYTES = 1 << 16

@@ -6,13 +6,14 @@ A cursor can be copied at its present position; the copy advances independently.
 import copy
 import threading
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 from typing import Protocol, Self
 
 import numpy as np
 
 from onboard.block import Block, Channel, FloatArray
+from onboard.dataclass import dataclass
 from onboard.telemetry.logs.log_files import (
     JoinedFiles,
     find_log,

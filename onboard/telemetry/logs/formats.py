@@ -4,11 +4,11 @@ To add a format, add a file or folder with its `SavedLog` beside this module, an
 """
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
 from onboard.block import Block
+from onboard.dataclass import dataclass
 from onboard.errors import LogError
 from onboard.telemetry.logs.cursors import BlockCursor, Cursor, FrameCursor
 from onboard.telemetry.logs.log_files import LogFacts, Progress, find_log, opened

@@ -7,11 +7,11 @@ record continues in a second file beside it.
 import re
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
 from typing import Any, BinaryIO
 
+from onboard.dataclass import dataclass
 from onboard.errors import LogError
 
 RECORD_NAME = "telemetry.tlog"

@@ -6,9 +6,10 @@ its two megabytes costs more than to read an hour of a log, so what is needed of
 `python -m onboard.telemetry.mavlink` writes that file anew; a test holds it equal to pymavlink.
 """
 
-from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
+
+from onboard.dataclass import dataclass
 
 FILE = Path(__file__).with_name("definitions.txt")
 

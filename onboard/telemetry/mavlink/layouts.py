@@ -1,12 +1,12 @@
 """The layout of each MAVLink message: its fields in the payload, its CRC_EXTRA, its name."""
 
 import functools
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
+from onboard.dataclass import dataclass
 from onboard.telemetry.mavlink.definitions import crc_extra_of_all, definition, numbers
 
 HEARTBEAT = 0

@@ -7,11 +7,12 @@ of the letters and their divisors: pymavlink 2.4.50, DFReader.py.
 
 import string
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
 import numpy as np
+
+from onboard.dataclass import dataclass
 
 INTEGER_LETTERS = "bBhHiIMqQ"
 TEXT_LETTERS = "nNZ"

@@ -1,13 +1,13 @@
 """The records of a whole on-board log as columns, under the log's own names."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
+from onboard.dataclass import dataclass
 from onboard.telemetry.logs.log_files import Progress
 from onboard.telemetry.logs.onboard_log import gps_time
 from onboard.telemetry.logs.onboard_log.growing_columns import Table

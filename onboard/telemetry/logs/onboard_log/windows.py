@@ -1,13 +1,13 @@
 """An on-board log read in windows: one reused buffer, and the records found in it."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, BinaryIO
 
 import numpy as np
 import numpy.typing as npt
 
+from onboard.dataclass import dataclass
 from onboard.errors import LogError
 from onboard.telemetry.logs.log_files import Progress, open_file, reading
 from onboard.telemetry.logs.onboard_log.record_framing import ROOM, RecordScanner
