@@ -3,6 +3,7 @@
 from typing import Any
 
 from rich.segment import Segment
+from rich.style import Style
 from textual.geometry import Region, Size
 from textual.reactive import reactive
 from textual.strip import Strip
@@ -62,6 +63,22 @@ class Painted(Widget):
         super().__init__(id=id)
         self._lines: list[Line] = []
         self._painted_for: Size | None = None
+        self._styles: dict[str, Style] = {}
+        """Styles by the names of pieces; the toolkit would work each out anew for every line."""
+        self._styled_for = ""
+
+    def style_of(self, name: str) -> Style:
+        """Return the style of pieces called `name`; the widget's own for no name."""
+        if self._styled_for != self.app.theme:
+            self._styles, self._styled_for = {}, self.app.theme
+        if name not in self._styles:
+            self._styles[name] = self.get_component_rich_style(name) if name else self.rich_style
+        return self._styles[name]
+
+    def notify_style_update(self) -> None:
+        """Forget the styles: a class of the widget or of one around it has changed."""
+        self._styles = {}
+        super().notify_style_update()
 
     def paint(self, size: Size) -> list[Line]:
         """Return the lines that show `content` in a given size."""
@@ -106,8 +123,5 @@ class Painted(Widget):
         if self._painted_for != self.size:  # the toolkit asks for all lines after a resize
             self._repaint_lines()
         line = self._lines[y] if y < len(self._lines) else []
-        segments = [
-            Segment(text, self.get_component_rich_style(name) if name else self.rich_style)
-            for text, name in line
-        ]
-        return Strip(segments, piece_width(line)).adjust_cell_length(width, self.rich_style)
+        segments = [Segment(text, self.style_of(name)) for text, name in line]
+        return Strip(segments, piece_width(line)).adjust_cell_length(width, self.style_of(""))

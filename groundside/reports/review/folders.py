@@ -26,7 +26,8 @@ def logs_in(paths: Sequence[Path]) -> list[Path]:
     """
     found: list[Path] = []
     for path in paths:
-        inside = list(_inside(path)) if path.is_dir() and not _is_session(path) else [path]
+        alone = not path.is_dir() or _is_session(path)
+        inside = [path] if alone else list(_inside(path))
         if not inside:
             raise UsageError(f"{path}: no log and no session in this folder")
         found += inside
@@ -47,5 +48,8 @@ def _inside(folder: Path) -> Iterator[Path]:
 
 
 def _is_session(folder: Path) -> bool:
-    with reading(folder):
+    """Return whether a folder holds a record, or is closed: that costs its line when it is read."""
+    try:
         return bool(record_files(folder))
+    except OSError:
+        return True

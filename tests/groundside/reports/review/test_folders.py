@@ -6,8 +6,10 @@ from pathlib import Path
 
 import pytest
 
+from groundside.reports.review import folders
 from groundside.reports.review.folders import logs_in
 from onboard.errors import UsageError
+from onboard.telemetry.logs.log_files import record_files
 from tests.groundside.reports.run_command import ROOT, refusal, run
 
 LOGS = ROOT / "replay_logs"
@@ -40,6 +42,16 @@ def test_a_folder_stands_for_its_logs_and_sessions_by_name(season: Path) -> None
 def test_a_session_and_a_file_stand_for_themselves(season: Path) -> None:
     given = [season / "session", season / "b.tlog", season / "missing.tlog"]
     assert logs_in(given) == given
+
+
+def test_a_closed_folder_costs_a_line_and_not_the_review(season: Path, monkeypatch) -> None:
+    def closed(folder: Path) -> list[Path]:
+        if folder.name == "empty":
+            raise PermissionError(13, "Permission denied")
+        return record_files(folder)
+
+    monkeypatch.setattr(folders, "record_files", closed)
+    assert names(season) == ["a.tlog", "b.tlog", "c.tlog", "d", "empty", "session"]
 
 
 def test_a_folder_without_a_log_is_refused(season: Path, capsys) -> None:
