@@ -117,7 +117,17 @@ def review_logs(
             # The user wants everything to stop, and the workers have nothing to report.
             for worker in set(context.active_children()) - others:
                 worker.terminate()
-    return [tasks[n].result() for n in range(len(paths))]
+    return [_outcome_of(tasks[n], path) for n, path in enumerate(paths)]
+
+
+def _outcome_of(task: "Future[ReviewOutcome]", path: Path) -> ReviewOutcome:
+    """Return a finished log's outcome; a problem if the pool broke before it was finished."""
+    from concurrent.futures.process import BrokenProcessPool
+
+    try:
+        return task.result()
+    except BrokenProcessPool:  # by a system short of memory, for instance
+        return ReviewOutcome(path, None, f"{path}: not reviewed: a worker process was killed")
 
 
 @contextlib.contextmanager

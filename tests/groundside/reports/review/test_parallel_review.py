@@ -15,7 +15,7 @@ import pytest
 from groundside.command_line import main
 from groundside.reports.review import parallel_review
 from groundside.reports.review.parallel_review import review_logs
-from onboard.profile import profile_for
+from onboard.profile import Profile, profile_for
 from tests.patience import PATIENCE_S
 from tests.small_streams import Sender, records
 
@@ -121,3 +121,19 @@ def test_an_interrupt_ends_quietly(
     # While it starts, the system ends it, which a shell reports as 130, too.
     assert process.returncode in ((130, -signal.SIGINT) if stage is begins else (130,))
     assert (out, err) == (b"", b"")
+
+
+def kill_the_worker(log: Path) -> Profile:
+    """Return the profile of a log; end the process at one log, as a system short of memory does."""
+    if log.name == "at_anchor.tlog":
+        os.kill(os.getpid(), signal.SIGKILL)
+    return profile_for(None, log)
+
+
+@pytest.mark.slow
+def test_a_killed_worker_costs_a_line_for_each_log_left(monkeypatch) -> None:
+    monkeypatch.setattr(parallel_review, "WORTH_BYTES", 0)
+    monkeypatch.setattr(os, "cpu_count", lambda: 2)
+    outcomes = review_logs(RIDES, kill_the_worker)
+    assert [one.path for one in outcomes] == RIDES
+    assert outcomes[1].problem == f"{RIDES[1]}: not reviewed: a worker process was killed"
