@@ -68,6 +68,9 @@ def test_kept_lines_follow_theme() -> None:
             await here.show()
             kept = [list(strip) for strip in strips_of(here.app)]
             for widget in here.app.screen.query(Painted):
+                widget._strips.clear()
+                widget._styles_by_name.clear()
+                widget.notify_style_update()
                 widget.lay_out()
             await here.show()
             assert kept == [list(strip) for strip in strips_of(here.app)]
