@@ -3,29 +3,31 @@
 import argparse
 import os
 import sys
+from collections.abc import Sequence
 from typing import Final
 
-from groundside.browser.serve_command import SERVE
-from groundside.dashboard.watch_command import WATCH
-from groundside.demo.demo_command import DEMO
-from groundside.replay.replay_command import REPLAY
-from groundside.reports.compare.compare_options import COMPARE
-from groundside.reports.plan.plan_options import PLAN
-from groundside.reports.reconcile.reconcile_options import RECONCILE
-from groundside.reports.review.review_options import REVIEW
-from groundside.reports.sessions.sessions_options import SESSIONS
 from onboard import __version__
 from onboard.errors import WattwakeError
-from onboard.options import Command, OneLineParser, add_commands
+from onboard.options import Command, CommandPlaces, OneLineParser, add_commands, load_commands
 
-COMMANDS: Final = (WATCH, SERVE, REPLAY, REVIEW, DEMO, PLAN, COMPARE, RECONCILE, SESSIONS)
-"""One row per command, in the order of `--help`."""
+COMMANDS: Final[CommandPlaces] = {
+    "watch": ("groundside.dashboard.watch_command", "WATCH"),
+    "serve": ("groundside.browser.serve_command", "SERVE"),
+    "replay": ("groundside.replay.replay_command", "REPLAY"),
+    "review": ("groundside.reports.review.review_options", "REVIEW"),
+    "demo": ("groundside.demo.demo_command", "DEMO"),
+    "plan": ("groundside.reports.plan.plan_options", "PLAN"),
+    "compare": ("groundside.reports.compare.compare_options", "COMPARE"),
+    "reconcile": ("groundside.reports.reconcile.reconcile_options", "RECONCILE"),
+    "sessions": ("groundside.reports.sessions.sessions_options", "SESSIONS"),
+}
 
 
 def main(argv: list[str] | None = None) -> int:
     """Run a command; return its exit code, or 2 after printing one line on stderr."""
-    parser, commands = _parser()
-    arguments = parser.parse_args(argv)
+    words = sys.argv[1:] if argv is None else argv
+    parser, commands = _parser(words)
+    arguments = parser.parse_args(words)
     try:
         return commands[arguments.command].run(arguments)
     except WattwakeError as problem:
@@ -39,11 +41,11 @@ def main(argv: list[str] | None = None) -> int:
         return 130
 
 
-def _parser() -> tuple[argparse.ArgumentParser, dict[str, Command]]:
+def _parser(words: Sequence[str]) -> tuple[argparse.ArgumentParser, dict[str, Command]]:
     parser = OneLineParser(
         prog="wattwake-groundside",
         description="Shows what the daemon on the craft says, and reads saved logs.",
         epilog="example: wattwake-groundside watch 192.0.2.7",
     )
     parser.add_argument("--version", action="version", version=f"wattwake {__version__}")
-    return parser, add_commands(parser, COMMANDS, required=True)
+    return parser, add_commands(parser, load_commands(COMMANDS, words), required=True)

@@ -4,8 +4,14 @@ Import nothing heavy here. Before `main` can catch an interrupt, and after it ha
 has its default action: it ends the process without a traceback.
 """
 
+import gc
 import signal
 import sys
+
+COLLECT_EVERY = 20_000
+"""Objects from one search for unreachable ones to the next: by Python's own 700, a start would
+search a hundred times, and all that is loaded then stays.
+"""
 
 
 def run() -> int:
@@ -14,6 +20,7 @@ def run() -> int:
     outside_main = signal.SIG_DFL if inherited is signal.default_int_handler else inherited
     signal.signal(signal.SIGINT, outside_main)
     sys.unraisablehook = _unraisable
+    gc.set_threshold(COLLECT_EVERY, 10, 10)
     from groundside.command_line import main
 
     try:

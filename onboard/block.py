@@ -5,10 +5,12 @@ where the autopilot states 'unknown'. `COLUMNS` names all channels and their col
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 import numpy.typing as npt
+
+from onboard.dataclass import dataclass
 
 FloatArray = npt.NDArray[np.float64]
 

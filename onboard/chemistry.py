@@ -20,7 +20,7 @@ Nominal voltage: simulated C/5 discharges, Prada 2013 3.17 V (3.2 V is printed o
 Chen 2020 (NMC) 3.67 V. Full and cut-off voltage: as printed on cells; common practice, no standard.
 """
 
-from dataclasses import dataclass
+from onboard.dataclass import dataclass
 
 
 @dataclass(frozen=True)

@@ -2,11 +2,12 @@
 
 import argparse
 import os
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from importlib import import_module
 from pathlib import Path
 from typing import NoReturn
 
+from onboard.dataclass import dataclass
 from onboard.profile import Profile
 
 DIGITS_MOST = 60
@@ -45,6 +46,20 @@ class OneLineParser(argparse.ArgumentParser):
     def error(self, message: str) -> NoReturn:
         """Print one line and exit with 2."""
         self.exit(2, f"{self.prog}: {message} (see --help)\n")
+
+
+CommandPlaces = Mapping[str, tuple[str, str]]
+"""The module of each command, and its row there, by the command's name in the order of `--help`."""
+
+
+def load_commands(places: CommandPlaces, words: Sequence[str]) -> tuple[Command, ...]:
+    """Return the command named by the first word; all of them for `--help` or a wrong name.
+
+    A module is loaded only if its command is: to start all that a program can do takes longer than
+    most of it.
+    """
+    names = words[:1] if words and words[0] in places else tuple(places)
+    return tuple(getattr(import_module(places[name][0]), places[name][1]) for name in names)
 
 
 def add_commands(

@@ -8,12 +8,11 @@ impossible value is refused with the key's name, what was given and what is allo
 import dataclasses
 import os
 import stat
-import tomllib
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from onboard.chemistry import CHEMISTRIES
+from onboard.dataclass import dataclass
 from onboard.errors import ProfileError
 from onboard.setting import MOST_SHOWN, allowed, as_given, checked, setting, shortened, value_type
 
@@ -212,6 +211,8 @@ def parse_profile(text: str) -> Profile:
     Traceback (most recent call last):
     onboard.errors.ProfileError: battery.cells = 0: expected a whole number from 1 to 32
     """
+    import tomllib  # only for a craft that has a profile
+
     try:
         tables = tomllib.loads(text)
     except tomllib.TOMLDecodeError as problem:

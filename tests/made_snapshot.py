@@ -99,6 +99,7 @@ COACH = Coach(
 RIDING = Snapshot(
     seq=12,
     t_s=431.2,
+    newest_t_s=431.2,
     utc="2025-06-14T09:37:11.2Z",
     power_w=412.0,
     volts_v=51.2,

@@ -11,6 +11,7 @@ import pytest
 ROOT = Path(__file__).parents[1]
 
 ORDER = (
+    "onboard.dataclass",
     "onboard.contract",
     "onboard.errors",
     "onboard.files",
@@ -21,7 +22,9 @@ ORDER = (
     "onboard.options",
     "onboard.telemetry.mavlink",
     "onboard.telemetry.messages",
+    "onboard.telemetry.logs.archives",
     "onboard.telemetry.logs.log_files",
+    "onboard.telemetry.logs.boot_clock",
     "onboard.telemetry.logs.onboard_log",
     "onboard.telemetry.logs",
     "onboard.telemetry.link",

@@ -7,7 +7,6 @@ The cookie is a token like any other viewer's: random, stored as a hash only, li
 import asyncio
 import sys
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
@@ -15,6 +14,7 @@ from groundside.browser.codes import parse_code
 from onboard.crew.joining import TOKEN_MOST
 from onboard.crew.limits import Limits
 from onboard.crew.members import Crew, CrewBook, Member
+from onboard.dataclass import dataclass
 from onboard.errors import UsageError
 
 COOKIE: Final = "__Host-wattwake"

@@ -1,6 +1,5 @@
 """Invites: the link and code that log one browser in, as text and as JSON."""
 
-from dataclasses import dataclass
 from typing import Any, Final
 
 from groundside.browser.codes import code_text, login_link
@@ -8,6 +7,7 @@ from onboard.contract.messages import Role
 from onboard.crew.keys import own_fingerprint
 from onboard.crew.members import CODE_LASTS_S, CrewBook
 from onboard.crew.qr_code import printable_qr_code
+from onboard.dataclass import dataclass
 
 SCHEMA: Final = 1
 PAIRS_PER_LINE: Final = 16

@@ -3,7 +3,7 @@
 import asyncio
 import itertools
 import json
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from groundside.words.refusals import refusal_text
 from groundside.words.units import Units
@@ -19,6 +19,7 @@ from onboard.contract.commands import (
 )
 from onboard.contract.messages import Ack
 from onboard.contract.refusals import Refusal
+from onboard.dataclass import dataclass
 
 ACK_TIMEOUT_S = 3.0
 """Time limit for an acknowledgement [s]: the daemon takes up to 0.2 s, the network the rest."""

@@ -5,12 +5,13 @@ Only its owner may read the file: a token admits anybody who has it.
 
 import json
 import stat
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
 from groundside.connection.preferences import preferences_path
 from onboard.crew.members import free_name
+from onboard.dataclass import dataclass
 from onboard.errors import UsageError, cause_of
 from onboard.files.private_folder import make_own_folder
 from onboard.files.whole_file import write_whole

@@ -7,7 +7,6 @@ craft must prove that it holds the private key of the pinned certificate.
 import asyncio
 import contextlib
 import socket
-from dataclasses import dataclass
 
 from groundside.connection.address import format_address
 from groundside.connection.crafts import Craft
@@ -20,6 +19,7 @@ from onboard.crew.joining import Join, Pair
 from onboard.crew.keys import fingerprint
 from onboard.crew.members import good_name
 from onboard.crew.pinning import client_context, is_pinned
+from onboard.dataclass import dataclass
 from onboard.errors import FeedError
 
 CONNECT_TIMEOUT_S = 3.0

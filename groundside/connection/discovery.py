@@ -6,7 +6,6 @@ On the network only paired crafts are accepted, each verified by its key.
 import asyncio
 import contextlib
 from collections.abc import Callable
-from dataclasses import dataclass
 
 from groundside.connection.address import format_address
 from groundside.connection.crafts import Craft
@@ -14,6 +13,7 @@ from groundside.connection.crew_client import answers_at
 from onboard.contract.messages import Hello
 from onboard.crew.announce import SERVICE
 from onboard.crew.keys import short_id
+from onboard.dataclass import dataclass
 from onboard.feed.lines import decoded
 
 LOOPBACK = "127.0.0.1"

@@ -4,7 +4,7 @@ A source yields updates until it ends; an update without a snapshot carries the 
 """
 
 from collections.abc import AsyncIterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Protocol
 
 from groundside.connection.commands import CommandResult
@@ -12,6 +12,7 @@ from onboard.contract.alerts import Alert
 from onboard.contract.commands import Command
 from onboard.contract.snapshot import Snapshot
 from onboard.contract.trip_line import TripLine
+from onboard.dataclass import dataclass
 
 
 @dataclass(frozen=True)

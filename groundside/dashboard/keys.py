@@ -5,8 +5,9 @@ view follow from the table of views. The visible view's keys take precedence. Th
 them all from these tables.
 """
 
-from dataclasses import dataclass
 from typing import Literal
+
+from onboard.dataclass import dataclass
 
 Needs = Literal["", "pace", "seek", "commands"]
 """What a key needs of the source: nothing, replay controls, seeking, or a daemon to command."""

@@ -4,9 +4,10 @@ First the frame around every view, then the ride view or the home view within th
 has a minimum height; spare rows go to the parts in the order in which they help a rider.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from groundside.dashboard.drawing.block_font import SIZES, SMALLEST_ROWS
+from onboard.dataclass import dataclass
 
 SIDE_BY_SIDE_COLUMNS = 72
 """Width from which the big figures are side by side; a narrower terminal stacks them."""

@@ -1,12 +1,12 @@
 """The notices above every view: what a rider must know before any figure, worst first."""
 
-from dataclasses import dataclass
 from typing import Literal
 
 from groundside.connection.freshness import OLD_TELEMETRY_S
 from groundside.dashboard.view_state import ViewState
 from groundside.words.alerts import alert_text
 from groundside.words.figures import age_text
+from onboard.dataclass import dataclass
 
 Level = Literal["danger", "warning", "note", "quiet"]
 

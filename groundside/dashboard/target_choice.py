@@ -2,7 +2,6 @@
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 
 from groundside.words.figures import one_decimal, whole
 from groundside.words.units import Units
@@ -11,6 +10,7 @@ from onboard.contract.commands import NUMBERS, Key
 from onboard.contract.figure import Number, Unknown, within
 from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import Snapshot
+from onboard.dataclass import dataclass
 
 
 @dataclass(frozen=True)

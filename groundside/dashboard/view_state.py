@@ -1,12 +1,13 @@
 """The state that a view shows, free of screen code."""
 
-from dataclasses import dataclass, field
+from dataclasses import field
 
 from groundside.connection.freshness import data_age_s, is_stale
 from groundside.connection.source import ReplayState
 from groundside.words.units import Units
 from onboard.contract.snapshot import Snapshot
 from onboard.contract.trip_line import TripLine
+from onboard.dataclass import dataclass
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,11 @@ from onboard.errors import WattwakeError
 from onboard.telemetry.logs.log_files import Progress, find_log, log_bytes
 
 LONG_BYTES = 30_000_000
-"""Least size for a bar [bytes]: shorter logs are read before one would be noticed."""
+"""Least size for a bar [bytes], `EACH_BYTES` a log included: shorter logs are read before one would
+be noticed."""
+
+EACH_BYTES = 1_000_000
+"""What a log costs however short it is, in bytes of a long one."""
 
 
 def size_bytes(path: Path) -> int:
@@ -35,7 +39,7 @@ def progress_bar(paths: Sequence[Path], task: str | None = None) -> Iterator[Pro
         Text beside the bar; None for `reading` with the log's name or the number of logs.
     """
     total_bytes = sum(map(size_bytes, paths))
-    if total_bytes < LONG_BYTES or not sys.stderr.isatty():
+    if total_bytes + EACH_BYTES * len(paths) < LONG_BYTES or not sys.stderr.isatty():
         yield None
         return
     from rich import progress

@@ -1,6 +1,6 @@
 """A table of a report, as text: for the terminal, plain lines and pages."""
 
-from dataclasses import dataclass
+from onboard.dataclass import dataclass
 
 WIDE, WIDER = 60, 100
 """Terminal widths from which the secondary and tertiary columns of a table are shown."""

@@ -2,10 +2,10 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
+from onboard.dataclass import dataclass
 from onboard.efficiency.battery.round_trip import Loss, pack_loss
 from onboard.efficiency.common_practice import ASSUMED_PACK_OVER_COUNTED, METER_SD_FRACTION
 from onboard.efficiency.statistics.shared_errors import COUNT, GAIN, OFFSET, Spread

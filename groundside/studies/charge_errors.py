@@ -8,7 +8,6 @@ source here.
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from enum import StrEnum
 from typing import Literal
 
@@ -17,6 +16,7 @@ import numpy as np
 from groundside.studies.charge_balance import Charge, Conditions, size_ah
 from onboard.block import FloatArray
 from onboard.contract.figure import Figure
+from onboard.dataclass import dataclass
 from onboard.efficiency.battery.round_trip import CHARGE_SD_FRACTION, WALL_LEAST, WALL_MOST
 from onboard.efficiency.common_practice import CONCLUSIVE_MOST_FRACTION, FULL_SD_FRACTION
 from onboard.efficiency.statistics.shared_errors import Z_95

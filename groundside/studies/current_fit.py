@@ -13,7 +13,6 @@ profile's. Charges that contradict the profile's zero determine both by themselv
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -22,6 +21,7 @@ from groundside.studies.charge_errors import Part, Parts, Source, charge_parts
 from onboard.block import FloatArray
 from onboard.contract.figure import Estimate, Figure, Unknown
 from onboard.contract.reasons import Reason
+from onboard.dataclass import dataclass
 from onboard.efficiency.battery.learned_practice import METERED_LEAST_FRACTION
 from onboard.efficiency.statistics.shared_errors import Z_95, interval
 

@@ -1,6 +1,6 @@
 """A leg of the way ahead. Imports nothing heavy: the command line reads legs as it starts."""
 
-from dataclasses import dataclass
+from onboard.dataclass import dataclass
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,7 @@
 """The energy for a plan: one pack or several of a kind, charged as stated."""
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Protocol
 
 from groundside.studies.trip_practice import (
@@ -11,6 +11,7 @@ from groundside.studies.trip_practice import (
     RIDDEN_OHM_FACTOR,
 )
 from onboard.block import FloatArray
+from onboard.dataclass import dataclass
 from onboard.efficiency.battery.learned_practice import OHM_PER_K
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.common_practice import CELL_OHM_AH

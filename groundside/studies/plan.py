@@ -13,7 +13,6 @@ stated, such a plan is one of speeds over ground.
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
@@ -24,6 +23,7 @@ from groundside.studies.way_ahead import Way, cost
 from onboard.block import FloatArray
 from onboard.contract.figure import Figure, Unknown
 from onboard.contract.reasons import Reason
+from onboard.dataclass import dataclass
 from onboard.efficiency.common_practice import (
     DAY_SHAPE_SD_FRACTION,
     DAY_SPEED_SD_FRACTION,

@@ -1,7 +1,6 @@
 """The verdict on the sensors: counted against returned amounts, of charge and energy separately."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Literal
 
 from groundside.studies.charge_balance import Charge, Conditions, Counted, added
@@ -17,6 +16,7 @@ from groundside.studies.current_fit import CONTRADICTED, Correction, current_cor
 from onboard.contract.figure import Estimate, Figure, Unknown
 from onboard.contract.reasons import Reason
 from onboard.contract.remarks import Finding, FindingCode
+from onboard.dataclass import dataclass
 
 Verdict = Literal["consistent", "sensor_reads_low", "sensor_reads_high", "cannot_tell"]
 Judged = tuple[Verdict, Finding]

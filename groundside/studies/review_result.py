@@ -1,12 +1,11 @@
 """The result of reviewing one log: made by `summary`, printed and drawn by other modules."""
 
-from dataclasses import dataclass
-
 from onboard.contract.alerts import Alert
 from onboard.contract.battery import BatteryState
 from onboard.contract.figure import Estimate, Unknown
 from onboard.contract.log_remarks import LogRemark
 from onboard.contract.snapshot import Curve, SetAndDrift, Trip
+from onboard.dataclass import dataclass
 from onboard.efficiency.trip.speed_bands import SpeedBand
 
 
@@ -17,7 +16,7 @@ class LogSummary:
     Parameters
     ----------
     format
-        `telemetry` or `onboard`.
+        `telemetry`, `raw` or `onboard`.
     messages, bad_bytes
         Number of messages, and of bytes that belong to none.
     start_utc

@@ -1,13 +1,13 @@
 """Totals of several reviews. Numbers only."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from groundside.studies.review_result import Review
 from groundside.studies.sums import add_figures, add_numbers
 from onboard.contract.figure import Estimate, Figure, Number, Unknown
 from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import Trip
+from onboard.dataclass import dataclass
 from onboard.efficiency.common_practice import HARDLY_MOVED_M
 
 AGREES_FRACTION = 0.02

@@ -4,12 +4,11 @@ Pieces are sums of whole seconds, bounded in number: as a ride grows, neighbours
 seconds share a piece depends only on their time, never on how the log was cut into blocks.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from onboard.block import FloatArray
 from onboard.contract.trip_line import TripLine
+from onboard.dataclass import dataclass
 from onboard.efficiency.common_practice import WINDOW_LEAST_S
 from onboard.efficiency.meters.geodesy import local_offset_m
 from onboard.efficiency.meters.steadiness import MOVING_MPS

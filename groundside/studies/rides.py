@@ -2,12 +2,12 @@
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from groundside.studies.sums import KNOWN_IN_NONE, add_figures
 from onboard.contract.figure import Estimate, Figure, Number, Unknown
 from onboard.contract.reasons import Reason
+from onboard.dataclass import dataclass
 
 NOT_READ = Unknown(Reason.NOT_READ)
 TOGETHER_IN_NONE = Unknown(Reason.TOGETHER_IN_NONE)

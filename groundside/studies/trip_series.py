@@ -3,9 +3,8 @@
 Power and speed are differences over a span, as the line holds cumulative energy and distance.
 """
 
-from dataclasses import dataclass
-
 from onboard.contract.trip_line import TripLine
+from onboard.dataclass import dataclass
 
 SPAN_LEAST_S = 20.0
 """Shortest span [s]."""

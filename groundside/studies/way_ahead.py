@@ -10,7 +10,7 @@ only the first order counts: rho A v W, opposite on the way back.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Self
 
 import numpy as np
@@ -26,6 +26,7 @@ from groundside.studies.trip_practice import (
     WINDAGE_SD_FRACTION,
 )
 from onboard.block import FloatArray
+from onboard.dataclass import dataclass
 
 LEAST_WAY_MPS = 0.05
 """Least speed over ground that counts as making way [m/s]."""

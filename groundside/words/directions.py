@@ -1,9 +1,8 @@
 """Directions in words: to home, and of the water's set."""
 
-from dataclasses import dataclass
-
 from onboard.contract.figure import Unknown
 from onboard.contract.snapshot import SetAndDrift, Snapshot
+from onboard.dataclass import dataclass
 
 COURSE_MPS = 0.4
 """Speed below which a course made good is the receiver's noise [m/s]."""

@@ -5,9 +5,9 @@ Functions that take a `Units` convert to it; those named after a quantity append
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 
 from groundside.words.units import Units
+from onboard.dataclass import dataclass
 
 UNKNOWN = "--"
 

@@ -12,8 +12,8 @@ appendix B; quoted from memory, checked against `scipy.constants` by a test).
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
+from onboard.dataclass import dataclass
 from onboard.errors import UsageError
 
 METRES_IN_KILOMETRE = 1000.0

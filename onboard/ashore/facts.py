@@ -1,9 +1,10 @@
 """Facts gathered by the check, not judged yet. Unknown is None."""
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from enum import StrEnum
 from pathlib import Path
 
+from onboard.dataclass import dataclass
 from onboard.profile import Profile
 
 

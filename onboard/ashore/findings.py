@@ -1,8 +1,9 @@
 """Findings of the check: a verdict, and a sentence with the result and the remedy."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from enum import StrEnum
+
+from onboard.dataclass import dataclass
 
 
 class CheckVerdict(StrEnum):

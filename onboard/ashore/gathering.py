@@ -6,7 +6,7 @@ import math
 import os
 import time
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 from onboard.ashore.daemon_feed import DaemonFeed, probe
@@ -30,6 +30,7 @@ from onboard.crew.door import DoorSettings
 from onboard.crew.keys import is_paired, own_fingerprint, readable_by_others
 from onboard.crew.members import CrewBook
 from onboard.daemon.run_settings import Settings
+from onboard.dataclass import dataclass
 from onboard.errors import LinkError, UsageError, cause_of
 from onboard.ride.ride import Ride
 from onboard.telemetry.link.base import Link

@@ -1,10 +1,11 @@
 """Listen to a link for some seconds, through the scanner and ride that the daemon uses."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import field
 
 from onboard.contract.figure import Unknown
 from onboard.contract.snapshot import Snapshot
+from onboard.dataclass import dataclass
 from onboard.errors import LinkEndedError, LinkError
 from onboard.ride.ride import Ride
 from onboard.telemetry.link.base import Link, Piece

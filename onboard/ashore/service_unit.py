@@ -8,10 +8,10 @@ import grp
 import os
 import pwd
 import sys
-from dataclasses import dataclass
 from itertools import zip_longest
 from pathlib import Path
 
+from onboard.dataclass import dataclass
 from onboard.errors import UsageError, cause_of
 from onboard.profile import Profile
 

@@ -7,11 +7,11 @@ the coach find them in every session of the day.
 
 import itertools
 import logging
-from dataclasses import dataclass
 from pathlib import Path
 
 from onboard.coach.practice import CARRIED_WITHIN_S, SESSIONS_MOST
 from onboard.contract.commands import TARGETS, Set, TrialPlan
+from onboard.dataclass import dataclass
 from onboard.efficiency.curve.learner import PLAIN_SETUP
 from onboard.record.marked_runs import in_force_after
 from onboard.record.marks import TimedCommand, read_marks

@@ -9,12 +9,12 @@ import logging
 import os
 import subprocess
 import sys
-from dataclasses import dataclass
 from pathlib import Path
 
 from onboard.coach.coaching import Reckoned
 from onboard.coach.reckoner import question
 from onboard.contract.codec import ContractError, read
+from onboard.dataclass import dataclass
 
 STARTS_MOST = 2
 PIECE_BYTES = 1 << 16

@@ -12,7 +12,6 @@ there in time; the record has the last word (`RunBook`).
 """
 
 import math
-from dataclasses import dataclass
 
 from onboard.coach.lap_riding import LapRiding
 from onboard.coach.order import Order
@@ -31,6 +30,7 @@ from onboard.contract.coach import Coach, Step, StepCode, TrialStanding
 from onboard.contract.commands import TrialPlan
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
+from onboard.dataclass import dataclass
 from onboard.efficiency.meters.steadiness import STRETCH_LEAST_S
 from onboard.efficiency.sources.settled_seconds import SettledSeconds
 

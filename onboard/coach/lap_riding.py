@@ -5,7 +5,6 @@ settled, and ends where the path has come round and is closest to its start.
 """
 
 import math
-from dataclasses import dataclass
 
 from onboard.coach.practice import (
     LAP_CLOSES_FRACTION,
@@ -15,6 +14,7 @@ from onboard.coach.practice import (
     SETTLE_S,
 )
 from onboard.coach.stretch import RecentSeconds, Second
+from onboard.dataclass import dataclass
 from onboard.efficiency.meters.steadiness import COURSE_SLOWEST_MPS
 
 

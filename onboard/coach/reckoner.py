@@ -10,11 +10,13 @@ import os
 import sys
 import traceback
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import TYPE_CHECKING, Any, BinaryIO
 
-from onboard.coach.reckoning import Reckoning
 from onboard.contract.codec import json_line, plain
 from onboard.profile import profile_for
+
+if TYPE_CHECKING:
+    from onboard.coach.reckoning import Reckoning
 
 NICER = 10
 """By how much it gives way to the daemon, as a `nice` increment."""
@@ -25,8 +27,10 @@ def question(folders: list[Path], system_id: int | None) -> bytes:
     return json_line({"folders": [str(folder) for folder in folders], "system_id": system_id})
 
 
-def begin(line: bytes) -> Reckoning:
+def begin(line: bytes) -> "Reckoning":
     """Return the reckoning that the first line asks for, by the profile beside the record."""
+    from onboard.coach.reckoning import Reckoning  # for the child alone, not for the daemon
+
     asked: dict[str, Any] = json.loads(line)
     folders = [Path(folder) for folder in asked["folders"]]
     return Reckoning(folders, profile_for(None, folders[-1]), asked["system_id"])

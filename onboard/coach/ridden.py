@@ -2,10 +2,10 @@
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from onboard.coach.practice import LATE_S
 from onboard.coach.stretch import apart_deg
+from onboard.dataclass import dataclass
 from onboard.efficiency.trial.trial_practice import LEGS_APART_MOST_S, RECIPROCAL_DEG
 
 

@@ -7,8 +7,8 @@ one there.
 
 import math
 from collections import deque
-from dataclasses import dataclass
 
+from onboard.dataclass import dataclass
 from onboard.efficiency.meters.steadiness import (
     COURSE_SLOWEST_MPS,
     STRAY_DEG,

@@ -1,10 +1,10 @@
 """What the rider is advised to do, about the target and the way home."""
 
-from dataclasses import dataclass
 from typing import Literal
 
 from onboard.contract.codes import Code, Statement
 from onboard.contract.figure import Estimate, Number, Unknown
+from onboard.dataclass import dataclass
 
 Cue = Literal["ease", "hold", "push"]
 

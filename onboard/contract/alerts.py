@@ -4,10 +4,10 @@ A condition of the engine's is a second row, in `onboard/efficiency/advice/condi
 the daemon's own are raised in `onboard/daemon/own_alerts.py`.
 """
 
-from dataclasses import dataclass
 from typing import Literal
 
 from onboard.contract.codes import Code, Statement, Value
+from onboard.dataclass import dataclass
 
 Level = Literal["note", "warning", "danger"]
 

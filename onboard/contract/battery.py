@@ -1,8 +1,7 @@
 """The battery: energy left, and what was learned of the pack over all rides."""
 
-from dataclasses import dataclass
-
 from onboard.contract.figure import Estimate, Unknown
+from onboard.dataclass import dataclass
 
 
 @dataclass(frozen=True)

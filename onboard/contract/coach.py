@@ -3,11 +3,10 @@
 The coach advises; it never steers. Its steps are codes with values in SI, like all statements.
 """
 
-from dataclasses import dataclass
-
 from onboard.contract.codes import Code, Statement
 from onboard.contract.commands import RunKind
 from onboard.contract.figure import Estimate, Number, Unknown
+from onboard.dataclass import dataclass
 
 
 class StepCode(Code):

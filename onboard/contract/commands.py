@@ -6,10 +6,10 @@ There are only these few settings and marks; none of them reaches the autopilot.
 import json
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any, Final, Literal, NoReturn, TypeGuard, cast, get_args
 
 from onboard.contract.refusals import Refusal, RefusalCode
+from onboard.dataclass import dataclass
 
 LONGEST_BYTES: Final = 2560
 """Longest line, its end not counted: room for the longest trial in unescaped UTF-8."""

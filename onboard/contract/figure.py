@@ -1,11 +1,12 @@
 """A figure with its interval, and 'unknown' with its reason."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from typing import Any, TypeVar
 
 from onboard.contract.codes import Statement
 from onboard.contract.reasons import Reason
+from onboard.dataclass import dataclass
 
 Known = TypeVar("Known")
 Part = TypeVar("Part")

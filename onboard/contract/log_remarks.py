@@ -15,6 +15,14 @@ class LogRemarkCode(Code):
         "file_missing",
         "Missing from this session's folder: {files}. What was recorded there is not counted.",
     )
+    ARCHIVE_CUT = (
+        "archive_cut",
+        "The archive of this log is cut off or broken: only what could be unpacked is counted.",
+    )
+    ARCHIVE_CHECKSUM = (
+        "archive_checksum",
+        "The checksum of this log's archive is wrong: some of the log may have been changed.",
+    )
     NO_AUTOPILOT = "no_autopilot", "No autopilot in this log: there is no craft to report on."
     OTHER_CRAFT = (
         "other_craft",
@@ -41,6 +49,29 @@ class LogRemarkCode(Code):
     SEVERAL_RECEIVERS = (
         "several_receivers",
         "Several GPS receivers are in this log ({receivers}); only one counts.",
+    )
+    CURRENT_DEAD = (
+        "current_dead",
+        "The power monitor says 0.00 A all along, though the craft moved: no energy, no "
+        "consumption, no range. Check the current sensor.",
+    )
+    VOLTAGE_STUCK = (
+        "voltage_stuck",
+        "The voltage stays at {volts_v} all along, though the current changes by {change_a}: it is "
+        "not measured. Energy and charge left cannot be right.",
+    )
+    COURSE_MISSING = (
+        "course_missing",
+        "The GPS states a speed but no course: nothing can be said about directions and the water.",
+    )
+    COURSE_STUCK = (
+        "course_stuck",
+        "The GPS states a course of {course_deg} all along, though its positions turn: directions "
+        "cannot be right.",
+    )
+    POSITION_ZERO = (
+        "position_zero",
+        "The GPS claims a fix, but its position is 0, 0 all along: it does not count.",
     )
     SILENT_AT_END = (
         "silent_at_end",

@@ -3,13 +3,13 @@
 The first line is the hello; then come snapshots, now and then the trip line, and answers.
 """
 
-from dataclasses import dataclass
 from typing import Any, Literal
 
 from onboard.contract.commands import Command, Refused, command_from
 from onboard.contract.refusals import Refusal
 from onboard.contract.snapshot import Snapshot
 from onboard.contract.trip_line import TripLine
+from onboard.dataclass import dataclass
 
 Role = Literal["crew", "viewer"]
 """Crew may give commands; a viewer may only watch."""

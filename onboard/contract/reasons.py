@@ -69,6 +69,18 @@ class Reason(Code):
     )
     COUNTING = "counting", "still counting", "messages are still being counted"
 
+    # A saved log, which will say no more.
+    NOT_IN_LOG = "not_in_log", "not in this log", "this instrument is not in the log"
+    NO_AUTOPILOT_IN_LOG = "no_autopilot_in_log", "no autopilot in this log"
+    NO_POWER_MONITOR_IN_LOG = "no_power_monitor_in_log", "no power monitor in this log"
+    NO_GPS_IN_LOG = "no_gps_in_log", "no GPS in this log"
+    NO_POSITION_IN_LOG = "no_position_in_log", "no position in this log"
+    CURRENT_DEAD = (
+        "current_dead",
+        "the power monitor says 0.00 A all along",
+        "the power monitor says 0.00 A all along, though the craft moved",
+    )
+
     # The coach.
     NO_TRIAL = "no_trial", "no trial set"
     NOT_RECKONED = "not_reckoned", "not worked out yet"

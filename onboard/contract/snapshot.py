@@ -3,7 +3,7 @@
 Names end in their units: see the glossary in `README.md`. What is unknown comes with its reason.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal
 
 from onboard.contract.advice import Target, WayHome
@@ -11,6 +11,7 @@ from onboard.contract.alerts import Alert
 from onboard.contract.battery import BatteryState
 from onboard.contract.coach import Coach
 from onboard.contract.figure import Estimate, Number, Unknown, throughout
+from onboard.dataclass import dataclass
 
 SCHEMA = 2
 
@@ -218,7 +219,7 @@ class LinkState:
     messages_per_s
         Its rate of messages over the last seconds.
     messages
-        Messages received.
+        Messages received and folded, as are all counts here.
     lost
         Messages of that craft that did not arrive, by their sequence numbers.
     bad_bytes
@@ -242,10 +243,14 @@ class LinkState:
 class Figures:
     """All figures and instruments at one instant of stream time.
 
+    Between two folds a daemon sends snapshots in which only the newest readings are new: power_w,
+    volts_v, amps_a, speed_mps, course_deg, heading_deg and position_deg, all at `newest_t_s`, and
+    the age of the link's last message. All else is of `t_s`, at most a second older.
+
     Parameters
     ----------
     t_s
-        Stream time.
+        Stream time of the sums and of all that is computed.
     power_w, volts_v, amps_a
         On the battery side, corrected as the profile says.
     speed_mps, course_deg
@@ -325,8 +330,10 @@ class Snapshot(Figures):
     ----------
     seq
         Grows by one with each snapshot of a daemon.
+    newest_t_s
+        Stream time of the newest readings: `t_s`, or up to a second later.
     utc
-        Date and time by the autopilot's clock.
+        Date and time by the autopilot's clock, at `t_s`.
     link
         How well the link works.
     coach
@@ -334,6 +341,7 @@ class Snapshot(Figures):
     """
 
     seq: int
+    newest_t_s: Number
     utc: str | Unknown
     link: LinkState
     coach: Coach | Unknown
@@ -382,5 +390,10 @@ def unknown_snapshot(unknown: Unknown, source: str) -> Snapshot:
     """
     link = LinkState(unknown, unknown, 0, 0, 0, unknown, source)
     return Snapshot(
-        **vars(unknown_figures(unknown, 0.0, "")), seq=0, utc=unknown, link=link, coach=unknown
+        **vars(unknown_figures(unknown, 0.0, "")),
+        seq=0,
+        newest_t_s=unknown,
+        utc=unknown,
+        link=link,
+        coach=unknown,
     )

@@ -1,7 +1,8 @@
 """The trip so far as a line: energy and distance against time."""
 
 import itertools
-from dataclasses import dataclass
+
+from onboard.dataclass import dataclass
 
 POINTS_MOST = 400
 """More than a terminal has columns, yet few enough to send now and then."""

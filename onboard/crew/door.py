@@ -11,7 +11,6 @@ import logging
 import socket
 import ssl
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
@@ -30,6 +29,7 @@ from onboard.crew.joining import (
 from onboard.crew.keys import identity_path, is_paired, own_fingerprint, server_context
 from onboard.crew.limits import Limits, counted_as
 from onboard.crew.members import VIEWER, Crew, CrewBook, Member
+from onboard.dataclass import dataclass
 from onboard.errors import UsageError, cause_of
 from onboard.feed.server import FeedServer
 

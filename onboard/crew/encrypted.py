@@ -3,8 +3,9 @@
 import asyncio
 import socket
 import ssl
-from dataclasses import dataclass
 from typing import cast
+
+from onboard.dataclass import dataclass
 
 READ_LIMIT_BYTES = 4096
 """Read buffer: a viewer that sends faster than it is read waits."""

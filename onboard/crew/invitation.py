@@ -15,9 +15,9 @@ import binascii
 import hashlib
 import ipaddress
 import re
-from dataclasses import dataclass
 from typing import Final
 
+from onboard.dataclass import dataclass
 from onboard.errors import UsageError
 
 VERSION: Final = 1

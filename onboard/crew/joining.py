@@ -4,7 +4,6 @@ Parsing is strict: a line with any other key, kind or type is refused without a 
 """
 
 import json
-from dataclasses import dataclass
 from typing import Any, Final
 
 from onboard.contract.codec import as_line, json_line
@@ -12,6 +11,7 @@ from onboard.contract.messages import Paired, Role, TurnedAway
 from onboard.contract.refusals import Refusal
 from onboard.crew.invitation import CODE_BYTES
 from onboard.crew.members import good_name
+from onboard.dataclass import dataclass
 
 FIRST_LINE_MOST_BYTES: Final = 512
 TOKEN_MOST: Final = 100

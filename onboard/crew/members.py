@@ -11,13 +11,14 @@ import json
 import secrets
 import time
 from collections.abc import Callable
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any, Final
 
 from onboard.contract.messages import Role
 from onboard.crew.invitation import CODE_BYTES
 from onboard.crew.lock import locked
+from onboard.dataclass import dataclass
 from onboard.errors import UsageError, cause_of
 from onboard.files.whole_file import write_whole
 

@@ -128,21 +128,26 @@ class Intake:
                 self.scan_faults.note(fault)
         if frames is not None:
             try:
-                self._answer(frames)
+                self._answer(frames, pieces)
             except Exception as fault:
                 self.scan_faults.note(fault)
         return frames
 
-    def _answer(self, frames: Frames) -> None:
+    def _answer(self, frames: Frames, pieces: list[Piece]) -> None:
         """Answer the followed craft at its own address, despite other senders in its name."""
         if self.followed is None:
             return
         system, component = self.followed
+        answered = self._reader.answered
+        if answered is not None and all(piece.source == answered for piece in pieces):
+            # The usual case, and no place for arrays.
+            if sent_by(frames, system, component):
+                self._elsewhere, self._answered_us = 0, int(frames.stamp_us[-1])
+            return
         mine = frames.where((frames.system_id == system) & (frames.component_id == component))
         if not len(mine):
             return
         source, now_us = self._scanner.source(mine), int(mine.stamp_us[-1])
-        answered = self._reader.answered
         own = source == answered or any(
             self._scanner.source(mine.where(np.array([n]))) == answered for n in range(len(mine))
         )
@@ -175,6 +180,15 @@ class Intake:
         while self._queued_frames > QUEUED_MOST_FRAMES and len(self._queue) > 1:
             self._queued_frames -= len(self._queue.popleft())
             self.fell_behind = True
+
+
+def sent_by(frames: Frames, system: int, component: int | None) -> bool:
+    """Return whether any of a few frames was sent by a craft."""
+    if component is None:
+        return False
+    sender = system | component << 8
+    # Bytes five and six of a header word; the highest bit of a word may be its sign.
+    return any(word >> 40 & 0xFFFF == sender for word in frames.word.tolist())
 
 
 def _for_the_record(frames: Frames) -> Frames:

@@ -11,6 +11,9 @@ from collections.abc import Callable
 TRIM_EVERY_S = 10.0
 """Interval between trims [s]; a fit of the curve or a save triggers one at once."""
 
+COLLECT_EVERY_S = 60.0
+"""Interval between collections of cyclic garbage [s]: each takes longer than a fold."""
+
 _ARENA_MAX = -8
 """M_ARENA_MAX of mallopt(3); from its header, malloc.h."""
 
@@ -27,7 +30,7 @@ class Trimmer:
     """Schedule of trims."""
 
     def __init__(self) -> None:
-        self._due_s = 0.0
+        self._due_s = self._collect_s = 0.0
         self._fit: object = None
 
     def trim_soon(self) -> None:
@@ -46,12 +49,14 @@ class Trimmer:
         """
         if now_s >= self._due_s or fit is not self._fit:
             self._due_s, self._fit = now_s + TRIM_EVERY_S, fit
+            if now_s >= self._collect_s:
+                self._collect_s = now_s + COLLECT_EVERY_S
+                gc.collect()
             trim()
 
 
 def trim() -> None:
-    """Return free memory to the system; takes about a millisecond."""
-    gc.collect()
+    """Return free memory to the system."""
     _call("malloc_trim", 0)
 
 

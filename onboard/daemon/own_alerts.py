@@ -1,9 +1,9 @@
 """Alerts of the daemon itself: link, record, faults."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 from onboard.contract.alerts import Alert, AlertCode
+from onboard.dataclass import dataclass
 from onboard.errors import LinkError
 from onboard.record.subscriber import Subscriber
 from onboard.telemetry.mavlink.signing import RefusedFrames

@@ -5,6 +5,7 @@ and others: each may fail alone. Commands of viewers and a new profile enter asy
 """
 
 import logging
+import math
 import time
 from collections.abc import Callable, Sequence
 from functools import partial
@@ -16,10 +17,12 @@ from onboard.contract.alerts import AlertCode
 from onboard.contract.commands import Command, Mark, Refused, Reply
 from onboard.contract.refusals import Refusal, RefusalCode
 from onboard.daemon import lean_memory, notify
+from onboard.daemon.held_frames import HeldFrames
 from onboard.daemon.intake import Intake
 from onboard.daemon.own_alerts import Running
 from onboard.daemon.publisher import Publisher
 from onboard.daemon.quiet_log import ANSWER
+from onboard.daemon.rhythm import FOLD_EVERY_S, Rhythm, read_s
 from onboard.daemon.run_settings import Settings
 from onboard.errors import LinkError, ProfileError, RecordError
 from onboard.feed.server import FeedServer
@@ -30,8 +33,9 @@ from onboard.restarts.learned_update import update_learned
 from onboard.restarts.session_book import SessionBook
 from onboard.restarts.trip_keeper import BehindError, TripKeeper
 from onboard.ride.commands import apply_command, settings_in_force, with_place
+from onboard.ride.newest import Reading
 from onboard.ride.ride import Ride
-from onboard.telemetry.link.link_reader import LinkReader
+from onboard.telemetry.link.link_reader import FINE_S, LinkReader
 from onboard.telemetry.link.requests import Requests
 from onboard.telemetry.link.stamp_clock import StampClock
 from onboard.telemetry.mavlink.frames import Frames
@@ -98,6 +102,13 @@ class Pipeline:
         self._watchdog_every_s = notify.watchdog_every_s()
         self._watchdog_due_s = 0.0
         self._trimmer = lean_memory.Trimmer()
+        self.rhythm = Rhythm()
+        self.wake: Callable[[], None] = lambda: None
+        """Ends the pause before the next tick, which is a long one without a viewer."""
+        self._held = HeldFrames()
+        self._readings: dict[str, Reading] | None = None
+        """Readings of this tick, newer than the last fold; None after a fold."""
+        self._newest_t_s = 0.0
 
     @property
     def ride(self) -> Ride:
@@ -130,6 +141,7 @@ class Pipeline:
         left_s
             Returns the remaining wait for the card [s].
         """
+        self._take_held()
         self.coach.close()
         if self.book is not None:
             saved = self.keeper.saved_state() if self.keeper.is_whole else None
@@ -149,35 +161,102 @@ class Pipeline:
             settle=lambda verdict: self.book.settle(verdict) if self.book else None,
         )
 
-    def tick(self) -> None:
-        """Record what has arrived, then run each subscriber, even if others fail."""
+    def tick(self, arrival: bool = False) -> None:
+        """Record what has arrived, then run each subscriber, even if others fail.
+
+        Parameters
+        ----------
+        arrival
+            Whether a viewer has just come, which gets a full snapshot.
+        """
         # Read the clocks before the bytes are taken: later bytes get later stamps.
         now_s, now_us = time.monotonic(), self._clock()
         parts = self.intake.turn()
-        self._figures.run(now_s, lambda: self._fold(parts, now_s, now_us))
+        watched = arrival or self.feed.viewers > 0
+        if arrival:
+            self.rhythm.fold_soon()
+        # Without a boot clock, times of receipt are all there is.
+        clocked = math.isfinite(self.ride.decoder.time.boot_s)
+        self._reader.batch_s = read_s(watched) if clocked else FINE_S
+        self._readings = None
+        hold = partial(self._hold, parts, watched, now_s, now_us)
+        # Where the figures fail, viewers get the reason at every tick.
+        folded = self._figures.run(now_s, hold) is not False
         self._requests.run(now_s, lambda: self._request(parts, now_s))
-        self._notes.run(now_s, lambda: self.save_notes(now_s, now_us))
-        self._coaching.run(now_s, self._coach_turn)
+        if folded:
+            self._notes.run(now_s, lambda: self.save_notes(now_s, now_us))
+            self._coaching.run(now_s, self._coach_turn)
         self._log_link(self._reader.problem)
-        running = partial(self._running, now_s)
-        self._publishing.run(now_s, lambda: self.publisher.publish(running(), self._link))
+        if watched:
+            self._publishing.run(now_s, lambda: self._publish(now_s))
+        elif folded:
+            self.publisher.watch(self._running(now_s))
         if self._watchdog_every_s is not None and now_s >= self._watchdog_due_s:
             self._watchdog_due_s = now_s + self._watchdog_every_s
             notify.watchdog()
-            viewers = self.feed.viewers
-            notify.status(f"{self._link}: {self.ride.messages} messages, {viewers} viewers")
-        fit = self.ride.engine.learner.posterior
-        self._memory.run(now_s, lambda: self._trimmer.trim_if_due(now_s, fit))
+            viewers, messages = self.feed.viewers, self.ride.messages + self._held.count
+            notify.status(f"{self._link}: {messages} messages, {viewers} viewers")
+        if folded:
+            fit = self.ride.engine.learner.posterior
+            self._memory.run(now_s, lambda: self._trimmer.trim_if_due(now_s, fit))
 
-    def _fold(self, parts: Sequence[Frames], now_s: float, now_us: int) -> None:
-        """Pass the frames received to the figures."""
+    def greeting(self) -> bytes:
+        """Return the trip line for a new viewer; the first one also brings a full snapshot."""
+        if not self.feed.viewers:
+            self.tick(arrival=True)
+            self.wake()
+        return self.publisher.trip_line()
+
+    def _hold(self, parts: Sequence[Frames], watched: bool, now_s: float, now_us: int) -> bool:
+        """Hold the frames received until the next fold, which may be due; return whether it was."""
+        self._held.add(parts, watched)
+        if self._held.take_came():
+            self.publisher.craft_seen(now_s)
+        if not self.rhythm.fold_due(now_s, watched, self._held.count) and self._can_wait(now_s):
+            newest = self._held.newest
+            if not watched:
+                return False
+            if newest is not None:
+                self._readings = self.publisher.readings(newest, now_s)
+                if self._readings is not None and not newest.in_doubt:
+                    self._newest_t_s = newest.t_s
+                    return False
+        self._readings = None
+        self._fold(now_s, now_us)
+        return True
+
+    def _can_wait(self, now_s: float) -> bool:
+        """Return whether nothing needs a fold at once."""
+        if self._followed is None or not self.keeper.is_settled:
+            return False
+        # In silence, messages that wait for a stamp are settled by the time that passes.
+        silent = self.publisher.silent_s(now_s) > FOLD_EVERY_S
+        return not (silent and self.ride.decoder.time.waiting)
+
+    def _publish(self, now_s: float) -> None:
+        if self._readings is None:
+            self.publisher.publish(self._running(now_s), self._link)
+        else:
+            self.publisher.publish_newest(self._readings, self._newest_t_s, now_s)
+
+    def _take_held(self) -> None:
+        """Pass the frames held back to the figures before anything else happens to them."""
+        if self._held.count:
+            now_s, now_us = time.monotonic(), self._clock()
+            self._figures.run(now_s, lambda: self.keeper.take(self._held.take(), now_us))
+
+    def _fold(self, now_s: float, now_us: int) -> None:
+        """Fold the frames held back, and see whether another ride takes over."""
+        self.rhythm.folded(now_s)
+        parts = self._held.take()
         before = self.ride.decoder.messages
         self.keeper.take(parts, now_us)
         if self.intake.fell_behind:
             self.intake.fell_behind = False
             self.keeper.failed(BehindError("more came in than could be taken"))
-        if self.ride.decoder.messages > before or (
-            self.keeper.why_none and self._has_followed(parts)
+        if not self._held.is_reading and (
+            self.ride.decoder.messages > before
+            or (self.keeper.why_none and self._has_followed(parts))
         ):
             self.publisher.craft_seen(now_s)
         if self.keeper.poll(now_s):
@@ -186,6 +265,7 @@ class Pipeline:
         if self._followed is None and craft.system_id is not None:
             # For the whole run: a new trip changes nothing on the link.
             self._followed = self.intake.followed = craft.system_id, craft.component_id
+        self._held.folded(self.ride, parts, self.publisher.silent_s(now_s))
 
     def _has_followed(self, parts: Sequence[Frames]) -> bool:
         """Return whether the followed craft is among the senders."""
@@ -235,6 +315,9 @@ class Pipeline:
 
     def on_command(self, command: Command, reply: Reply) -> None:
         """Execute a viewer's command, and note it beside the record."""
+        # It applies to all that has come in; its effect shows at the next tick.
+        self._take_held()
+        self.rhythm.fold_soon()
         placed = with_place(command, self.ride)
         if isinstance(placed, Refused):
             reply(placed.why, None)
@@ -263,7 +346,8 @@ class Pipeline:
             return Refusal(RefusalCode.CARD_BEHIND)
         with self.intake.at_rest() as parts:
             # Frames in the old record belong to the old trip.
-            self._fold(parts, time.monotonic(), self._clock())
+            self._held.add(parts, False)
+            self._fold(time.monotonic(), self._clock())
             stay = settings_in_force(self.ride, self.keeper.profile)
             if self.book is not None:
                 self.book.mark(mark)

@@ -9,7 +9,8 @@ import threading
 import time
 from collections import OrderedDict
 from collections.abc import Callable
-from dataclasses import dataclass
+
+from onboard.dataclass import dataclass
 
 EVERY_S = 60.0
 """Shortest interval between messages of one kind [s]."""

@@ -1,13 +1,13 @@
 """Settings of a run: the command line merged with the profile."""
 
 import argparse
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from onboard.crew.door import DoorSettings
 from onboard.crew.keys import pairing_folder
 from onboard.crew.listen_addresses import listen_addresses
+from onboard.dataclass import dataclass
 from onboard.efficiency.advice.target import Aim
 from onboard.options import record_folder
 from onboard.profile import Profile, read_profile

@@ -1,6 +1,7 @@
 """One run of the daemon: start, main loop, end."""
 
 import asyncio
+import contextlib
 import logging
 import signal
 import time
@@ -10,6 +11,7 @@ from onboard.daemon import notify
 from onboard.daemon.ending import Ending
 from onboard.daemon.pipeline import Pipeline
 from onboard.daemon.print_line import print_line
+from onboard.daemon.rhythm import next_tick_s
 from onboard.daemon.run_settings import Settings
 from onboard.errors import LinkError
 from onboard.record.record_lock import record_lock
@@ -17,9 +19,6 @@ from onboard.telemetry.link.base import Link
 from onboard.telemetry.link.link_reader import LinkReader
 from onboard.telemetry.link.reopening import Reopener
 from onboard.telemetry.link.stamp_clock import StampClock
-
-PUBLISH_EVERY_S = 0.2
-"""Interval at which blocks are folded and snapshots published [s]."""
 
 log = logging.getLogger("wattwake")
 
@@ -40,6 +39,8 @@ class Service:
         self._ending = ending or Ending()
         self.stop = asyncio.Event()
         """Set it to end the run."""
+        self._wake = asyncio.Event()
+        """Set to end the present pause."""
 
     async def run(self) -> None:
         """Start, serve until stopped, and save.
@@ -85,8 +86,9 @@ class Service:
         # The reader before the session: finding the last one takes time, and bytes wait meanwhile.
         reader.start()
         host, port = self._settings.listen
-        craft, greeting = self._settings.profile.craft.name, pipeline.publisher.trip_line
-        port = await pipeline.feed.open(host, port, craft, pipeline.on_command, greeting)
+        craft = self._settings.profile.craft.name
+        port = await pipeline.feed.open(host, port, craft, pipeline.on_command, pipeline.greeting)
+        pipeline.wake = self._wake.set
         pipeline.begin()
         print_line(f"link {name}")
         if pipeline.book:
@@ -113,23 +115,30 @@ class Service:
     async def _main_loop(
         self, pipeline: Pipeline, reader: LinkReader, door: "asyncio.Task[None]"
     ) -> None:
-        due_s = time.monotonic()
+        stopping = asyncio.create_task(self._wake_at_stop())
         while not self.stop.is_set():
             pipeline.tick()
             if door.done():
                 door.result()
-            # From an absolute start, so that late wake-ups do not add up.
-            due_s = max(due_s + PUBLISH_EVERY_S, time.monotonic())
-            try:
-                async with asyncio.timeout(due_s - time.monotonic()):
-                    await self.stop.wait()
-            except TimeoutError:
-                pass
-        # Bytes received by now are still recorded.
+            await self._pause(next_tick_s(time.monotonic(), pipeline.feed.viewers > 0))
+        await stopping
+        # Bytes received by now are still recorded, and shown.
         reader.stop()
+        pipeline.rhythm.fold_soon()
         pipeline.tick()
         while reader.waiting_bytes:
             pipeline.tick()
+
+    async def _wake_at_stop(self) -> None:
+        await self.stop.wait()
+        self._wake.set()
+
+    async def _pause(self, until_s: float) -> None:
+        """Wait until a time of the monotonic clock [s], or until woken: by the end, or a viewer."""
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(until_s - time.monotonic()):
+                await self._wake.wait()
+        self._wake.clear()
 
     async def _end(
         self, pipeline: Pipeline, reader: LinkReader, door: "asyncio.Task[None] | None"

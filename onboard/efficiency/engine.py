@@ -119,10 +119,13 @@ class Engine:
         self._trip_line = GrowingLine()
         self._runs = MarkedRuns()
         self.second_listeners: list[Callable[[SettledSeconds], None]] = []
+        self.block_listeners: list[Callable[[Block], None]] = []
         self._curve: tuple[Posterior | None, str, Curve | Unknown] | None = None
 
     def fold(self, block: Block) -> None:
         """Fold a block."""
+        for listener in self.block_listeners:
+            listener(block)
         fold = self.parts.fold
         for whole in slices(block):
             passed = self.instruments.fold(whole)

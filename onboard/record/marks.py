@@ -8,12 +8,13 @@ import json
 import logging
 import os
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from onboard.contract.alerts import Alert, AlertCode
 from onboard.contract.commands import Command, Refused, command_from, shown
+from onboard.dataclass import dataclass
 from onboard.files.whole_file import FILE_MODE
 from onboard.ride.commands import apply_command
 from onboard.ride.ride import Ride

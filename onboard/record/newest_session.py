@@ -9,9 +9,10 @@ import contextlib
 import json
 import zlib
 from collections.abc import Collection
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from pathlib import Path
 
+from onboard.dataclass import dataclass
 from onboard.files.whole_file import write_whole
 
 FILE_NAME = "newest.json"

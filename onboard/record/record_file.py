@@ -9,11 +9,11 @@ import errno
 import os
 import stat
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
+from onboard.dataclass import dataclass
 from onboard.files.whole_file import FILE_MODE
 from onboard.telemetry.mavlink.checksum import Ints
 from onboard.telemetry.mavlink.log_scanner import LogScanner

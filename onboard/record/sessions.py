@@ -17,10 +17,11 @@ import re
 import shutil
 import threading
 from collections.abc import Callable, Mapping, Set
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from onboard.dataclass import dataclass
 from onboard.files.private_folder import FOLDER_MODE, make_own_folder
 from onboard.files.whole_file import FILE_MODE, sync_folder, write_whole
 from onboard.record.newest_session import (

@@ -2,13 +2,13 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.dataclass import dataclass
 from onboard.errors import LogError
 from onboard.ride.learned_file import SAME_CLOCK_S, Clocks, kept_running
 from onboard.telemetry.logs.log_files import find_log, log_bytes, opened

@@ -7,13 +7,13 @@ as if the daemon had never been away. Its absence is a gap like any other.
 import json
 import logging
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
 
 import numpy as np
 
 from onboard.block import Block
+from onboard.dataclass import dataclass
 from onboard.errors import LogError
 from onboard.ride.ride import Ride
 from onboard.telemetry.logs.log_files import find_log, log_bytes, missing_files, record_files

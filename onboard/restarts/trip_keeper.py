@@ -127,6 +127,11 @@ class TripKeeper:
         """Why no figure may be shown now; None if they may."""
         return self.why_none or self._reading
 
+    @property
+    def is_settled(self) -> bool:
+        """Whether the ride is whole and nothing may soon replace it."""
+        return self.why_hidden is None and self._decision is None and self.refolding is None
+
     def alerts(self) -> Iterator[Alert]:
         """Yield the alerts about the figures."""
         if self.why_none is AGAIN:

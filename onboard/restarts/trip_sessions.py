@@ -9,10 +9,10 @@ how long it has been running.
 import logging
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from onboard.dataclass import dataclass
 from onboard.files.whole_file import write_whole
 from onboard.record.marks import read_marks
 from onboard.record.sessions import SessionNote, note_continues, read_session

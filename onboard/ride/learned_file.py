@@ -7,10 +7,11 @@ nothing was recorded, and whether the autopilot kept running meanwhile: if so, i
 import json
 import logging
 import math
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
+from onboard.dataclass import dataclass
 from onboard.efficiency.battery.recharge import Away
 from onboard.files.whole_file import write_whole
 

@@ -20,7 +20,7 @@ from onboard.contract.snapshot import LinkState, Snapshot
 from onboard.efficiency.battery.learned_pack import carried_over, with_origin
 from onboard.efficiency.engine import Engine
 from onboard.efficiency.parts import Parts
-from onboard.profile import Profile
+from onboard.profile import Profile, Sensors
 from onboard.ride.learned_file import Clocks, away_since, clocks_as_dict, clocks_of
 from onboard.telemetry.mavlink.frames import Frames
 from onboard.telemetry.messages.decoder import Decoder
@@ -75,6 +75,11 @@ class Ride:
         self.bad_bytes = 0
         self._seq = 0
         self._system_id = NO_AUTOPILOT
+
+    @property
+    def sensors(self) -> Sensors:
+        """The craft's corrections in use, as learned."""
+        return self._counted.sensors
 
     @property
     def t_s(self) -> float:
@@ -149,7 +154,6 @@ class Ride:
             The coach of the trial.
         """
         figures = self.engine.figures(0.0 if isinstance(age_s, Unknown) else age_s, why_none)
-        self._seq += 1
         followed = self.decoder.craft.system_id
         link = LinkState(
             age_s=age_s,
@@ -162,7 +166,19 @@ class Ride:
         )
         utc = self.utc or why_none or Unknown(Reason.CLOCK_NOT_SET)
         shown = vars(figures) | {"alerts": (*alerts, *figures.alerts)}
-        return Snapshot(**shown, seq=self._seq, utc=utc, link=link, coach=coach)
+        return Snapshot(
+            **shown,
+            seq=self.next_seq(),
+            newest_t_s=why_none or figures.t_s,
+            utc=utc,
+            link=link,
+            coach=coach,
+        )
+
+    def next_seq(self) -> int:
+        """Return the number of the next snapshot."""
+        self._seq += 1
+        return self._seq
 
     def _fold(self, block: Block) -> None:
         if not block.channels:

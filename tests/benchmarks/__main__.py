@@ -17,6 +17,7 @@ from tests.benchmarks import (
     dashboard,
     engine,
     flood,
+    imports,
     live,
     memory,
     onboard_log,
@@ -26,10 +27,11 @@ from tests.benchmarks import (
 )
 from tests.benchmarks.made_log import hour_log, long_log
 from tests.benchmarks.rows import ROUNDS, timed
+from tests.benchmarks.varied_log import varied_log
 
 PARTS = (
     *("log", "onboard", "live", "flood", "engine", "memory", "damaged", "daemon", "crew"),
-    *("dashboard", "review", "resident", "coach"),
+    *("dashboard", "review", "imports", "resident", "coach"),
 )
 
 PROFILE = """
@@ -58,7 +60,9 @@ def main() -> None:
         if {"memory", "review"} & set(chosen.only):
             long_log(long, hour, chosen.hours)
             profile.write_text(PROFILE, encoding="utf-8")
-        onboard = folder / "hour.bin"
+        varied, onboard = folder / "varied.tlog", folder / "hour.bin"
+        if "review" in chosen.only:
+            varied_log(varied)
         if "onboard" in chosen.only:
             onboard_log.made_log(onboard)
         parts: dict[str, Callable[[], Iterable[str]]] = {
@@ -73,10 +77,10 @@ def main() -> None:
             "crew": lambda: crew.lines(hour, folder, chosen.viewers, chosen.seconds),
             "coach": coach.lines,
             "dashboard": dashboard.lines,
-            "review": lambda: (
-                timed(row, chosen.rounds, review.children_cpu_s)
-                for row in review.rows(long, chosen.hours, profile)
+            "review": lambda: review.lines(
+                review.Logs(varied, hour, long, chosen.hours, profile), chosen.rounds
             ),
+            "imports": imports.lines,
             "resident": lambda: resident.lines(
                 hour, folder, chosen.hours, chosen.speed, chosen.link
             ),

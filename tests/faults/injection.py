@@ -193,6 +193,8 @@ async def ridden(folder: Path) -> Outcome:
         patch.object(pipeline_module, "time", clock),
         patch.object(stamp_clock_module, "time", clock),
         patch.object(pipeline_module.lean_memory, "trim", lambda: None),
+        # Somebody watches: otherwise no snapshot is built.
+        patch.object(FeedServer, "viewers", 1),
         patch.object(refold_task, "asyncio", SimpleNamespace(**{**vars(asyncio), "sleep": sleep})),
     ):
         receipt = stamp_clock_module.StampClock()

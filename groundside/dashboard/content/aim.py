@@ -1,7 +1,5 @@
 """Content of the aim view: the target being chosen, the one in force, and how it is being met."""
 
-from dataclasses import dataclass
-
 from groundside.dashboard.content.items import Block, Item
 from groundside.dashboard.content.ride import BigFigureContent, difference_text
 from groundside.dashboard.target_choice import (
@@ -17,6 +15,7 @@ from groundside.words.figures import percent
 from groundside.words.reasons import reason_text
 from groundside.words.stands import stand_text
 from onboard.contract.figure import Unknown
+from onboard.dataclass import dataclass
 
 PURPOSE = {
     SPEED.key: "A speed over ground to hold: the cue says ease, hold or push.",

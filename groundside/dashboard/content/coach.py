@@ -1,7 +1,5 @@
 """Content of the runs view during a trial: the step, the standing, what to ride next."""
 
-from dataclasses import dataclass
-
 from groundside.dashboard.content.runs import PowerCue, open_run, power_cue
 from groundside.dashboard.content.setups import setup_in_force
 from groundside.dashboard.view_state import ViewState
@@ -10,6 +8,7 @@ from groundside.words.figures import UNKNOWN, chance_text, one_decimal
 from groundside.words.reasons import reason_text
 from onboard.contract.coach import Coach, StepCode, TrialPlace
 from onboard.contract.figure import Estimate, Number, Unknown
+from onboard.dataclass import dataclass
 
 AHEAD_MOST = 8
 """Places to come that are shown."""

@@ -1,7 +1,6 @@
 """Content of the craft view: instruments and link, to show which figures can be trusted."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Literal
 
 from groundside.dashboard.content.items import Block, Item
@@ -24,6 +23,7 @@ from onboard.contract.alerts import AlertCode
 from onboard.contract.codes import Value
 from onboard.contract.figure import Unknown, within
 from onboard.contract.snapshot import Snapshot, Trip
+from onboard.dataclass import dataclass
 
 BRIDGED_MOST = 0.05
 """Share of a trip bridged over gaps above which it is flagged. Common practice, no source."""

@@ -4,7 +4,6 @@ import itertools
 import math
 from bisect import bisect_right
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from groundside.dashboard.content.items import Block, Item
 from groundside.dashboard.content.setups import setup_in_force
@@ -33,6 +32,7 @@ from groundside.words.reasons import reason_text
 from groundside.words.units import Units
 from onboard.contract.figure import Number, Unknown, within
 from onboard.contract.snapshot import Curve, Snapshot, SpeedKind
+from onboard.dataclass import dataclass
 
 KINDS: Mapping[SpeedKind, str] = {"through_water": "through water", "over_ground": "over ground"}
 LEARN = "Ride half a minute steadily at each of a few speeds: the curve is learned from that."

@@ -1,6 +1,6 @@
 """Content of the frame around every view: notices, age of the data, a replay's time bar."""
 
-from dataclasses import dataclass, field
+from dataclasses import field
 
 from groundside.connection.source import ReplayState
 from groundside.dashboard.content.small_figures import small_figures, unknown_reasons
@@ -8,6 +8,7 @@ from groundside.dashboard.notices import Notice, notices
 from groundside.dashboard.view_state import ViewState
 from groundside.words.figures import age_text, clock_text, whole
 from onboard.contract.figure import Unknown
+from onboard.dataclass import dataclass
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,5 @@
 """Content of the home view: whether home is in reach, where it lies, how much energy is left."""
 
-from dataclasses import dataclass
 from typing import Literal
 
 from groundside.dashboard.content.ride import BigFigureContent, CueContent, big_distance
@@ -22,6 +21,7 @@ from groundside.words.units import Units
 from groundside.words.water import water_text
 from onboard.contract.advice import WayHome
 from onboard.contract.figure import Unknown
+from onboard.dataclass import dataclass
 
 CAUTIONS = (
     "Estimate. Keep a reserve and a paddle.",

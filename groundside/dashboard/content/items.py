@@ -1,6 +1,6 @@
 """A page of text: blocks of items, each a name and a text."""
 
-from dataclasses import dataclass
+from onboard.dataclass import dataclass
 
 
 @dataclass(frozen=True)

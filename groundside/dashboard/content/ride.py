@@ -1,7 +1,5 @@
 """Content of the ride view: big figures, cue, small figures."""
 
-from dataclasses import dataclass
-
 from groundside.dashboard.content.setups import PLAIN
 from groundside.dashboard.content.small_figures import SmallFigure, small_figures
 from groundside.dashboard.view_state import ViewState
@@ -24,6 +22,7 @@ from groundside.words.units import Units
 from onboard.contract.advice import Target
 from onboard.contract.figure import Unknown, within
 from onboard.contract.snapshot import Snapshot
+from onboard.dataclass import dataclass
 
 LARGEST_SHOWN = 9999.5
 

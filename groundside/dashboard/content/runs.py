@@ -5,7 +5,6 @@ Which set-up is better is left to `compare`; here a rider sees whether a run wil
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 
 from groundside.dashboard.content.double_runs import next_step
 from groundside.dashboard.content.ride import difference_text
@@ -25,6 +24,7 @@ from groundside.words.units import Units
 from onboard.contract.alerts import AlertCode
 from onboard.contract.figure import Number, Unknown, within
 from onboard.contract.snapshot import Run, Snapshot, Steady
+from onboard.dataclass import dataclass
 
 LONG_ENOUGH_S = 30.0
 """Settled time at which the bar is full [s]; the daemon decides whether a run is long enough."""

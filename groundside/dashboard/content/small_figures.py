@@ -1,7 +1,6 @@
 """The small figures of the ride view: a row for each, most important first."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 from groundside.words.figures import (
     UNKNOWN,
@@ -16,6 +15,7 @@ from groundside.words.readings import reading
 from groundside.words.units import Units
 from onboard.contract.figure import Estimate, Number, within
 from onboard.contract.snapshot import Snapshot
+from onboard.dataclass import dataclass
 
 
 @dataclass(frozen=True)

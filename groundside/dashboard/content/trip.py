@@ -2,7 +2,6 @@
 
 from bisect import bisect_left
 from collections.abc import Callable
-from dataclasses import dataclass
 
 from groundside.connection.source import ReplayState
 from groundside.dashboard.content.items import Block, Item
@@ -21,6 +20,7 @@ from groundside.words.figures import (
 from groundside.words.readings import reading
 from groundside.words.reasons import reason_text
 from onboard.contract.figure import Estimate, Unknown, within
+from onboard.dataclass import dataclass
 
 PANELS = ("power", "speed", "cost", "left")
 LABEL_COLUMNS = 5

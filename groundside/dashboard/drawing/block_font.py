@@ -5,10 +5,10 @@ terminal cell is about twice as high as wide).
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import lru_cache
 
 from groundside.dashboard.drawing.half_blocks import half_blocks
+from onboard.dataclass import dataclass
 
 GLYPHS: Mapping[str, tuple[str, ...]] = {
     "0": (".####.", "##..##", "##..##", "##..##", "##..##", "##..##", ".####."),

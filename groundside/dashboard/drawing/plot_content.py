@@ -1,6 +1,8 @@
 """The content of a plot, free of screen code: line, band, points and marks, in axis units."""
 
-from dataclasses import dataclass, field
+from dataclasses import field
+
+from onboard.dataclass import dataclass
 
 
 @dataclass(frozen=True)

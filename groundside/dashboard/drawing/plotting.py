@@ -5,12 +5,12 @@ Each cell shows the most important thing there, recognizable by its shape alone.
 
 from bisect import bisect_right
 from collections.abc import Callable
-from dataclasses import dataclass
 
 from groundside.dashboard.drawing.braille import DotCanvas
 from groundside.dashboard.drawing.painted import Line, joined, wrapped
 from groundside.dashboard.drawing.plot_content import Axis, AxisMark, PlotContent, Point
 from groundside.dashboard.drawing.ticks import tick_step, tick_text, ticks
+from onboard.dataclass import dataclass
 
 FRAME, LABEL, CURVE, BAND = "plot--area", "plot--label", "plot--curve", "plot--band"
 MARK, STALE, TITLE, EVENT = "plot--mark", "plot--stale", "plot--title", "plot--event"

@@ -1,7 +1,6 @@
 """The base of all views."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import ClassVar
 
 from textual import events
@@ -14,6 +13,7 @@ from groundside.dashboard.view_state import ViewState
 from groundside.dashboard.views.confirmation import Confirmation
 from groundside.dashboard.widgets.button_bar import Button
 from onboard.contract.commands import Command
+from onboard.dataclass import dataclass
 
 OWN = "own."
 """Prefix of an action that the visible view carries out itself."""

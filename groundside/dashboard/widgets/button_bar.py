@@ -4,7 +4,6 @@ Each shows its key, so that tapping teaches the keyboard.
 """
 
 from bisect import bisect_right
-from dataclasses import dataclass
 from typing import ClassVar
 
 from textual import events
@@ -12,6 +11,7 @@ from textual.geometry import Size
 from textual.message import Message
 
 from groundside.dashboard.drawing.painted import Line, Painted, shortened
+from onboard.dataclass import dataclass
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,5 @@
 """A widget with a plot that can be tapped."""
 
-from dataclasses import dataclass
 from typing import ClassVar
 
 from textual import events
@@ -9,6 +8,7 @@ from textual.message import Message
 
 from groundside.dashboard.drawing.painted import Line, Painted
 from groundside.dashboard.drawing.plotting import STYLES, plot_area, plot_lines
+from onboard.dataclass import dataclass
 
 
 class Plot(Painted):

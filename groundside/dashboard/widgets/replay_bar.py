@@ -1,6 +1,5 @@
 """The time bar of a replay: its place, speed and events."""
 
-from dataclasses import dataclass
 from typing import ClassVar
 
 from textual import events
@@ -9,6 +8,7 @@ from textual.message import Message
 
 from groundside.dashboard.content.frame import ReplayContent
 from groundside.dashboard.drawing.painted import Line, Painted, shortened
+from onboard.dataclass import dataclass
 
 PLAYED, READY, AHEAD, EVENT = "█", "─", "·", "|"
 

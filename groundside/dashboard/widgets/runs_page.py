@@ -1,6 +1,5 @@
 """The page of the runs view: the open run in big type, or the next step, and the runs so far."""
 
-from dataclasses import dataclass
 from typing import ClassVar
 
 from textual.geometry import Size
@@ -20,6 +19,7 @@ from groundside.dashboard.drawing.painted import Line, Painted, shortened, wrapp
 from groundside.dashboard.widgets.coach_lines import coach_lines
 from groundside.dashboard.widgets.power_cue_line import power_cue_line
 from groundside.dashboard.widgets.run_table import table_lines
+from onboard.dataclass import dataclass
 
 TEMPLATE = "888"
 NOTES_COLUMNS = 17

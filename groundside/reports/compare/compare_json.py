@@ -1,7 +1,7 @@
 """A trial as JSON for other programs."""
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 from groundside.reports.compare.cruise_range import CruiseRange
@@ -11,6 +11,7 @@ from groundside.words.remarks import caution_text, remark_text
 from groundside.words.units import DEFAULT
 from onboard.contract.codec import plain
 from onboard.contract.figure import Estimate
+from onboard.dataclass import dataclass
 from onboard.efficiency.trial.results import Comparison, PairResult
 
 SCHEMA = 2

@@ -2,7 +2,6 @@
 
 import string
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,6 +11,7 @@ from groundside.reports.text_layout import short_names
 from groundside.words.units import Units
 from onboard.block import FloatArray
 from onboard.contract.figure import Figure
+from onboard.dataclass import dataclass
 from onboard.efficiency.trial.equal_power import at_power
 from onboard.efficiency.trial.results import Comparison
 

@@ -1,13 +1,13 @@
 """How far the pack goes at the speed of the cruise."""
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
 from groundside.studies.pack_supply import Packs, Supply, with_energy
 from onboard.contract.figure import Estimate, Figure, Unknown
 from onboard.contract.reasons import Reason
+from onboard.dataclass import dataclass
 from onboard.efficiency.statistics.shared_errors import COUNT, GAIN, OFFSET, VOLTAGE, Z_95
 from onboard.efficiency.trial.cruise import Cruise, SetupCruise, cruise_at
 from onboard.efficiency.trial.trial import Trial

@@ -1,10 +1,9 @@
 """All that a comparison found, for the text, the JSON and the page."""
 
-from dataclasses import dataclass
-
 from groundside.reports.compare.cruise_range import CruiseRange
 from groundside.reports.compare.power_splits import PairSplit, SetupSplit
 from groundside.reports.compare.run_times import RunTimes
+from onboard.dataclass import dataclass
 from onboard.efficiency.trial.trial import Trial
 
 

@@ -1,8 +1,8 @@
 """Why set-ups differ: battery power split between drive, motor and shaft, if measured."""
 
 import math
-from dataclasses import dataclass
 
+from onboard.dataclass import dataclass
 from onboard.efficiency.trial.power_split import PowerSplit, by_motor_fraction, split
 from onboard.efficiency.trial.results import Comparison
 from onboard.profile import Drive

@@ -4,10 +4,11 @@ import csv
 import itertools
 import tomllib
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from onboard.dataclass import dataclass
 from onboard.efficiency.trial.runs import SpanKind
 from onboard.errors import UsageError
 from onboard.setting import as_given

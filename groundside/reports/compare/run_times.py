@@ -2,10 +2,10 @@
 
 import datetime
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from groundside.reports.compare.outings import outings_of
 from groundside.reports.compare.trial_log import TrialLog
+from onboard.dataclass import dataclass
 from onboard.efficiency.trial.leg import Leg
 
 

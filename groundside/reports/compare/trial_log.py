@@ -3,7 +3,7 @@
 import itertools
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +12,7 @@ from groundside.reports.compare.run_sheet import RunEntry
 from groundside.reports.review.summary import PLAUSIBLE_FROM_S
 from groundside.reports.sessions.setup_shares import start_setup
 from onboard.contract.commands import TrialPlan
+from onboard.dataclass import dataclass
 from onboard.efficiency.curve.steady import SteadyBlock
 from onboard.efficiency.trial.runs import RunSpan, SpanKind
 from onboard.efficiency.trial.seconds import LogSeconds, Seconds

@@ -1,10 +1,10 @@
 """The craft's speed-power curve: as stored by the daemon beside its records, or from a log."""
 
-from dataclasses import dataclass
 from pathlib import Path
 
 from groundside.reports.sessions.setup_shares import start_setup
 from groundside.studies.plan import Knowledge
+from onboard.dataclass import dataclass
 from onboard.efficiency.curve.learner import Learner
 from onboard.errors import UsageError
 from onboard.profile import Profile

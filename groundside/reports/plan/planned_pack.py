@@ -1,13 +1,14 @@
 """A plan ready to be written: the way, and the rows and limits of each pack."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 
 from groundside.studies.pack_supply import Packs
 from groundside.studies.plan import PlanRow, best_row
 from groundside.studies.trip_practice import SURE_FRACTION
 from groundside.studies.way_ahead import Way
 from onboard.contract.figure import Unknown
+from onboard.dataclass import dataclass
 
 
 @dataclass(frozen=True)

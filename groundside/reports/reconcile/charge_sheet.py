@@ -2,10 +2,10 @@
 
 import tomllib
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from onboard.dataclass import dataclass
 from onboard.errors import UsageError
 from onboard.setting import as_given
 

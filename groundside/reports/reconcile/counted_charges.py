@@ -1,7 +1,6 @@
 """Count the rides of each charge; collect the properties of pack, meter and sensors."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from groundside.reports.log_progress import shifted, size_bytes
@@ -21,6 +20,7 @@ from groundside.studies.charge_balance import (
 from groundside.words.remarks import remark_text
 from groundside.words.units import DEFAULT
 from onboard.contract.remarks import Remark
+from onboard.dataclass import dataclass
 from onboard.efficiency.battery.learned_practice import SAME_CHARGE_FRACTION
 from onboard.efficiency.common_practice import UNLOGGED_MOST_FRACTION
 from onboard.errors import UsageError, WattwakeError

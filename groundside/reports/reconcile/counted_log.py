@@ -1,12 +1,12 @@
 """Charge and energy counted over a log: the sums of a review, without its estimators."""
 
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 from groundside.studies.charge_balance import Counted
 from onboard.block import FloatArray
+from onboard.dataclass import dataclass
 from onboard.efficiency.common_practice import LAG_S
 from onboard.efficiency.meters.slices import slices
 from onboard.efficiency.sources.battery_side import BatterySide

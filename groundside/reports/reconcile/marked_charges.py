@@ -7,13 +7,14 @@ with a remark.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 
 from groundside.reports.reconcile.counted_log import CountedLog
 from groundside.studies.charge_balance import Counted, added
 from onboard.contract.commands import Amount, AmountKind, Mark
 from onboard.contract.remarks import Remark, RemarkCode
+from onboard.dataclass import dataclass
 from onboard.record.marks import in_record, read_marks
 
 AmountsByKind = dict[AmountKind, float]

@@ -8,13 +8,13 @@ import csv
 import io
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from groundside.reports.review.log_names import path_text
 from groundside.reports.review.parallel_review import ReviewOutcome
 from groundside.studies.review_result import Review
 from onboard.contract.figure import Estimate, Figure, Number, Unknown, within
+from onboard.dataclass import dataclass
 
 
 @dataclass(frozen=True)

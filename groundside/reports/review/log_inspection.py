@@ -2,9 +2,11 @@
 
 from collections.abc import Iterator
 
+from groundside.reports.review.instruments import Instruments
 from groundside.studies.review_result import LogEvent
 from onboard.contract.figure import Unknown
 from onboard.contract.log_remarks import LogRemark, LogRemarkCode
+from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import Snapshot
 from onboard.ride.ride import Ride
 from onboard.telemetry.logs.log_files import LogFacts
@@ -14,7 +16,11 @@ BAD_FRACTION = 0.03
 
 
 def log_remarks(
-    ride: Ride, facts: LogFacts, snapshot: Snapshot, start_utc: str | Unknown
+    ride: Ride,
+    facts: LogFacts,
+    instruments: Instruments,
+    snapshot: Snapshot,
+    start_utc: str | Unknown,
 ) -> list[LogEvent]:
     """Return the remarks on a log read to its end, as events.
 
@@ -24,16 +30,20 @@ def log_remarks(
         The ride, with the whole log folded in.
     facts
         The log's own facts.
+    instruments
+        What was gathered of the instruments in it.
     snapshot
-        The last one of the ride.
+        The last one of the ride, with the reasons of a log read to its end.
     start_utc
         Start of the log.
     """
     whole = [
         *_damaged(facts),
+        *_archive(facts),
         *_missing_files(facts),
         *_craft(ride),
         *_unmeasured(ride, snapshot, start_utc),
+        *instruments.remarks(snapshot.trip.moving_s),
         *_batteries(ride),
         *_receivers(facts),
     ]
@@ -47,6 +57,13 @@ def _damaged(facts: LogFacts) -> Iterator[LogRemark]:
     share = facts.bad_bytes / max(facts.size_bytes, 1)
     if share >= BAD_FRACTION:
         yield LogRemark(LogRemarkCode.DAMAGED, bad_fraction=share)
+
+
+def _archive(facts: LogFacts) -> Iterator[LogRemark]:
+    if facts.archive_damage == "cut":
+        yield LogRemark(LogRemarkCode.ARCHIVE_CUT)
+    elif facts.archive_damage:
+        yield LogRemark(LogRemarkCode.ARCHIVE_CHECKSUM)
 
 
 def _missing_files(facts: LogFacts) -> Iterator[LogRemark]:
@@ -70,7 +87,7 @@ def _unmeasured(ride: Ride, snapshot: Snapshot, start_utc: str | Unknown) -> Ite
     if ride.engine.latest.first_s is None:
         return
     energy, distance = snapshot.trip.energy_wh, snapshot.trip.distance_m
-    if isinstance(energy, Unknown):
+    if isinstance(energy, Unknown) and energy.code is not Reason.CURRENT_DEAD:
         yield LogRemark(LogRemarkCode.NO_POWER, reason=energy)
     if isinstance(distance, Unknown):
         yield LogRemark(LogRemarkCode.NO_SPEED, reason=distance)

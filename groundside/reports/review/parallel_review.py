@@ -7,26 +7,29 @@ KeyboardInterrupt: an interrupt at any moment leaves no worker behind and no tra
 
 import contextlib
 import functools
-import multiprocessing
 import os
 import signal
 import threading
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from groundside.reports.log_progress import shifted, size_bytes
+from groundside.reports.log_progress import EACH_BYTES, shifted, size_bytes
 from groundside.reports.review.summary import SeriesRecorder, review
 from groundside.studies.review_result import Review
 from groundside.studies.ride_series import Series
+from onboard.dataclass import dataclass
 from onboard.errors import WattwakeError
 from onboard.profile import Profile
 from onboard.telemetry.logs.log_files import Progress
 
+if TYPE_CHECKING:
+    from concurrent.futures import Future
+
 WORTH_BYTES = 8_000_000
-"""Least total size for worker processes [bytes]: less is read faster than they start."""
+"""Least total size for worker processes [bytes], `EACH_BYTES` a log included: less is read faster
+than they start."""
 
 PROGRESS_EVERY_S = 0.2
 
@@ -81,10 +84,14 @@ def review_logs(
     """
     one = functools.partial(_review_one, profile_of=profile_of, system_id=system_id, draws=draws)
     sizes = [size_bytes(path) for path in paths]
-    if len(paths) == 1 or sum(sizes) < WORTH_BYTES or (os.cpu_count() or 1) == 1:
+    worth = sum(sizes) + EACH_BYTES * len(paths) >= WORTH_BYTES
+    if len(paths) == 1 or not worth or (os.cpu_count() or 1) == 1:
         return [
             one(path, progress=shifted(progress, sum(sizes[:n]))) for n, path in enumerate(paths)
         ]
+    import multiprocessing
+    from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
+
     context = multiprocessing.get_context("spawn")  # threads would not survive a fork
     done = context.RawArray("q", len(paths))
     with (
@@ -100,7 +107,7 @@ def review_logs(
         order = sorted(range(len(paths)), key=lambda n: -sizes[n])
         others = set(context.active_children())
         with _interrupts_blocked():  # inherited by the workers from their first instruction
-            tasks = {n: workers.submit(_work_on, n, paths[n], one) for n in order}
+            tasks = {n: workers.submit(_work_on, n, sizes[n], paths[n], one) for n in order}
         waiting: set[Future[ReviewOutcome]] = set(tasks.values())
         while waiting and not interrupts:
             _, waiting = wait(waiting, timeout=PROGRESS_EVERY_S, return_when=FIRST_COMPLETED)
@@ -152,8 +159,13 @@ def _start_worker(done: Any) -> None:
     _done = done
 
 
-def _work_on(number: int, path: Path, review_one: Callable[..., ReviewOutcome]) -> ReviewOutcome:
-    return review_one(path, progress=functools.partial(_done.__setitem__, number))
+def _work_on(
+    number: int, size: int, path: Path, review_one: Callable[..., ReviewOutcome]
+) -> ReviewOutcome:
+    try:
+        return review_one(path, progress=functools.partial(_done.__setitem__, number))
+    finally:
+        _done[number] = size  # of one that cannot be read, too
 
 
 def _review_one(

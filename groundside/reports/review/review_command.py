@@ -8,15 +8,10 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
-from groundside.reports.drawing import need_matplotlib
 from groundside.reports.log_progress import progress_bar
-from groundside.reports.report_files import check_page, write_report
-from groundside.reports.review.csv_rows import as_csv
-from groundside.reports.review.html_page import html_page
+from groundside.reports.review.folders import logs_in
 from groundside.reports.review.parallel_review import ReviewOutcome, review_logs
-from groundside.reports.review.pictures import plot_file
 from groundside.reports.review.review_output import as_json, as_lines, as_tables
-from groundside.reports.review.season_table import named_reviews
 from groundside.reports.text_layout import print_report
 from groundside.words.units import units_named
 from onboard.errors import UsageError
@@ -33,10 +28,10 @@ def run_review(arguments: argparse.Namespace) -> int:
     UsageError
         If options contradict each other, before any log is read; if a file cannot be written.
     """
-    paths: list[Path] = arguments.logs
     if arguments.units:
         units_named(arguments.units)
-    _check_files(arguments)
+    paths = logs_in(arguments.logs)
+    _check_files(arguments, paths)
     draws = arguments.plot is not None or arguments.html is not None
     profile_of = functools.partial(profile_for, arguments.profile)
     with progress_bar(paths) as progress:
@@ -50,7 +45,7 @@ def run_review(arguments: argparse.Namespace) -> int:
     return 2 if problems else 0
 
 
-def _check_files(arguments: argparse.Namespace) -> None:
+def _check_files(arguments: argparse.Namespace, paths: Sequence[Path]) -> None:
     """Refuse output files of other types, above all a log given by mistake."""
     plot, html = arguments.plot, arguments.html
     if plot is None and html is None:
@@ -59,9 +54,12 @@ def _check_files(arguments: argparse.Namespace) -> None:
         return
     if plot is not None and plot.suffix.lower() not in PICTURES:
         raise UsageError(f"--plot {plot}: expected a name that ends in .png or .svg")
+    from groundside.reports.drawing import need_matplotlib
+    from groundside.reports.report_files import check_page
+
     if html is not None:
         check_page(html)
-    if plot is not None and len(arguments.logs) > 1:
+    if plot is not None and len(paths) > 1:
         raise UsageError("--plot: draws one log; for several use --html, which has all on one page")
     need_matplotlib("review")
 
@@ -71,6 +69,8 @@ def _print(outcomes: Sequence[ReviewOutcome], arguments: argparse.Namespace) -> 
         # A name may contain characters that the output's encoding lacks.
         sys.stdout.reconfigure(errors="backslashreplace")
     if arguments.csv:
+        from groundside.reports.review.csv_rows import as_csv
+
         sys.stdout.write(as_csv(outcomes))
     elif len(outcomes) == 1 and outcomes[0].result is None:
         return  # only its problem is printed, on stderr
@@ -88,6 +88,11 @@ def _has_terminal() -> bool:
 
 
 def _write_files(outcomes: Sequence[ReviewOutcome], arguments: argparse.Namespace) -> None:
+    from groundside.reports.report_files import write_report
+    from groundside.reports.review.html_page import html_page
+    from groundside.reports.review.pictures import plot_file
+    from groundside.reports.review.season_table import named_reviews
+
     tracks = not arguments.no_track
     if arguments.plot is not None:
         (ride,) = named_reviews(outcomes)

@@ -15,7 +15,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         type=Path,
         metavar="LOG",
         nargs="+",
-        help="telemetry log, on-board log or session",
+        help="telemetry log, on-board log, session, or a folder of them",
     )
     add_profile(parser)
     add_system_id(parser)

@@ -2,7 +2,6 @@
 
 import itertools
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 
 from groundside.reports.report_table import WIDE, WIDER, Cell, ReportTable, TableColumn
 from groundside.reports.review.log_names import date_text, names_of, start_of
@@ -15,6 +14,7 @@ from groundside.words.readings import reading
 from groundside.words.units import Units, units_named
 from onboard.contract.figure import Estimate, Number, Unknown
 from onboard.contract.snapshot import Trip
+from onboard.dataclass import dataclass
 
 SAME_SENSORS = (
     "consumption of all: their energy over their distance. Its 95 % interval adds up the half "

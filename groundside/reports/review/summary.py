@@ -2,7 +2,9 @@
 
 from pathlib import Path
 
+from groundside.reports.review.instruments import Instruments
 from groundside.reports.review.log_inspection import log_remarks
+from groundside.reports.review.saved_reasons import at_end, without_current
 from groundside.studies.review_result import LogEvent, LogSummary, Review
 from groundside.studies.ride_series import PieceMaker, Series
 from onboard.contract.figure import Unknown
@@ -12,7 +14,7 @@ from onboard.profile import Profile
 from onboard.record.marks import read_marks
 from onboard.restarts.refold import load_carried, replay
 from onboard.ride.ride import Ride, utc_text
-from onboard.telemetry.logs.formats import open_log
+from onboard.telemetry.logs.formats import format_of, open_log
 from onboard.telemetry.logs.log_files import LogFacts, Progress, session_folder
 
 PLAUSIBLE_FROM_S = 1e9
@@ -67,6 +69,8 @@ def review(
     """
     folder = session_folder(path)
     ride, log = _begin(profile, system_id, folder), open_log(path)
+    instruments = Instruments()
+    ride.engine.block_listeners.append(instruments.fold)
     if recorder is not None:
         recorder.begin(ride)
     replay(ride, log.parts(progress), read_marks(folder) if folder else ())
@@ -78,7 +82,11 @@ def review(
     if craft.system_id is None and craft.others:
         others = ", ".join(str(number) for number in sorted(craft.others))
         raise LogError(f"{path}: no autopilot of the system asked for: it holds system {others}")
-    return _summed_up(ride, facts, str(path))
+    result = _summed_up(ride, facts, instruments, str(path))
+    if (craft.system_id is not None or not craft.frames) and _holds_nothing(result):
+        what = format_of(path).without_power_or_speed(facts.messages)
+        raise LogError(f"{path}: {what} {'records' if not craft.frames else 'frames'}")
+    return result
 
 
 def _begin(profile: Profile, system_id: int | None, folder: Path | None) -> Ride:
@@ -95,20 +103,30 @@ def _begin(profile: Profile, system_id: int | None, folder: Path | None) -> Ride
     return Ride(profile, system_id)
 
 
-def _summed_up(ride: Ride, facts: LogFacts, source: str) -> Review:
-    snapshot, start_utc = ride.snapshot(source, age_s=0.0), _start_utc(ride, facts)
+def _summed_up(ride: Ride, facts: LogFacts, instruments: Instruments, source: str) -> Review:
+    snapshot, start_utc = at_end(ride.snapshot(source, age_s=0.0)), _start_utc(ride, facts)
+    bands, curve = ride.engine.bands(), at_end(ride.engine.curve())
+    if instruments.current_is_dead(snapshot.trip.moving_s):
+        snapshot, bands, curve = without_current(snapshot), (), Unknown(Reason.CURRENT_DEAD)
     alerts = (LogEvent(event.t_s, event.alert) for event in ride.engine.events)
-    events = [*log_remarks(ride, facts, snapshot, start_utc), *alerts]
+    events = [*log_remarks(ride, facts, instruments, snapshot, start_utc), *alerts]
     return Review(
         log=LogSummary(facts.format, facts.messages, facts.bad_bytes, start_utc, facts.duration_s),
         trip=snapshot.trip,
-        bands=ride.engine.bands(),
-        curve=ride.engine.curve(),
+        bands=bands,
+        curve=curve,
         set_and_drift=snapshot.set_and_drift,
         battery=snapshot.battery,
         range_m=snapshot.range_m.now,
         time_left_s=snapshot.time_left_s,
         events=tuple(sorted(events, key=lambda event: event.t_s)),
+    )
+
+
+def _holds_nothing(result: Review) -> bool:
+    """Return whether no instrument of power or speed has been in a log."""
+    return result.trip.energy_wh == Unknown(Reason.NO_POWER_MONITOR_IN_LOG) and (
+        result.trip.distance_m == Unknown(Reason.NO_GPS_IN_LOG)
     )
 
 

@@ -2,10 +2,10 @@
 
 import datetime
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 from groundside.studies.rides import SeasonRide
 from onboard.contract.figure import Unknown
+from onboard.dataclass import dataclass
 from onboard.errors import UsageError
 
 EXPECTED = (

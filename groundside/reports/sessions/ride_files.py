@@ -4,7 +4,7 @@ import functools
 import json
 import os
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 from groundside.reports.sessions.setup_shares import (
@@ -13,6 +13,7 @@ from groundside.reports.sessions.setup_shares import (
     setup_changes,
     start_setup,
 )
+from onboard.dataclass import dataclass
 from onboard.efficiency.curve.learner import PLAIN_SETUP
 from onboard.errors import UsageError
 from onboard.record import marks

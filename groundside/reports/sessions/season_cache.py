@@ -9,12 +9,13 @@ import hashlib
 import json
 import os
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 from pathlib import Path
 from typing import Any, TypeVar
 
 from groundside.studies.rides import Share, Sums
 from onboard.contract.codec import WHY, ContractError, plain, read
+from onboard.dataclass import dataclass
 from onboard.files.file_lock import lock_file
 from onboard.files.private_folder import make_own_folder
 from onboard.files.whole_file import write_whole

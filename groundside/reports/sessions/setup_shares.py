@@ -1,12 +1,12 @@
 """The set-ups of a ride, with energy and distance for each."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from groundside.studies.rides import Share, Sums
 from onboard.contract.commands import Set
 from onboard.contract.figure import Estimate, Unknown
+from onboard.dataclass import dataclass
 from onboard.efficiency.curve.learner import PLAIN_SETUP
 from onboard.profile import Profile
 from onboard.record.marks import read_marks

@@ -6,7 +6,7 @@ the rest on demand.
 """
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -14,6 +14,7 @@ from onboard.block import FloatArray
 from onboard.contract.advice import Target, WayHome
 from onboard.contract.figure import Estimate, Number, Unknown, reaching_up_to, throughout, within
 from onboard.contract.reasons import Reason
+from onboard.dataclass import dataclass
 from onboard.efficiency.advice.distance_target import NO_AIM, DistanceTarget
 from onboard.efficiency.advice.home import Home
 from onboard.efficiency.advice.outlook import Outlook, outlook

@@ -1,7 +1,6 @@
 """A condition: one alert, the observation that it is tested on, and the test."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Generic, TypeVar
 
 import numpy as np
@@ -10,6 +9,7 @@ import numpy.typing as npt
 from onboard.contract.alerts import AlertCode
 from onboard.contract.codes import Value
 from onboard.contract.snapshot import Figures
+from onboard.dataclass import dataclass
 from onboard.efficiency.advice.standing_alerts import Values
 from onboard.efficiency.sources.settled_seconds import Reading
 

@@ -23,12 +23,12 @@ other courses show nothing, but time goes by.
 """
 
 import math
-from dataclasses import dataclass
 from typing import Self
 
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.dataclass import dataclass
 from onboard.efficiency.advice.common_practice import (
     ALONG_COSINE,
     BEARING_STEP_DEG,

@@ -1,7 +1,6 @@
 """Observations that the alerts of `conditions` are tested on: one class each, with stream time."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Self
 
 import numpy as np
@@ -10,6 +9,7 @@ import numpy.typing as npt
 from onboard.block import FloatArray
 from onboard.contract.advice import Target
 from onboard.contract.figure import Unknown
+from onboard.dataclass import dataclass
 from onboard.efficiency.battery.cell_voltages import Cells
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.common_practice import ENERGY_LOW_FRACTION

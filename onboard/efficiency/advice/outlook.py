@@ -5,13 +5,13 @@ the present courses, off those of `speeds_ahead`.
 """
 
 import math
-from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
 
 from onboard.block import FloatArray
+from onboard.dataclass import dataclass
 from onboard.efficiency.common_practice import WATER_WANDERS_S, WEATHER_SD_FRACTION
 from onboard.efficiency.curve.water_walk import WANDER_M2PS3
 from onboard.efficiency.statistics.shared_errors import GAIN, OFFSET, VOLTAGE

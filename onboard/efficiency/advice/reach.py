@@ -9,14 +9,13 @@ the quantile that equals it.
 """
 
 import math
-from dataclasses import dataclass
-from statistics import NormalDist
 
 import numpy as np
 
 from onboard.block import FloatArray
 from onboard.contract.figure import Estimate, Figure, Unknown
 from onboard.contract.reasons import Reason
+from onboard.dataclass import dataclass
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.common_practice import (
     DRAWING_LEAST_W,
@@ -68,7 +67,7 @@ class Reach:
         """Return the probability that a row reaches what is wanted, in the unit of `middle`."""
         one = self.row(row)
         reached = np.array([float(one.at(z)[0]) for z in DEVIATIONS.tolist()])
-        return 1.0 - NormalDist().cdf(float(np.interp(wanted, reached, DEVIATIONS)))
+        return math.erfc(float(np.interp(wanted, reached, DEVIATIONS)) / math.sqrt(2.0)) / 2.0
 
     def row(self, row: int) -> "Reach":
         """Return a single row."""

@@ -15,7 +15,6 @@ ridden, the curve alone counts.
 """
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -23,6 +22,7 @@ import numpy.typing as npt
 from onboard.block import FloatArray
 from onboard.contract.figure import Figure, Unknown
 from onboard.contract.reasons import Reason
+from onboard.dataclass import dataclass
 from onboard.efficiency.advice.reach import J_PER_WH, Reach, reach, riding_range
 from onboard.efficiency.battery.pack import Pack
 from onboard.efficiency.common_practice import WEATHER_SD_FRACTION

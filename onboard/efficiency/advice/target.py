@@ -1,6 +1,6 @@
 """The rider's target."""
 
-from dataclasses import dataclass
+from onboard.dataclass import dataclass
 
 
 @dataclass(frozen=True)

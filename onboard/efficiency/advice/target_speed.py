@@ -4,13 +4,12 @@
 that waves do not make it flicker.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from onboard.contract.advice import Cue
 from onboard.contract.figure import Number, Unknown
 from onboard.contract.reasons import Reason
+from onboard.dataclass import dataclass
 from onboard.efficiency.advice.speeds_ahead import SpeedsAhead
 from onboard.efficiency.common_practice import (
     EASE_ABOVE,

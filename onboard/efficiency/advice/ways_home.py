@@ -8,13 +8,13 @@ the power, v the mean speed over the way and f the additional drag of wind,
 """
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from onboard.block import FloatArray
 from onboard.contract.figure import Figure
+from onboard.dataclass import dataclass
 from onboard.efficiency.advice.common_practice import SLOWED_MOST
 from onboard.efficiency.advice.headwind import Headwind
 from onboard.efficiency.advice.outlook import Outlook

@@ -17,11 +17,10 @@ lower on the curve, where the limit is wider. Outside `CELLS_JUDGED` nothing is 
 cells differ most at the ends, and cells just off the charger are apart until they have settled.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from onboard.block import Block, FloatArray, numbers_in
+from onboard.dataclass import dataclass
 from onboard.efficiency.alert_practice import (
     CELL_LEAST_V,
     CELL_MOST_V,

@@ -38,11 +38,12 @@ to that of the full pack while it is open.
 """
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.dataclass import dataclass
 from onboard.efficiency.battery.ocv_curve import OcvCurve
 from onboard.efficiency.battery.pack_errors import CURVE, SIZE
 from onboard.efficiency.common_practice import CONTRADICTED_CHARGE_SD, OCV_CONTRADICTION_SD

@@ -1,9 +1,10 @@
 """The resistance that an earlier ride measured, as it may be now: warmer, emptier, less sure."""
 
 import math
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from typing import Any, Self
 
+from onboard.dataclass import dataclass
 from onboard.efficiency.battery.learned_practice import (
     DEGC_SD,
     EARLIER_OHM_SD_FRACTION,

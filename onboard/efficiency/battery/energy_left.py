@@ -5,11 +5,10 @@ with E the open-circuit voltage; energy is its integral over charge, down to the
 first.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.dataclass import dataclass
 from onboard.efficiency.battery.ocv_curve import OcvCurve
 
 

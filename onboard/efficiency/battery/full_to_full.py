@@ -6,12 +6,13 @@ capacity over gain. Every charge in between must have been metered, beside the p
 """
 
 import math
-from dataclasses import asdict, astuple, dataclass, fields, replace
+from dataclasses import asdict, astuple, fields, replace
 from typing import Any, Self
 
 import numpy as np
 
 from onboard.contract.commands import Amount
+from onboard.dataclass import dataclass
 from onboard.efficiency.battery.charge_state import ChargeState
 from onboard.efficiency.battery.learned_practice import (
     CHARGER_CONTRADICTION_SD,

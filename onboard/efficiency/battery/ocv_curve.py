@@ -1,11 +1,10 @@
 """Open-circuit voltage (OCV) of a cell against its state of charge, as arrays to interpolate in."""
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from onboard.block import FloatArray
 from onboard.chemistry import CHEMISTRIES, Chemistry
+from onboard.dataclass import dataclass
 from onboard.efficiency.common_practice import OCV_SHAPE_FACTOR
 
 SUBDIVISIONS = 5

@@ -7,11 +7,12 @@ where it is conclusive. Swapping packs counts as charging.
 """
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from onboard.contract.commands import Amount
+from onboard.dataclass import dataclass
 from onboard.efficiency.battery.charge_state import ROUNDING_V, ChargeState
 from onboard.efficiency.battery.learned_practice import AGEING_SD_FRACTION, AGEING_UNKNOWN_S
 from onboard.efficiency.battery.ocv_curve import OCV_CURVES, OcvCurve

@@ -4,7 +4,6 @@ Differences over two seconds show the immediate resistance, over a minute that t
 """
 
 import math
-from statistics import median
 
 import numpy as np
 
@@ -79,8 +78,9 @@ class LagResistance:
                 self._start()
 
     def _start(self) -> None:
-        ohm = median(-dv / di for dv, di in self._first)
-        spread = SD_OVER_MEDIAN * median(abs(dv + ohm * di) for dv, di in self._first)
+        ohm = float(np.median([-dv / di for dv, di in self._first]))
+        off = [abs(dv + ohm * di) for dv, di in self._first]
+        spread = SD_OVER_MEDIAN * float(np.median(off))
         for dv, di in self._first:
             self._update(dv, di, ohm, max(spread, VOLTAGE_STEP_NOISE_V) ** 2)
         self._first, self.started = [], True

@@ -2,8 +2,8 @@
 
 import math
 from collections import deque
-from dataclasses import dataclass
 
+from onboard.dataclass import dataclass
 from onboard.efficiency.common_practice import (
     AFTER_LOAD_SD_V,
     LONG_REST_SD_V,

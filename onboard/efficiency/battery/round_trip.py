@@ -3,11 +3,10 @@
 Based on the simulated round trips of published cells in `chemistry`.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from onboard.chemistry import CHEMISTRIES
+from onboard.dataclass import dataclass
 from onboard.efficiency.common_practice import (
     ONE_MODEL_SPREAD_FRACTION,
     USUAL_CHARGE_PER_H,

@@ -2,12 +2,13 @@
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any, Self
 
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.dataclass import dataclass
 from onboard.efficiency.battery.charge_state import ChargeState
 from onboard.efficiency.battery.full_to_full import GainReading, SinceFull
 from onboard.efficiency.battery.pack_errors import SIZE

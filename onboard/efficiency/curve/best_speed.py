@@ -6,13 +6,14 @@ drift move the water, and the craft is assumed to crab so as to stay on course.
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from onboard.block import FloatArray
 from onboard.contract.figure import Estimate, Unknown
 from onboard.contract.reasons import Reason
+from onboard.dataclass import dataclass
 from onboard.efficiency.common_practice import WAY_LEAST_MPS
 from onboard.efficiency.curve.speed_power import KNOTS, Posterior, rising
 from onboard.efficiency.statistics.monotone_cubic import interpolate

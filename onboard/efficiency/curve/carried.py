@@ -3,12 +3,12 @@
 Carry-over forgets: an earlier ride's curve is widened for the next day's load and weather.
 """
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.dataclass import dataclass
 from onboard.efficiency.common_practice import (
     BLOCK_SPEED_SD_MPS,
     DAY_SHAPE_SD_FRACTION,

@@ -16,11 +16,11 @@ the blocks, so what can be told in a calm takes a larger step in a wind.
 """
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.dataclass import dataclass
 from onboard.efficiency.alert_practice import (
     STEP_BEFORE_LEAST,
     STEP_BEFORE_MOST,

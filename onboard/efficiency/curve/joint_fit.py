@@ -1,11 +1,10 @@
 """The joint least-squares fit of speed-power curve and water; `speed_power` has the theory."""
 
-from dataclasses import dataclass
-
 import numpy as np
 import numpy.typing as npt
 
 from onboard.block import FloatArray
+from onboard.dataclass import dataclass
 from onboard.efficiency.common_practice import (
     BLOCK_OUTLIER_SD,
     BLOCK_POWER_SD_FRACTION,

@@ -1,7 +1,6 @@
 """The speed-power curve as shown, and the power expected on a course."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -10,6 +9,7 @@ from onboard.block import FloatArray
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import Curve, SpeedKind
+from onboard.dataclass import dataclass
 from onboard.efficiency.common_practice import (
     CURVE_BLOCKS_LEAST,
     CURVE_SYSTEMATIC_SD,

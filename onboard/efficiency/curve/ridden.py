@@ -5,11 +5,11 @@ shown beside them.
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.dataclass import dataclass
 from onboard.efficiency.curve.steady import BLOCK_S, SteadyBlock
 
 BAND_MPS, BANDS_MOST = 0.1, 400

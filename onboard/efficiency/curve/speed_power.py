@@ -37,12 +37,13 @@ Carry-over. The posterior of a ride, widened for the next day's load and weather
 next one (`learner`).
 """
 
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import Self
 
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.dataclass import dataclass
 from onboard.efficiency.common_practice import CURVE_SYSTEMATIC_SD, THROUGH_WATER_SD_MPS
 
 LEAST_W, MOST_W, SPACING = 2.0, 30_000.0, 0.15

@@ -6,12 +6,12 @@ with each other, and with both halves of the settling time before it.
 """
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from onboard.block import FloatArray
+from onboard.dataclass import dataclass
 from onboard.efficiency.meters.steadiness import (
     COURSE_SLOWEST_MPS,
     SETTLED_POWER_FRACTION,

@@ -4,12 +4,12 @@ Its centre is the set and drift, however much speed the turn costs, and without 
 """
 
 import math
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.dataclass import dataclass
 from onboard.efficiency.common_practice import (
     CIRCLE_MISFIT_FRACTION,
     CIRCLE_ROUGHNESS_MPS,

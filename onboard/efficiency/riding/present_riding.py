@@ -24,13 +24,13 @@ present voltage.
 """
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
 from onboard.block import FloatArray
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
+from onboard.dataclass import dataclass
 from onboard.efficiency.riding.block_store import BlockStore
 from onboard.efficiency.riding.both_ways import both_ways
 from onboard.efficiency.riding.common_practice import (

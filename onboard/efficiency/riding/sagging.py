@@ -11,11 +11,10 @@ The trends are compared, not the blocks: within seconds voltage sags because pow
 the other way round.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.dataclass import dataclass
 from onboard.efficiency.riding.common_practice import (
     RIDING_SD_FRACTION,
     SAG_OF_MOVED_THROTTLE,

@@ -10,11 +10,12 @@ A stretch of the newest blocks whose mean is off by more than blocks scatter may
 may pass. Not knowing which adds to the variance of the mean.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.dataclass import dataclass
 from onboard.efficiency.riding.common_practice import (
     NEWEST,
     NEWEST_BEYOND_SD,

@@ -7,11 +7,11 @@ change over the earlier turns, of ln power and of ln consumption, brought to the
 
 import itertools
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.dataclass import dataclass
 from onboard.efficiency.riding.common_practice import (
     CHANCES,
     RECIPROCAL_DEG,

@@ -1,10 +1,9 @@
 """The battery side: the power meters that count, summed as if they were one."""
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.dataclass import dataclass
 from onboard.efficiency.meters.cumulative import forgotten_s
 from onboard.efficiency.meters.energy import EnergyMeter
 from onboard.efficiency.statistics.shared_errors import Spread

@@ -1,11 +1,11 @@
 """Minutes of steady riding, to be compared with one another: means of power, speed and hand."""
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.dataclass import dataclass
 from onboard.efficiency.alert_practice import HELD_SD_FRACTION
 from onboard.efficiency.sources.settled_seconds import Reading, SettledSeconds
 

@@ -16,13 +16,14 @@ every decision (`meters/source_rules.py`) a pack is in one of these states:
 """
 
 from bisect import bisect_right
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from onboard.block import Block, Channel, numbers_in
 from onboard.contract.reasons import Reason
 from onboard.contract.refusals import Refusal, RefusalCode
+from onboard.dataclass import dataclass
 from onboard.efficiency.common_practice import (
     BRIEF_S,
     CARRIED_FRACTION,

@@ -31,12 +31,13 @@ come one at a time or thousands at once: a replay shows what the rider saw.
 
 import itertools
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import field, fields
 from typing import Self, TypeVar
 
 import numpy as np
 
 from onboard.block import Block, FloatArray
+from onboard.dataclass import dataclass
 from onboard.efficiency.common_practice import CHOICE_S, LAG_S, WHOLE_SECOND_S
 from onboard.efficiency.meters.distance import DistanceMeter
 from onboard.efficiency.sources.battery_side import BatterySide

@@ -7,13 +7,13 @@ room.
 """
 
 import math
-from dataclasses import dataclass
 from typing import Self
 
 import numpy as np
 
 from onboard.block import FloatArray
 from onboard.contract.figure import Figure
+from onboard.dataclass import dataclass
 from onboard.profile import Battery, Sensors
 
 START, CAPACITY, GAIN, OFFSET, VOLTAGE = range(5)

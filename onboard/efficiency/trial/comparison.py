@@ -1,11 +1,10 @@
 """The comparison of set-ups: legs in, ranking out, with the evidence behind it."""
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
+from onboard.dataclass import dataclass
 from onboard.efficiency.trial.cautions import ranking_cautions
 from onboard.efficiency.trial.double_runs import DoubleRun, UnpairedLeg, double_runs
 from onboard.efficiency.trial.equal_power import CurveSlope, at_power

@@ -18,13 +18,13 @@ ridden there too. The estimate with the smaller variance counts.
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 
 from onboard.block import FloatArray
 from onboard.contract.figure import Estimate, Figure, Unknown
 from onboard.contract.reasons import Reason
+from onboard.dataclass import dataclass
 from onboard.efficiency.common_practice import CURVE_BLOCKS_LEAST, CURVE_SYSTEMATIC_SD
 from onboard.efficiency.curve.speed_power import Posterior, knot_weights
 from onboard.efficiency.statistics.shared_errors import Z_95

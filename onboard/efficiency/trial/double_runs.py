@@ -8,13 +8,13 @@ Wh/km is too high by 1 / (1 - (u/v)^2) - 1 in a water current u.
 """
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
 from onboard.block import FloatArray
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
+from onboard.dataclass import dataclass
 from onboard.efficiency.trial.leg import Leg
 from onboard.efficiency.trial.trial_practice import (
     LEGS_APART_MOST_S,

@@ -7,12 +7,12 @@ speed, a hotel load more than 1/3.
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.dataclass import dataclass
 from onboard.efficiency.curve.joint_fit import fit
 from onboard.efficiency.curve.speed_power import KNOTS, SPACING, Posterior, knot_weights
 from onboard.efficiency.curve.steady import SteadyBlock

@@ -17,12 +17,12 @@ times its width.
 import itertools
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from onboard.block import FloatArray
+from onboard.dataclass import dataclass
 from onboard.efficiency.meters.steadiness import (
     COURSE_SLOWEST_MPS,
     LAP_ALIKE_FRACTION,

@@ -1,11 +1,12 @@
 """A leg: one run of a trial, straight or a lap, with its means and their standard errors."""
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.dataclass import dataclass
 from onboard.efficiency.curve.steady import standard_error
 from onboard.efficiency.trial.path import Path
 from onboard.efficiency.trial.seconds import Seconds

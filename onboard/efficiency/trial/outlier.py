@@ -4,12 +4,11 @@ A residual is studentised by the scatter of the others, combined with the usual 
 are few. Chauvenet's criterion would reject a sound double run on every second or third day.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 import numpy.typing as npt
 
 from onboard.block import FloatArray
+from onboard.dataclass import dataclass
 from onboard.efficiency.statistics.probability import f_survival
 from onboard.efficiency.trial.trial_practice import (
     OUTLIER_DOUBLE_RUNS_LEAST,

@@ -5,8 +5,8 @@ takes more power the faster it turns. So a trial at constant motor current is me
 """
 
 import math
-from dataclasses import dataclass
 
+from onboard.dataclass import dataclass
 from onboard.efficiency.trial.trial_practice import DRIVE_EFFICIENCY_FRACTION
 from onboard.profile import Drive
 

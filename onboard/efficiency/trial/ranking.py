@@ -5,12 +5,12 @@ ln(speed at equal power) = level + drift x time + error.
 """
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from onboard.block import FloatArray
+from onboard.dataclass import dataclass
 from onboard.efficiency.statistics.probability import f_survival, t_two_sided
 from onboard.efficiency.trial.least_squares import LeastSquares
 from onboard.efficiency.trial.trial_practice import (

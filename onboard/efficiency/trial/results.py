@@ -1,11 +1,11 @@
 """The results of a trial, and the evidence behind them."""
 
 import math
-from dataclasses import dataclass
 
 from onboard.block import FloatArray
 from onboard.contract.figure import Estimate, Unknown
 from onboard.contract.remarks import Caution
+from onboard.dataclass import dataclass
 from onboard.efficiency.trial.double_runs import DoubleRun, UnpairedLeg
 from onboard.efficiency.trial.equal_power import CurveSlope
 from onboard.efficiency.trial.leg import Leg

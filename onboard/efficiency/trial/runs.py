@@ -7,12 +7,12 @@ its path closes at held power, unless straight runs there and back beside them t
 import itertools
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
 
 from onboard.contract.remarks import Remark, RemarkCode
+from onboard.dataclass import dataclass
 from onboard.efficiency.common_practice import DRAWING_LEAST_W
 from onboard.efficiency.trial.laps import LapsFound, NoLap, laps_in
 from onboard.efficiency.trial.leg import Leg, lap_leg, leg

@@ -1,11 +1,12 @@
 """The seconds of a log, as a trial uses them: settled seconds with the motor drive's readings."""
 
-from dataclasses import dataclass, fields
+from dataclasses import fields
 
 import numpy as np
 import numpy.typing as npt
 
 from onboard.block import Block, FloatArray
+from onboard.dataclass import dataclass
 from onboard.efficiency.curve.steady import SteadyBlock, SteadyFinder
 from onboard.efficiency.meters.slices import slices
 from onboard.efficiency.sources.latest import Latest

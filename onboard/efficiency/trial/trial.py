@@ -2,13 +2,14 @@
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 import numpy as np
 
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
 from onboard.contract.remarks import Caution, Remark
+from onboard.dataclass import dataclass
 from onboard.efficiency.curve.steady import SteadyBlock
 from onboard.efficiency.trial.cautions import power_cautions, surroundings_cautions
 from onboard.efficiency.trial.comparison import compare

@@ -10,11 +10,10 @@ of an outing's courses, and across it only against a prior (`WATER_ACROSS_SD_MPS
 freely, the few degrees by which courses scatter would make metres per second of it.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from onboard.block import FloatArray
+from onboard.dataclass import dataclass
 from onboard.efficiency.curve.courses import line_directions
 from onboard.efficiency.statistics.probability import f_survival
 from onboard.efficiency.trial.double_runs import DoubleRun

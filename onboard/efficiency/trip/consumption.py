@@ -1,6 +1,5 @@
 """Wh/km over a stretch: energy over distance from the cumulative curves, a ratio of sums."""
 
-from dataclasses import dataclass
 from typing import Self
 
 import numpy as np
@@ -8,6 +7,7 @@ import numpy as np
 from onboard.block import FloatArray
 from onboard.contract.figure import Estimate, Unknown
 from onboard.contract.reasons import Reason
+from onboard.dataclass import dataclass
 from onboard.efficiency.common_practice import WINDOW_LEAST_S
 from onboard.efficiency.meters.distance import DistanceMeter
 from onboard.efficiency.meters.steadiness import MOVING_MPS

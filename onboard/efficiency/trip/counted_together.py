@@ -1,9 +1,8 @@
 """The part of a trip over which energy and distance are both counted, and marks along it."""
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from onboard.dataclass import dataclass
 from onboard.efficiency.meters.distance import DistanceMeter
 from onboard.efficiency.sources.battery_side import BatterySide
 from onboard.efficiency.statistics.shared_errors import Spread

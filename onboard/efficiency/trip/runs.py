@@ -2,7 +2,7 @@
 
 import math
 from collections import deque
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 
@@ -10,6 +10,7 @@ from onboard.block import FloatArray
 from onboard.contract.figure import Number, Unknown
 from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import Run, Steady
+from onboard.dataclass import dataclass
 from onboard.efficiency.meters.steadiness import (
     MOVING_MPS,
     RUN_LONG_ENOUGH_S,

@@ -1,11 +1,10 @@
 """Where the energy went: seconds, energy and distance by band of speed."""
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from onboard.block import FloatArray
 from onboard.contract.figure import Estimate
+from onboard.dataclass import dataclass
 from onboard.efficiency.common_practice import SPEED_MOST_MPS
 from onboard.efficiency.sources.settled_seconds import SettledSeconds
 from onboard.efficiency.statistics.shared_errors import Spread

@@ -2,6 +2,7 @@
 
 import contextlib
 import logging
+import math
 import threading
 import time
 from collections import deque
@@ -16,13 +17,17 @@ log = logging.getLogger("wattwake")
 WAIT_S = 0.5
 """Longest wait of a read [s]; between reads the thread checks whether to stop."""
 
-BATCH_S = 0.02
-"""Pause between reads [s]: waking up costs more than reading, so bytes are taken in batches."""
+FINE_S = 0.02
+"""Interval of reads [s] while times of receipt may be the only ones there are. The daemon sets a
+longer one as soon as it can: waking up costs more than reading, so bytes are taken in batches, just
+before its loop wants them. Times of receipt are then as coarse."""
 
-BUSY_BYTES, BUSY_PARTS = 1 << 14, 32
+ROOM_BYTES, PART_BYTES = 100_000, 768
+"""What the system's buffer takes safely between two reads, a quarter of Linux's usual one, and what
+it counts for a small datagram on top of its bytes; at a higher rate reads follow sooner."""
+
 BUSY_S = 0.001
-"""Pause [s] after a read of that many bytes or parts: at such a rate the system's buffer soon fills
-up and drops data."""
+"""Shortest pause between reads [s]."""
 
 RETRY_FIRST_S, RETRY_MOST_S = 0.5, 5.0
 """First and longest wait before reopening [s]; it doubles while no bytes come."""
@@ -61,6 +66,9 @@ class LinkReader:
         """Destination of outgoing bytes; see `answer`."""
         self.waiting_bytes = 0
         """Bytes waiting to be taken."""
+        self.batch_s = FINE_S
+        """Interval of reads while bytes come [s]."""
+        self._read_s = -math.inf
         self._lock = threading.Lock()
         self.stopping = threading.Event()
         """Set to end the thread."""
@@ -152,8 +160,22 @@ class LinkReader:
                 self.retry_s = RETRY_FIRST_S
                 self.received_s = time.monotonic()
                 count = self.put(parts)
-                busy = count >= BUSY_BYTES or len(parts) >= BUSY_PARTS
-                time.sleep(BUSY_S if busy else BATCH_S)
+                time.sleep(self.pause_s(count + PART_BYTES * len(parts), self.received_s))
+
+    def pause_s(self, load_bytes: int, now_s: float) -> float:
+        """Return the pause after a read [s]: up to the next multiple of the interval, or shorter.
+
+        Parameters
+        ----------
+        load_bytes
+            What the system's buffer had to hold for this read.
+        now_s
+            Monotonic time of the read [s].
+        """
+        since_s, self._read_s = now_s - self._read_s, now_s
+        # Loops that pause up to multiples of an interval wake up together.
+        usual_s = self.batch_s - now_s % self.batch_s
+        return max(BUSY_S, min(usual_s, since_s * ROOM_BYTES / load_bytes))
 
     def put(self, parts: Sequence[Part]) -> int:
         """Stamp and queue parts; return their number of bytes."""

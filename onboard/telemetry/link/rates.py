@@ -2,8 +2,9 @@
 
 import math
 from collections import deque
-from dataclasses import dataclass, field
+from dataclasses import field
 
+from onboard.dataclass import dataclass
 from onboard.telemetry.messages.table import Message
 
 WINDOW_S = 5.0

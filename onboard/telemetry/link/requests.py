@@ -6,6 +6,9 @@ times are arguments, the bytes to send are a result.
 """
 
 import math
+from collections import Counter
+
+import numpy as np
 
 from onboard.telemetry.link.rates import BACKOFF_MOST_S, WINDOW_S, Wanted
 from onboard.telemetry.mavlink import layouts, packing
@@ -95,17 +98,25 @@ class Requests:
         if self._followed is None:
             return
         system, component = self._followed
-        mine = frames.where((frames.system_id == system) & (frames.component_id == component))
-        if not len(mine):
+        # A few frames at a time, for which arrays are too dear.
+        sender = system | component << 8
+        numbers = Counter(
+            number
+            for word, number in zip(frames.word.tolist(), frames.message_id.tolist(), strict=True)
+            if word >> 40 & 0xFFFF == sender
+        )
+        if not numbers:
             return
         if now_s - self._last_seen_s > SILENT_S:
             self._begin(now_s)
         self._last_seen_s = now_s
-        for number, place in mine.by_message():
+        for number, count in numbers.items():
             if number in self.wanted:
-                self.wanted[number].count(now_s, len(place))
-            elif number == COMMAND_ACK:
-                self._read_answers(mine, place, now_s)
+                self.wanted[number].count(now_s, count)
+        if COMMAND_ACK in numbers:
+            mine = (frames.system_id == system) & (frames.component_id == component)
+            place = np.flatnonzero(mine & (frames.message_id == COMMAND_ACK))
+            self._read_answers(frames, place, now_s)
 
     def due(self, now_s: float, system_id: int | None, component_id: int | None) -> bytes:
         """Return the bytes to send now, at most `BYTES_PER_S_MOST` in any second; mostly b"".

@@ -5,17 +5,24 @@ A cursor can be copied at its present position; the copy advances independently.
 
 import copy
 import threading
-from collections.abc import Iterator
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterator
+from dataclasses import field
 from pathlib import Path
 from typing import Protocol, Self
 
 import numpy as np
 
 from onboard.block import Block, Channel, FloatArray
-from onboard.errors import LogError
-from onboard.telemetry.logs.log_files import find_log, opened
-from onboard.telemetry.logs.telemetry_log import NO_FRAME, WINDOW_BYTES, stamps_s
+from onboard.dataclass import dataclass
+from onboard.telemetry.logs.log_files import (
+    JoinedFiles,
+    find_log,
+    is_archive,
+    open_file,
+    opened,
+    reading,
+)
+from onboard.telemetry.logs.telemetry_log import WINDOW_BYTES, Scanner, no_frame, stamps_s
 from onboard.telemetry.mavlink.frames import Frames
 from onboard.telemetry.mavlink.log_scanner import LogScanner
 from onboard.telemetry.messages.stamps import steps_s
@@ -44,7 +51,7 @@ class _Window:
     """A window of a telemetry log, with the state needed to reread it."""
 
     offset: int
-    scanner: LogScanner
+    scanner: Scanner
     stamp_s: float | None
     end_s: float
     last_s: float
@@ -54,6 +61,31 @@ class _Window:
     next: "_Window | None" = None
 
 
+class _LogBytes:
+    """The bytes of a log at any place; all copies of a cursor share them.
+
+    An archive stays open: opened anew, it would be unpacked from its start for every window.
+    """
+
+    def __init__(self, files: list[Path]) -> None:
+        self._files = files
+        self._archive: JoinedFiles | None = None
+        self._reading = threading.Lock()
+        with reading(files[0]):
+            if any(map(is_archive, files)):
+                self._archive = JoinedFiles([open_file(file) for file in files])
+
+    def at(self, offset: int) -> bytes:
+        """Return the bytes of a window from an offset on."""
+        if self._archive is None:
+            with opened(self._files) as log:
+                log.seek(offset)
+                return log.read(WINDOW_BYTES)
+        with self._reading, reading(self._files[0]):
+            self._archive.seek(offset)
+            return self._archive.read(WINDOW_BYTES)
+
+
 class FrameCursor:
     """Walk through the frames of a telemetry log by their stamps.
 
@@ -61,6 +93,8 @@ class FrameCursor:
     ----------
     path
         The log, or a session's folder.
+    make_scanner
+        Makes the scanner that finds its frames.
 
     Raises
     ------
@@ -68,9 +102,10 @@ class FrameCursor:
         Here and later: if the log cannot be read, or holds no frame.
     """
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, make_scanner: Callable[[], Scanner] = LogScanner) -> None:
         self._files = find_log(path)
-        self._window: _Window | None = _Window(0, LogScanner(), None, 0.0, 0.0)
+        self._bytes = _LogBytes(self._files)
+        self._window: _Window | None = _Window(0, make_scanner(), None, 0.0, 0.0)
         self._at = 0
         self.last_s = 0.0
         """Place of the last frame returned [s from the log's first stamp]."""
@@ -88,7 +123,7 @@ class FrameCursor:
             window = self._window
             twin._window = _Window(
                 window.offset,
-                copy.copy(window.scanner),
+                copy.deepcopy(window.scanner),
                 window.stamp_s,
                 window.end_s,
                 window.last_s,
@@ -114,10 +149,8 @@ class FrameCursor:
         """Read a window, unless it has been read, and prepare the next one."""
         if window.frames is not None:
             return window.frames
-        with opened(self._files) as log:
-            log.seek(window.offset)
-            data = log.read(WINDOW_BYTES)
-        scanner = copy.copy(window.scanner)
+        data = self._bytes.at(window.offset)
+        scanner = copy.deepcopy(window.scanner)
         frames = scanner.push(data, final=not data)
         stamp_s, end_s = window.stamp_s, window.end_s
         if len(frames):
@@ -131,7 +164,7 @@ class FrameCursor:
             last_s = float(window.place_s[-1]) if len(frames) else window.last_s
             window.next = _Window(window.offset + len(data), scanner, stamp_s, end_s, last_s)
         elif not scanner.found:
-            raise LogError(NO_FRAME.format(self._files[0]))
+            raise no_frame(self._files[0])
         return frames
 
 

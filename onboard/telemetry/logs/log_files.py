@@ -7,11 +7,11 @@ record continues in a second file beside it.
 import re
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
-from typing import BinaryIO
+from typing import Any, BinaryIO
 
+from onboard.dataclass import dataclass
 from onboard.errors import LogError
 
 RECORD_NAME = "telemetry.tlog"
@@ -43,11 +43,13 @@ class LogFacts:
     duration_s
         Duration [s].
     size_bytes
-        Size of its files.
+        Size of the log, unpacked.
     receivers
         Instances of the GPS receivers in it, where the format numbers them.
     missing
         Files of the session's record that are gone.
+    archive_damage
+        `cut` or `checksum` if the log's archive is damaged; see `archives.UnpackedFacts`.
     """
 
     format: str
@@ -58,6 +60,7 @@ class LogFacts:
     size_bytes: int
     receivers: tuple[int, ...] = ()
     missing: tuple[str, ...] = ()
+    archive_damage: str = ""
 
 
 def record_name(number: int) -> str:
@@ -155,6 +158,61 @@ def log_bytes(files: list[Path]) -> int:
     return sum(file.stat().st_size for file in files)
 
 
+_ARCHIVES = (b"\x1f\x8b", b"PK\x03\x04", b"PK\x05\x06")
+"""First bytes of a gzip file, and of a zip archive, with files or empty."""
+
+
+def is_archive(path: Path) -> bool:
+    """Return whether a file is an archive, by its first bytes.
+
+    Raises
+    ------
+    OSError
+        If it cannot be read.
+    """
+    with path.open("rb", buffering=0) as file:
+        return file.read(4).startswith(_ARCHIVES)
+
+
+def open_file(path: Path, buffering: int = -1) -> Any:
+    """Open a file of a log to read its bytes; those of an archive are unpacked.
+
+    Raises
+    ------
+    LogError
+        If an archive holds no log.
+    OSError
+        If it cannot be read.
+    """
+    if is_archive(path):
+        # Imported here: hardly any log needs it.
+        from onboard.telemetry.logs.archives import Unpacked
+
+        return Unpacked(path)
+    return path.open("rb", buffering)
+
+
+def content_facts(files: list[Path]) -> tuple[int, str]:
+    """Return the size of a log [bytes], unpacked, and what is damaged of its archive.
+
+    Raises
+    ------
+    LogError
+        If a file cannot be read.
+    """
+    size_bytes, damage = 0, ""
+    for file in files:
+        with reading(file):
+            if is_archive(file):
+                from onboard.telemetry.logs.archives import unpacked_facts
+
+                facts = unpacked_facts(file)
+                size_bytes, damage = size_bytes + facts.size_bytes, damage or facts.damage
+            else:
+                size_bytes += file.stat().st_size
+    return size_bytes, damage
+
+
 @contextmanager
 def opened(files: list[Path]) -> Iterator["JoinedFiles"]:
     """Open the files of a log, to be read as one, and close them on exit.
@@ -165,7 +223,7 @@ def opened(files: list[Path]) -> Iterator["JoinedFiles"]:
         If one of them cannot be opened, or read inside the context.
     """
     with reading(files[0]), ExitStack() as stack:
-        yield JoinedFiles([stack.enter_context(file.open("rb")) for file in files])
+        yield JoinedFiles([stack.enter_context(open_file(file)) for file in files])
 
 
 class JoinedFiles:
@@ -205,6 +263,11 @@ class JoinedFiles:
                 self._at = number
             file.seek(min(max(offset, begin), end) - begin)
             begin = end
+
+    @property
+    def passed_bytes(self) -> int:
+        """Bytes of the files read so far, as they are on disk."""
+        return sum(getattr(file, "packed_bytes", None) or file.tell() for file in self._files)
 
     def tail(self, most_bytes: int) -> bytes:
         """Return the last bytes, at most `most_bytes` of them."""

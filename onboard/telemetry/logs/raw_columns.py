@@ -4,7 +4,6 @@ For tools that want raw fields; figures are computed from the SI columns of `mes
 """
 
 from collections.abc import Collection
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from onboard.block import FloatArray
+from onboard.dataclass import dataclass
 from onboard.errors import UsageError
 from onboard.telemetry.logs.log_files import Progress
 from onboard.telemetry.logs.telemetry_log import WINDOW_BYTES, read_log

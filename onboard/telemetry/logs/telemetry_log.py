@@ -5,6 +5,7 @@ They are read in windows, so that memory stays bounded.
 
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Protocol
 
 import numpy as np
 
@@ -13,8 +14,8 @@ from onboard.errors import LogError
 from onboard.telemetry.logs.log_files import (
     LogFacts,
     Progress,
+    content_facts,
     find_log,
-    log_bytes,
     missing_files,
     opened,
 )
@@ -26,10 +27,36 @@ from onboard.telemetry.messages.stamps import LEAP_S, steps_s
 WINDOW_BYTES = 1 << 20
 """Bytes read at a time: enough for array operations to dwarf the cost of their calls."""
 
+_HEAD_BYTES = 4096
+"""Bytes by which a file that is no log is named."""
+
 END_BYTES = 1 << 16
 """Bytes at an end of a log to search for a frame first: enough for many of them."""
 
-NO_FRAME = "{}: no MAVLink frame in it: expected a telemetry log"
+
+class Scanner(Protocol):
+    """Finds the frames in the bytes of a log; it may be copied at any time."""
+
+    @property
+    def found(self) -> int:
+        """Frames found so far."""
+
+    def push(self, data: bytes, *, final: bool = False) -> Frames:
+        """Return the frames that the bytes complete; `final`: no more bytes will come."""
+
+
+def no_frame(path: Path) -> LogError:
+    """Return the error of a log without a frame, with what it seems to be."""
+    # Imported here: hardly any log needs it.
+    from onboard.telemetry.logs.foreign import seems_to_be
+
+    with opened(find_log(path)) as log:
+        what = seems_to_be(log.read(_HEAD_BYTES))
+    seems = f" and seems to be {what}" if what else ""
+    return LogError(
+        f"{path}: no MAVLink frame in it{seems}: expected a telemetry log, a raw MAVLink stream or "
+        "an on-board log"
+    )
 
 
 def read_log(
@@ -37,6 +64,7 @@ def read_log(
     window_bytes: int = WINDOW_BYTES,
     *,
     wanted: Flags | None = None,
+    scanner: Scanner | None = None,
     progress: Progress | None = None,
 ) -> Iterator[Frames]:
     """Return the frames of a telemetry log, window by window.
@@ -50,6 +78,8 @@ def read_log(
     wanted
         Whether a message is wanted, by its id, shape (65536,); None: all are. It has no influence
         on which frames of the wanted messages are found.
+    scanner
+        Finds the frames; None for those behind stamps.
     progress
         Called after each window with the bytes read so far.
 
@@ -59,19 +89,17 @@ def read_log(
         If the file cannot be read, or holds no MAVLink frame.
     """
     files = find_log(path)
-    scanner = LogScanner(wanted=wanted)
-    done = 0
+    scanner = LogScanner(wanted=wanted) if scanner is None else scanner
     with opened(files) as log:
         while True:
             data = log.read(window_bytes)
             yield scanner.push(data, final=not data)
-            done += len(data)
             if progress is not None:
-                progress(done)
+                progress(log.passed_bytes)
             if not data:
                 break
     if not scanner.found:
-        raise LogError(NO_FRAME.format(files[0]))
+        raise no_frame(files[0])
 
 
 def stamps_s(frames: Frames) -> FloatArray:
@@ -89,7 +117,7 @@ def log_span_us(path: Path) -> tuple[int, int]:
     """
     first = next((frames for frames in read_log(path, END_BYTES) if len(frames)), None)
     if first is None:
-        raise LogError(NO_FRAME.format(path))
+        raise no_frame(path)
     end_bytes = END_BYTES
     with opened(find_log(path)) as log:
         while True:
@@ -138,7 +166,7 @@ class TelemetryLog:
 
     def parts(self, progress: Progress | None = None) -> Iterator[Frames]:
         """Return the frames, window by window; see `read_log`."""
-        for frames in read_log(self.path, progress=progress):
+        for frames in self._frames(progress):
             self._messages += len(frames)
             self._bad_bytes += frames.bad_bytes
             if len(frames):
@@ -149,6 +177,9 @@ class TelemetryLog:
                 self._last_s = float(stamps[-1])
             yield frames
 
+    def _frames(self, progress: Progress | None) -> Iterator[Frames]:
+        return read_log(self.path, progress=progress)
+
     @property
     def duration_s(self) -> float:
         """Duration of the parts read so far [s]."""
@@ -157,6 +188,7 @@ class TelemetryLog:
     def facts(self) -> LogFacts:
         """Return the facts of the parts read so far."""
         files = find_log(self.path)
+        size_bytes, damage = content_facts(files)
         return LogFacts(
             self.format,
             self._messages,
@@ -164,8 +196,9 @@ class TelemetryLog:
             self._first_s,
             # Stamps are whole microseconds.
             round(self.duration_s, 6),
-            log_bytes(files),
+            size_bytes,
             missing=missing_files(files) if self.path.is_dir() else (),
+            archive_damage=damage,
         )
 
     def length_s(self) -> float:

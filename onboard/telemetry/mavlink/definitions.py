@@ -1,16 +1,19 @@
 """The MAVLink message definitions: those of pymavlink, and the few that it lacks.
 
-pymavlink's module holds a class for each message, with everything to build and print one: six
-megabytes that nothing here needs. It is dropped once read; a later import
-gets a fresh copy.
+pymavlink's module holds a class for each message, with everything to build and print one. To load
+its two megabytes costs more than to read an hour of a log, so what is needed of them stands in
+`definitions.txt`, a line each: id, name, CRC_EXTRA, then the fields in wire order with their types.
+`python -m onboard.telemetry.mavlink` writes that file anew; a test holds it equal to pymavlink.
 """
 
-import gc
-import importlib
-import sys
-from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
 
-_PACKAGE, _NAME = "pymavlink.dialects.v20", "all"
+from onboard.dataclass import dataclass
+
+FILE = Path(__file__).with_name("definitions.txt")
+
+HEAD = "# Written by `python -m onboard.telemetry.mavlink` from pymavlink's definitions."
 
 
 @dataclass(frozen=True)
@@ -50,25 +53,40 @@ message set (its generated C headers). ESC_INFO (290) is lacking too and stays u
 forms of it exist."""
 
 
-def _read() -> dict[int, Definition]:
-    module = f"{_PACKAGE}.{_NAME}"
-    imported_before = module in sys.modules
-    dialect = importlib.import_module(module)
-    definitions = {}
-    for number, message in dialect.mavlink_map.items():
-        types = dict(zip(message.fieldnames, message.fieldtypes, strict=True))
-        names = message.ordered_fieldnames
-        lengths = message.array_lengths
-        fields = tuple((n, types[n], length) for n, length in zip(names, lengths, strict=True))
-        definitions[number] = Definition(message.msgname, message.crc_extra, fields)
-    if not imported_before:
-        del sys.modules[module]
-        delattr(sys.modules[_PACKAGE], _NAME)
-        # Its functions and classes refer to each other by it.
-        vars(dialect).clear()
-        gc.collect()
-    return definitions | ADDED
+@cache
+def lines() -> dict[int, str]:
+    """Return the line of each message, without the id that it begins with, by id."""
+    pairs = (line.split(" ", 1) for line in FILE.read_text("ascii").splitlines()[1:])
+    return {int(number): rest for number, rest in pairs}
 
 
-DEFINITIONS = _read()
-"""By message id."""
+def definition(message_id: int) -> Definition:
+    """Return the definition of a message.
+
+    Raises
+    ------
+    KeyError
+        If there is none.
+    """
+    name, crc_extra, *fields = lines()[message_id].split(" ")
+    split = (field.split(":") for field in fields)
+    return Definition(
+        name, int(crc_extra), tuple((one, kind, int(length)) for one, kind, length in split)
+    )
+
+
+@cache
+def numbers() -> dict[str, int]:
+    """Return the ids of all messages, by name."""
+    return {line.split(" ", 1)[0]: number for number, line in lines().items()}
+
+
+def crc_extra_of_all() -> dict[int, int]:
+    """Return CRC_EXTRA of all messages, by id."""
+    return {number: int(line.split(" ", 2)[1]) for number, line in lines().items()}
+
+
+def as_line(message_id: int, message: Definition) -> str:
+    """Return the line of a message in `definitions.txt`."""
+    fields = (f"{name}:{kind}:{length}" for name, kind, length in message.fields)
+    return " ".join([str(message_id), message.name, str(message.crc_extra), *fields])

@@ -1,13 +1,13 @@
 """The frames found in a stretch of bytes: offset, sender and payload of each."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
+from onboard.dataclass import dataclass
 from onboard.telemetry.mavlink import headers
 from onboard.telemetry.mavlink.checksum import Bytes, Flags, Ints
 from onboard.telemetry.mavlink.layouts import ID_LIMIT, Layout

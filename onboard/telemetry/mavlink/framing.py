@@ -17,10 +17,9 @@ that lie inside another's frame, or where an unknown message does not follow dir
 hold a slow, literal implementation of the same rule.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from onboard.dataclass import dataclass
 from onboard.telemetry.mavlink import headers
 from onboard.telemetry.mavlink.checksum import Bytes, Flags, Ints, frames_pass
 from onboard.telemetry.mavlink.frames import STAMP_BYTES

@@ -1,13 +1,13 @@
 """The layout of each MAVLink message: its fields in the payload, its CRC_EXTRA, its name."""
 
 import functools
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from onboard.telemetry.mavlink.definitions import DEFINITIONS
+from onboard.dataclass import dataclass
+from onboard.telemetry.mavlink.definitions import crc_extra_of_all, definition, numbers
 
 HEARTBEAT = 0
 
@@ -61,7 +61,7 @@ def layout(message_id: int) -> Layout:
     >>> layout(HEARTBEAT).fields.itemsize, layout(HEARTBEAT).crc_extra
     (9, 50)
     """
-    message = DEFINITIONS[message_id]
+    message = definition(message_id)
     columns: list[Any] = []
     for name, kind_in_c, length in message.fields:
         kind = _NUMPY_TYPE[kind_in_c]
@@ -81,12 +81,7 @@ def message_name(message_id: int) -> str:
     KeyError
         If no definition has the id.
     """
-    return DEFINITIONS[message_id].name
-
-
-@functools.cache
-def _numbers() -> dict[str, int]:
-    return {message.name: number for number, message in DEFINITIONS.items()}
+    return definition(message_id).name
 
 
 def message_number(name: str) -> int | None:
@@ -97,14 +92,14 @@ def message_number(name: str) -> int | None:
     >>> message_number("ATTITUDE"), message_number("ESC_STATUS"), message_number("attitude")
     (30, 291, None)
     """
-    return _numbers().get(name)
+    return numbers().get(name)
 
 
 @functools.cache
 def crc_extras() -> npt.NDArray[np.int16]:
     """Return CRC_EXTRA by message id, `UNKNOWN_ID` where none is defined, shape (65536,)."""
     table = np.full(ID_LIMIT, UNKNOWN_ID, np.int16)
-    for message_id, message in DEFINITIONS.items():
+    for message_id, crc_extra in crc_extra_of_all().items():
         if 0 <= message_id < ID_LIMIT:
-            table[message_id] = message.crc_extra
+            table[message_id] = crc_extra
     return table

@@ -8,12 +8,13 @@ import hmac
 import re
 import tomllib
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from hashlib import sha256
 from string import hexdigits
 
 import numpy as np
 
+from onboard.dataclass import dataclass
 from onboard.errors import ProfileError
 from onboard.telemetry.mavlink.frames import Frames
 from onboard.telemetry.mavlink.headers import SIGNATURE_BYTES, SIGNED

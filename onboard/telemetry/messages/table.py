@@ -11,7 +11,6 @@ units and marks are those of the MAVLink message definitions.
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
@@ -19,6 +18,7 @@ import numpy as np
 import numpy.typing as npt
 
 from onboard.block import FloatArray
+from onboard.dataclass import dataclass
 from onboard.telemetry.mavlink.layouts import message_number
 
 Rows = npt.NDArray[Any]

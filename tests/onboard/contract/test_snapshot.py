@@ -15,7 +15,7 @@ from tests.wire import wire
 PROFILE = parse_profile("[battery]\nchemistry = 'li-ion'\ncells = 14\nenergy_wh = 1000\n")
 
 KEYS = {
-    *("setup", "setups", "reserve_fraction", "curve", "steady", "runs", "coach"),
+    *("setup", "setups", "reserve_fraction", "curve", "steady", "runs", "coach", "newest_t_s"),
     *("schema", "kind", "seq", "t_s", "utc", "time_left_s", "power_w", "volts_v", "amps_a"),
     *("speed_mps", "course_deg", "heading_deg", "position_deg", "wh_per_km", "trip", "battery"),
     *("range_m", "best_speed_mps", "target", "home", "set_and_drift", "drive", "alerts", "link"),

@@ -73,6 +73,8 @@ class Turning:
 
     def turn(self, times: int = 1) -> None:
         for _ in range(times):
+            # By hand there is no time between two ticks: each of them folds.
+            self.pipeline.rhythm.fold_soon()
             self.pipeline.tick()
 
     def execute(self, command: Command) -> bool:

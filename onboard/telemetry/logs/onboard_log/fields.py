@@ -5,6 +5,7 @@ import numpy as np
 from onboard.block import FloatArray
 from onboard.telemetry.logs.onboard_log.record_layouts import (
     DIVISOR,
+    INTEGER_LETTERS,
     TEXT_LETTERS,
     RecordLayout,
 )
@@ -26,6 +27,10 @@ class Fields:
     def has(self, name: str) -> bool:
         """Return whether the layout has a numeric field of that name."""
         return self._letters.get(name, "Z") not in TEXT_LETTERS + "a"
+
+    def is_whole(self, name: str) -> bool:
+        """Return whether a field holds whole numbers without a unit of the letter's own."""
+        return self._letters.get(name, "Z") in INTEGER_LETTERS
 
     def get(self, *names: str) -> FloatArray:
         """Return the first of these fields that the layout has, NaN if it has none; shape (n,)."""

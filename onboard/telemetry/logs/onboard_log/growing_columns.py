@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from onboard.telemetry.logs.onboard_log.record_layouts import DIVISOR, RecordLayout
+from onboard.telemetry.logs.onboard_log.record_layouts import DIVISOR, RecordClock, RecordLayout
 from onboard.telemetry.mavlink.checksum import Ints
 
 Array = npt.NDArray[Any]
@@ -74,8 +74,8 @@ class Table:
             own = {
                 name: GrowingColumn(layout.fields[name]) for name in names if name in layout.letters
             }
-            if layout.timed and "TimeUS" not in own:
-                own["TimeUS"] = GrowingColumn(layout.fields["TimeUS"])
+            if layout.clock is not None and layout.clock.name not in own:
+                own[layout.clock.name] = GrowingColumn(layout.fields[layout.clock.name])
             self._columns[number] = own
         for name, column in self._columns[number].items():
             column.append(rows[name], read_fraction)
@@ -90,9 +90,11 @@ class Table:
             self._runs.append((number, count))
 
     @property
-    def timed(self) -> bool:
-        """Whether at least some of the records state their time."""
-        return any(layout.timed for layout in self._layouts.values())
+    def clock(self) -> RecordClock | None:
+        """The field that states the time of at least some of the records; None if none does."""
+        clocks = [one.clock for one in self._layouts.values() if one.clock is not None]
+        # Of a name that had both, the finer one.
+        return min(clocks, key=lambda clock: clock.tick_us, default=None)
 
     def take(self) -> dict[str, Array]:
         """Return the columns and release them; NaN (or no text) where a layout lacks a field."""

@@ -7,15 +7,21 @@ from typing import Any
 import numpy as np
 
 from onboard.block import Block
-from onboard.telemetry.logs.log_files import LogFacts, Progress
+from onboard.errors import LogError
+from onboard.telemetry.logs.boot_clock import BootClock
+from onboard.telemetry.logs.log_files import LogFacts, Progress, content_facts
 from onboard.telemetry.logs.onboard_log import modes, record_channels
-from onboard.telemetry.logs.onboard_log.boot_clock import BootClock
 from onboard.telemetry.logs.onboard_log.fields import Fields
 from onboard.telemetry.logs.onboard_log.receivers import Fixes, followed_receiver
-from onboard.telemetry.logs.onboard_log.record_layouts import HEADER_BYTES
+from onboard.telemetry.logs.onboard_log.record_layouts import HEADER_BYTES, RecordClock
 from onboard.telemetry.logs.onboard_log.waiting_samples import ChannelSamples, Waiting
 from onboard.telemetry.logs.onboard_log.windows import WINDOW_BYTES, Window, windows
-from onboard.telemetry.mavlink.checksum import Ints
+from onboard.telemetry.mavlink.checksum import Flags, Ints
+
+NO_CLOCK = (
+    "{}: an on-board log without a clock: none of its {} records states a time since boot "
+    "(TimeUS, TimeMS)"
+)
 
 _STAMP = np.dtype("<u8")
 
@@ -60,7 +66,7 @@ class OnboardLog:
         Raises
         ------
         LogError
-            If the file cannot be read, or holds no record.
+            If the file cannot be read, or holds no record, or none that states a time.
         """
         passage = _Passage(followed_receiver(self.path, window_bytes))
         for window in windows(self.path, window_bytes, progress=progress):
@@ -71,6 +77,8 @@ class OnboardLog:
         if block.channels:
             yield block
         self._facts = passage.facts(self.path)
+        if not passage.timed:
+            raise LogError(NO_CLOCK.format(self.path, self._facts.messages))
 
     def facts(self) -> LogFacts:
         """Return the facts of the log; complete once all parts have been read."""
@@ -91,7 +99,9 @@ class _Passage:
         self._fixes = Fixes(receiver)
         self._modes = modes.Modes()
         self._waiting = Waiting()
-        self._timed = self._messages = self._bad_bytes = 0
+        self._messages = self._bad_bytes = 0
+        self.timed = 0
+        """Number of records with a time so far."""
         self._estimator: str | None = None
         self._first_utc_s: float | None = None
 
@@ -99,13 +109,31 @@ class _Passage:
         """Decode the next window; return the samples that are settled."""
         self._messages += len(window)
         self._bad_bytes += window.bad_bytes
-        timed = np.array([layout is not None and layout.timed for layout in window.layouts])
+        clocks = [None if layout is None else layout.clock for layout in window.layouts]
+        timed = np.array([clock is not None for clock in clocks])
         has_time = timed.take(window.number)
-        time_us = window.bytes_at(window.start[has_time] + HEADER_BYTES, _STAMP).view(np.int64)
-        number = self._timed + np.cumsum(has_time) - 1
+        time_us = self._times_us(window, clocks, has_time)
+        number = self.timed + np.cumsum(has_time) - 1
         parts = self._parts(window, timed, number, time_us)
-        self._timed += len(time_us)
+        self.timed += len(time_us)
         return self._release(parts, time_us, final=False)
+
+    def _times_us(self, window: Window, clocks: list[RecordClock | None], has_time: Flags) -> Ints:
+        """Return the boot clock of the timed records [us], shape (m,)."""
+        start = window.start[has_time] + HEADER_BYTES
+        if all(clock is None or clock.tick_us == 1 for clock in clocks):
+            # The first field.
+            return window.bytes_at(start, _STAMP).view(np.int64)
+        offset, tick_us = np.zeros((2, len(clocks)), np.int64)
+        for n, (layout, clock) in enumerate(zip(window.layouts, clocks, strict=True)):
+            if layout is not None and clock is not None:
+                offset[n], tick_us[n] = layout.offset(clock.name), clock.tick_us
+        number = window.number[has_time]
+        start += offset.take(number)
+        ticks = window.bytes_at(start, _STAMP).view(np.int64)
+        short = tick_us.take(number) > 1
+        ticks[short] &= 0xFFFF_FFFF
+        return ticks * tick_us.take(number)
 
     def finish(self) -> Block:
         """Return the samples still waiting at the end of the log."""
@@ -113,7 +141,7 @@ class _Passage:
 
     def _release(self, parts: list[ChannelSamples], time_us: Ints, *, final: bool) -> Block:
         t_s = self._clock.push(time_us.astype(np.float64) * 1e-6, final=final)
-        fixes, complete = self._fixes.settle(self._timed, final=final)
+        fixes, complete = self._fixes.settle(self.timed, final=final)
         self._waiting.add(parts + fixes, t_s)
         block = self._waiting.release(min(self._waiting.settled, complete))
         self._note_utc(block)
@@ -137,7 +165,7 @@ class _Passage:
             elif layout.name in modes.RECORDS:
                 mode_records.append((fields, mine))
             else:
-                parts += self._fixes.push(fields, mine, time_us[mine - self._timed])
+                parts += self._fixes.push(fields, mine, time_us[mine - self.timed])
         if mode_records:
             parts.append(self._modes.part(mode_records))
         return parts
@@ -164,12 +192,14 @@ class _Passage:
 
     def facts(self, path: Path) -> LogFacts:
         """Return the facts, once all of the log has been read."""
+        size_bytes, damage = content_facts([path])
         return LogFacts(
             OnboardLog.format,
             self._messages,
             self._bad_bytes,
             self._first_utc_s,
             self._clock.highest_s,
-            path.stat().st_size,
+            size_bytes,
             tuple(sorted(self._fixes.instances)),
+            archive_damage=damage,
         )

@@ -25,9 +25,14 @@ SECOND = {"BAT2": 1, "CUR2": 1, "GPS2": 1, "GPA2": 1}
 """Instance by record name: older logs name the second device of a kind differently."""
 
 
+HUNDREDTHS = 1e2
+"""Volts and amperes of the first CURR records are whole numbers of hundredths, in a letter that
+does not say so."""
+
+
 def battery(fields: Fields) -> Columns:
     """Convert BAT, or CURR of older logs, to `battery`."""
-    amps_a = fields.known("Curr")
+    amps_a = fields.known("Curr", per=_unit(fields, "Curr"))
     charge_out_ah = fields.known("CurrTot", per=1e3)
     energy_out_wh = fields.known("EnrgTot")
     # Without a current sensor the counters mean nothing.
@@ -38,7 +43,7 @@ def battery(fields: Fields) -> Columns:
     left_fraction[~((left_fraction >= 0.0) & (left_fraction <= 1.0))] = np.nan
     return {
         "pack": fields.instance(SECOND.get(fields.name, 0)),
-        "volts_v": fields.known("Volt"),
+        "volts_v": fields.known("Volt", per=_unit(fields, "Volt")),
         "amps_a": amps_a,
         "charge_out_ah": charge_out_ah,
         "energy_out_wh": energy_out_wh,
@@ -48,6 +53,10 @@ def battery(fields: Fields) -> Columns:
         # Cells have a record of their own, which is not read.
         **dict.fromkeys(CELLS, np.full(len(fields), np.nan)),
     }
+
+
+def _unit(fields: Fields, name: str) -> float:
+    return HUNDREDTHS if fields.is_whole(name) else 1.0
 
 
 def gps(fields: Fields) -> Columns:
@@ -75,8 +84,10 @@ def gps(fields: Fields) -> Columns:
 
 def utc_s(fields: Fields) -> FloatArray:
     """Return the Unix time [s] stated by GPS records, NaN where they state none."""
-    week = fields.known("GWk", 0.0)
-    stated: FloatArray = gps_time.utc_s(week, fields.known("GMS"))
+    # The millisecond generation has the time of week where others have the time since boot.
+    names = ("GWk", "GMS") if fields.has("GWk") else ("Week", "TimeMS")
+    week = fields.known(names[0], 0.0)
+    stated: FloatArray = gps_time.utc_s(week, fields.known(names[1]))
     stated[~((stated >= UTC_FROM_S) & (stated <= UTC_UNTIL_S))] = np.nan
     return stated
 
@@ -91,7 +102,7 @@ def attitude(fields: Fields) -> Columns:
 
 
 def fused(fields: Fields) -> Columns:
-    """Convert XKF1 or NKF1 to `fused`; their position is relative to an unknown origin."""
+    """Convert XKF1, NKF1 or EKF1 to `fused`; their position is relative to an unknown origin."""
     return {
         "latitude_deg": np.full(len(fields), np.nan),
         "longitude_deg": np.full(len(fields), np.nan),
@@ -130,6 +141,7 @@ CONVERT: Mapping[str, tuple[str, Callable[[Fields], Columns]]] = {
     "ATT": ("attitude", attitude),
     "XKF1": ("fused", fused),
     "NKF1": ("fused", fused),
+    "EKF1": ("fused", fused),
     "ESC": ("drive", drive),
     "THR": ("hud", hud),
 }

@@ -16,10 +16,9 @@ Here all places are judged at once. Format records are first taken to count wher
 stand; if one turns out to lie inside another record, everything is judged again without it.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from onboard.dataclass import dataclass
 from onboard.telemetry.logs.onboard_log.record_layouts import (
     FORMAT_BYTES,
     FORMAT_TYPE,

@@ -7,10 +7,12 @@ of the letters and their divisors: pymavlink 2.4.50, DFReader.py.
 
 import string
 from collections.abc import Mapping
-from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
+
+from onboard.dataclass import dataclass
 
 INTEGER_LETTERS = "bBhHiIMqQ"
 TEXT_LETTERS = "nNZ"
@@ -58,6 +60,44 @@ _NAME_CHARACTERS = frozenset((string.ascii_letters + string.digits + "_").encode
 
 
 @dataclass(frozen=True)
+class RecordClock:
+    """A field that states the time since boot.
+
+    Parameters
+    ----------
+    name
+        The field.
+    letters
+        Letters in which it is stored.
+    tick_us
+        Its unit [us].
+    """
+
+    name: str
+    letters: str
+    tick_us: int
+
+
+_CLOCKS = {
+    clock.name: clock
+    for clock in (
+        RecordClock("TimeUS", "qQ", 1),
+        RecordClock("TimeMS", "iI", 1000),
+        RecordClock("T", "iI", 1000),
+    )
+}
+"""The clocks of both generations: microseconds in the first field, or milliseconds there. Source:
+pymavlink 2.4.50, DFReader.py."""
+
+_STAMPED_LAST = ("GPS", "GPS2")
+"""Records of the millisecond generation that state the time since boot in `T`, their last field:
+their `TimeMS` is the GPS time of week."""
+
+_OWN_CLOCKS = ("ACC", "GYR")
+"""Beginnings of the names of records whose `TimeMS` is a sensor's own clock."""
+
+
+@dataclass(frozen=True)
 class RecordLayout:
     """The layout of one type of record.
 
@@ -81,10 +121,30 @@ class RecordLayout:
     letters: Mapping[str, str]
     fields: np.dtype[Any]
 
+    @cached_property
+    def clock(self) -> "RecordClock | None":
+        """The field that states the time since boot of each record; None if none does."""
+        first = next(iter(self.letters), "")
+        name = "T" if self.name in _STAMPED_LAST and "T" in self.letters else first
+        clock = _CLOCKS.get(name)
+        if clock is None or self.letters[name] not in clock.letters:
+            return None
+        if name == "TimeMS" and self.name.startswith(_OWN_CLOCKS + _STAMPED_LAST):
+            return None
+        if first == "TimeUS" and name == "T":
+            return None
+        return clock
+
     @property
     def timed(self) -> bool:
-        """Whether each record states its time: microseconds since boot, in the first field."""
-        return next(iter(self.letters), "") == "TimeUS" and self.letters["TimeUS"] in "qQ"
+        """Whether each record states its time since boot."""
+        return self.clock is not None
+
+    def offset(self, name: str) -> int:
+        """Return a field's offset behind the header [bytes]."""
+        fields = self.fields.fields
+        assert fields is not None
+        return int(fields[name][1])
 
     def whole_numbers(self, *names: str) -> bool:
         """Return whether all these fields exist and hold whole numbers."""

@@ -1,13 +1,13 @@
 """The records of a whole on-board log as columns, under the log's own names."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
+from onboard.dataclass import dataclass
 from onboard.telemetry.logs.log_files import Progress
 from onboard.telemetry.logs.onboard_log import gps_time
 from onboard.telemetry.logs.onboard_log.growing_columns import Table
@@ -35,6 +35,8 @@ class LogRecords:
         Unix time at boot [s], None where no GPS receiver stated it.
     count
         Number of records.
+    tick_us
+        Unit of the log's own stamps [us]: 1, or 1000 in older logs.
     """
 
     time_us: npt.NDArray[Any] | None
@@ -42,6 +44,7 @@ class LogRecords:
     instance: str | None
     base_s: float | None
     count: int
+    tick_us: int = 1
 
     def __len__(self) -> int:
         """Return the number of records."""
@@ -56,7 +59,7 @@ class LogRecords:
         """Unix time of each record [s], shape (n,); None where it is unknown."""
         if self.time_us is None or self.base_s is None:
             return None
-        return gps_time.stamps_s(self.base_s, self.time_us)
+        return gps_time.stamps_s(self.base_s, self.time_us, self.tick_us)
 
 
 def read_records(
@@ -114,14 +117,23 @@ def read_records(
     found = {}
     for name in list(tables):
         table = tables.pop(name)
-        timed, columns = table.timed, table.take()
-        time_us = columns.get("TimeUS") if timed else None
-        if time_us is not None and time_us.dtype == np.uint64:
-            time_us = time_us.view(np.int64)
-        if wanted is not None and "TimeUS" not in wanted[name]:
-            columns.pop("TimeUS", None)
-        found[name] = LogRecords(time_us, columns, instances.field(name), base_s, counts[name])
+        clock, columns = table.clock, table.take()
+        time_us, tick_us = None, 1
+        if clock is not None:
+            time_us, tick_us = _in_us(columns[clock.name], clock.tick_us), clock.tick_us
+            if wanted is not None and clock.name not in wanted[name]:
+                del columns[clock.name]
+        found[name] = LogRecords(
+            time_us, columns, instances.field(name), base_s, counts[name], tick_us
+        )
     return found
+
+
+def _in_us(stamps: npt.NDArray[Any], tick_us: int) -> npt.NDArray[Any]:
+    """Return stamps in microseconds; whole numbers stay whole."""
+    if stamps.dtype == np.uint64:
+        return stamps.view(np.int64)
+    return stamps.astype(np.int64 if stamps.dtype.kind in "iu" else np.float64) * tick_us
 
 
 def _by_name(

@@ -1,10 +1,9 @@
 """Decoded samples that wait for their stream time, released as the channels of a block."""
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from onboard.block import Block, Channel, FloatArray
+from onboard.dataclass import dataclass
 from onboard.telemetry.mavlink.checksum import Flags, Ints
 from onboard.telemetry.messages.table import Columns
 

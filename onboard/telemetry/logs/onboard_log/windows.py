@@ -1,15 +1,15 @@
 """An on-board log read in windows: one reused buffer, and the records found in it."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, BinaryIO
 
 import numpy as np
 import numpy.typing as npt
 
+from onboard.dataclass import dataclass
 from onboard.errors import LogError
-from onboard.telemetry.logs.log_files import Progress, reading
+from onboard.telemetry.logs.log_files import Progress, open_file, reading
 from onboard.telemetry.logs.onboard_log.record_framing import ROOM, RecordScanner
 from onboard.telemetry.logs.onboard_log.record_layouts import HEADER_BYTES, RecordLayout
 from onboard.telemetry.mavlink.checksum import Bytes, Ints
@@ -111,7 +111,7 @@ def windows(
     LogError
         If the file cannot be read, or holds no record.
     """
-    with reading(path), path.open("rb", buffering=0) as file:
+    with reading(path), open_file(path, buffering=0) as file:
         yield from _windows(path, file, window_bytes, progress)
 
 
@@ -140,7 +140,7 @@ def _windows(
             data, found.start, found.number, scanner.layouts.all, found.bad_bytes, done, file_bytes
         )
         if progress is not None:
-            progress(done)
+            progress(getattr(file, "packed_bytes", done))
         if not read:
             break
         carried = size - found.consumed
@@ -151,6 +151,9 @@ def _windows(
 
 def _padding_from(file: BinaryIO, file_bytes: int) -> int:
     """Return the offset of the padding at the end of a file; the file's size if it has none."""
+    known: int | None = getattr(file, "padding_from", None)
+    if known is not None:  # an archive, which cannot be read backwards
+        return known
     end, pad = file_bytes, None
     while end:
         begin = max(end - _STEP_BYTES, 0)

@@ -27,7 +27,8 @@ Capsys = pytest.CaptureFixture[str]
         ([Run("a", "empty.tlog", 0, 9)], "{folder}/empty.tlog: the file is empty: expected a log"),
         (
             [Run("a", "junk.tlog", 0, 9)],
-            "{folder}/junk.tlog: no MAVLink frame in it: expected a telemetry log",
+            "{folder}/junk.tlog: no MAVLink frame in it and seems to be a text file: expected a "
+            "telemetry log, a raw MAVLink stream or an on-board log",
         ),
         (
             [Run("a", "day.tlog", 24, 124), Run("a", "day.tlog", 148, 248)],

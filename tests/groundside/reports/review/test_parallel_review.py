@@ -73,7 +73,7 @@ def workers(process: Path) -> list[Path]:
 
 
 def begins(process: Path, _log: Path) -> bool:
-    return "libssl" in maps(process)  # loaded with what the command line itself needs
+    return "/math.cpython" in maps(process)  # loaded with what the command line itself needs
 
 
 def imports(process: Path, _log: Path) -> bool:

@@ -166,7 +166,7 @@ def test_a_log_without_an_autopilot_is_remarked(tmp_path: Path) -> None:
     frames = [station.heartbeat(GROUND_STATION, INVALID) for _ in range(5)]
     (tmp_path / "log").write_bytes(records(frames))
     result = review(tmp_path / "log", Profile())
-    assert result.trip.energy_wh == Unknown(Reason.NO_POWER_MONITOR)
+    assert result.trip.energy_wh == Unknown(Reason.NO_POWER_MONITOR_IN_LOG)
     assert events_of(result) == [LogRemarkCode.NO_AUTOPILOT]
 
 
@@ -238,11 +238,11 @@ def test_missing_instruments_are_remarked_once(tmp_path: Path) -> None:
     assert set(lacking(power, speed)) == {LogRemarkCode.CLOCK_NOT_SET}
     no_power, no_speed = LogRemarkCode.NO_POWER, LogRemarkCode.NO_SPEED
     found = lacking(speed)
-    assert found[no_power].reason == Unknown(Reason.NO_POWER_MONITOR)
+    assert found[no_power].reason == Unknown(Reason.NO_POWER_MONITOR_IN_LOG)
     assert no_speed not in found
     assert lacking(power, sender.gps(0.0, fix=0))[no_speed].reason == Unknown(Reason.NO_FIX)
     found = lacking(power)
-    assert found[no_speed].reason == Unknown(Reason.NO_GPS)
+    assert found[no_speed].reason == Unknown(Reason.NO_GPS_IN_LOG)
     assert no_power not in found
     assert found[LogRemarkCode.CLOCK_NOT_SET].values == {"dated_by": "stamps"}
     found = lacking(power, start_us=4_000_000)

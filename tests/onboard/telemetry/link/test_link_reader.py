@@ -103,7 +103,7 @@ def test_a_link_at_its_end_stays_ended(monkeypatch) -> None:
 
 def test_bytes_not_taken_are_dropped_and_counted(monkeypatch) -> None:
     monkeypatch.setattr(link_reader, "WAITING_MOST_BYTES", 10)
-    monkeypatch.setattr(link_reader, "BATCH_S", 0.0)
+    monkeypatch.setattr(link_reader, "FINE_S", 1e-6)
     reading = reader(monkeypatch, Scripted(*[b"12345"] * 5))
     until(lambda: reading.dropped_bytes == 15)
     assert [piece.data for piece in reading.take()] == [b"12345"] * 2
@@ -205,3 +205,21 @@ def test_waits_for_a_link_that_stays_away_grow_to_a_limit() -> None:
     for _ in range(6):
         reading.wait_after("gone")
     assert waits == [0.5, 1.0, 2.0, 4.0, 5.0, 5.0]
+
+
+def test_reads_keep_to_a_grid_and_follow_sooner_where_much_comes() -> None:
+    reading = LinkReader(None, Scripted, lambda: 4)
+    reading.batch_s = 0.2
+    small = 60 * link_reader.PART_BYTES
+    assert reading.pause_s(small, 100.05) == pytest.approx(0.15)
+    assert reading.pause_s(small, 100.21) == pytest.approx(0.19)
+    # Ten times as much in the same time: the buffer must not fill up before the next read.
+    flood = 10 * small
+    first_s = reading.pause_s(flood, 100.41)
+    assert first_s == pytest.approx(0.2 * link_reader.ROOM_BYTES / flood)
+    # The pause stays short as long as the rate is that high.
+    share = first_s / 0.2
+    assert reading.pause_s(round(flood * share), 100.41 + first_s) == pytest.approx(
+        first_s, rel=1e-3
+    )
+    assert reading.pause_s(10**9, 100.5) == link_reader.BUSY_S

@@ -75,6 +75,7 @@ def made(tmp_path: Path, name: str) -> Path:
     """Return a small log of a format."""
     path = tmp_path / "log"
     makers = {
+        "raw": lambda: b"".join(f for n in range(9) for f in Sender().second(n + 1, 50, 8, 2)),
         "telemetry": lambda: records([f for n in range(9) for f in Sender().second(n, 50, 8, 2)]),
         "onboard": lambda: onboard_log_bytes(record(SCENARIOS["at_anchor"]))[:200_000],
     }

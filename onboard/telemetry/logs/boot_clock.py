@@ -1,4 +1,4 @@
-"""Stream time of an on-board log: its boot clock made continuous, zero at the first record."""
+"""Stream time by the boot clock alone: made continuous, zero at the first stamp."""
 
 import numpy as np
 
@@ -7,6 +7,13 @@ from onboard.block import FloatArray
 APART_S = 2.0
 """Largest disorder of the stamps of one boot [s]; a clock that goes back by more has restarted. A
 stamp further than this from both its neighbours, which agree with each other, is damage."""
+
+WRAP_S = 2**32 * 1e-3
+"""A clock of milliseconds in 32 bits starts again from zero after this [s]: 49.7 days."""
+
+NEAR_WRAP_S = 60.0
+"""A stamp this near to the wrap, behind another and in front of one as near to zero, wraps [s]: far
+longer than the pauses of a stream, far shorter than what a restart could hit by chance."""
 
 _TO_BEGIN = 3
 """Stamps needed to judge the first."""
@@ -19,6 +26,7 @@ class BootClock:
     """
 
     def __init__(self) -> None:
+        self._unwrap = Unwrap()
         self._before_s: float | None = None
         """The last stamp that counted."""
         self._offset_s = 0.0
@@ -42,7 +50,7 @@ class BootClock:
         numpy.ndarray
             Stream time [s], NaN where the stamp is damaged, shape (m,); at most two records wait.
         """
-        stamps = np.concatenate([self._waiting, stamp_s])
+        stamps = np.concatenate([self._waiting, self._unwrap.push(stamp_s)])
         self._waiting = np.empty(0)
         if not len(stamps):
             return stamps
@@ -86,3 +94,31 @@ def _odd(one_s: float, before_s: float, after_s: float) -> bool:
         abs(before_s - after_s) <= APART_S < abs(one_s - after_s)
         and abs(one_s - before_s) > APART_S
     )
+
+
+class Unwrap:
+    """Continue a clock of 32-bit milliseconds over its wrap; other clocks pass unchanged.
+
+    Examples
+    --------
+    >>> ends = Unwrap().push(np.array([WRAP_S - 2.0, WRAP_S - 1.0, 0.0, 1.0])) - WRAP_S
+    >>> ends.round(3).tolist()
+    [-2.0, -1.0, 0.0, 1.0]
+    """
+
+    def __init__(self) -> None:
+        self._last_two = np.zeros(2)
+        self._added_s = 0.0
+
+    def push(self, stamp_s: FloatArray) -> FloatArray:
+        """Return the next stamps, with the length of all wraps before them [s], shape (n,)."""
+        last = np.concatenate([self._last_two, stamp_s])
+        self._last_two = last[-2:]
+        if last.max() > WRAP_S - NEAR_WRAP_S:
+            near_end = np.abs(last - (WRAP_S - NEAR_WRAP_S / 2)) <= NEAR_WRAP_S / 2
+            wraps = near_end[:-2] & near_end[1:-1] & (last[2:] < NEAR_WRAP_S)
+            if wraps.any():
+                added_s = self._added_s + WRAP_S * np.cumsum(wraps)
+                self._added_s = float(added_s[-1])
+                return stamp_s + added_s
+        return stamp_s + self._added_s if self._added_s else stamp_s

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from onboard.telemetry.logs.onboard_log.boot_clock import BootClock
+from onboard.telemetry.logs.boot_clock import BootClock
 
 NAN = float("nan")
 
