@@ -6,7 +6,7 @@ The tree::
       ProfileError           `battery.cells = 0: expected a whole number from 1 to 32`
       LinkError              `/dev/ttyX: no such serial device: is it plugged in ...`
         LinkEndedError       `file:ride.tlog: played to its end`
-      LogError               `ride.txt: no MAVLink frame in it: expected a telemetry log`
+      LogError               `ride.txt: the file is empty: expected a log`
       FeedError              `port 27220 is in use: stop the other daemon or choose --listen`
       UsageError             `--link nosuch:1: expected udpin:HOST:PORT, ...`
         RecordError          `--record /sd: cannot write there (permission denied): ...`

@@ -7,6 +7,7 @@ import contextlib
 import fcntl
 import os
 import pty
+import statistics
 import struct
 import subprocess
 import sys
@@ -14,14 +15,21 @@ import termios
 import threading
 import time
 from collections.abc import Iterator
+from pathlib import Path
 
 from groundside.dashboard.views.all import VIEWS
-from tests.benchmarks.daemon import cpu_s, resident_mib
+from tests.benchmarks.daemon import resident_mib
 
 SECONDS = 12.0
 SIZES = ((40, 22), (80, 24), (120, 40))
 NEEDED = {"ride": 3.0, "curve": 5.0, "trip": 5.0}
 """Limit on each view's CPU time [% of a core]; views not listed have the ride view's."""
+
+RATIO_VIEW, RATIO_SIZE, RATIO_RUNS = "ride", (80, 24), 5
+MUST_RATIO = 5.0
+"""Limit on the ride view's CPU time, everything changing at 5 Hz [times that of an idle app]."""
+FEEDS = {"": "everything changing", "+sums": "newest values changing, sums once a second"}
+"""What is added to a view's name for a child, and what its feed does."""
 
 
 @contextlib.contextmanager
@@ -55,6 +63,12 @@ def on_a_pty(what: str, size: tuple[int, int]) -> Iterator[tuple[int, list[int]]
         os.close(master)
 
 
+def cpu_s(pid: int) -> float:
+    """Return the CPU time of a process [s]; clock ticks are too coarse for an idle app."""
+    threads = Path(f"/proc/{pid}/task").glob("*/schedstat")
+    return sum(int(each.read_text().split()[0]) for each in threads) / 1e9
+
+
 def shares(view: str, size: tuple[int, int]) -> tuple[float, float, float, float]:
     """Return the CPU shares of view and idle app [%], bytes per second, and memory [MiB]."""
     with on_a_pty(view, size) as (ours, painted), on_a_pty("idle", size) as (idle, _):
@@ -76,3 +90,18 @@ def lines() -> Iterator[str]:
                 f"{ours:.1f} % of a core, idle app {idle:.1f} %; needed {NEEDED.get(view, 3.0):g}; "
                 f"{rate / 1000:.1f} kB/s, {memory:.0f} MiB"
             )
+    for suffix, feed in FEEDS.items():
+        yield ratio_line(suffix, feed)
+
+
+def ratio_line(suffix: str, feed: str) -> str:
+    """Return the line with the median ratio of the ride view to an idle app."""
+    ratios = []
+    for _ in range(RATIO_RUNS):
+        ours, idle, _, _ = shares(RATIO_VIEW + suffix, RATIO_SIZE)
+        ratios.append(ours / idle)
+    return (
+        f"dashboard, {RATIO_VIEW} view, {RATIO_SIZE[0]}x{RATIO_SIZE[1]}, 5 Hz, {feed}: "
+        f"{statistics.median(ratios):.1f} times an idle app, median of {RATIO_RUNS} "
+        f"({min(ratios):.1f} to {max(ratios):.1f}); must be {MUST_RATIO:g}"
+    )

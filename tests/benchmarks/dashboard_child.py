@@ -1,9 +1,10 @@
-"""The process that `dashboard` measures: one view with every figure changing, or an idle app."""
+"""The process that `dashboard` measures: one view with its figures changing, or an idle app."""
 
 import asyncio
 import math
 import sys
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
+from dataclasses import replace
 
 from textual.app import App
 
@@ -74,6 +75,16 @@ def changing(n: int) -> Snapshot:
     )
 
 
+NEWEST = ("seq", "t_s", "power_w", "speed_mps", "amps_a", "volts_v", "course_deg", "heading_deg")
+"""The fields that are new five times a second; all others are summed once a second."""
+
+
+def with_sums_once_a_second(n: int) -> Snapshot:
+    """Return the n-th snapshot if only its newest values change within a second."""
+    newest = changing(n)
+    return replace(changing(n - n % 5), **{name: getattr(newest, name) for name in NEWEST})
+
+
 def trip_line() -> TripLine:
     """Return the trip line of half an hour ridden before."""
     line = GrowingLine()
@@ -87,6 +98,9 @@ class Changing:
 
     name, controls, seek_controls = "a benchmark", None, None
 
+    def __init__(self, snapshot: Callable[[int], Snapshot] = changing) -> None:
+        self._snapshot = snapshot
+
     @property
     def command_sender(self) -> "Changing":
         """Return itself."""
@@ -98,12 +112,12 @@ class Changing:
 
     async def stream(self) -> AsyncIterator[Update]:
         """Yield a snapshot five times a second."""
-        yield Update(changing(0), trip_line=trip_line())
+        yield Update(self._snapshot(0), trip_line=trip_line())
         n = 0
         while True:
             n += 1
             await asyncio.sleep(0.2)
-            yield Update(changing(n))
+            yield Update(self._snapshot(n))
 
 
 def main(what: str) -> None:
@@ -111,9 +125,10 @@ def main(what: str) -> None:
     if what == "idle":
         App[None]().run()
         return
-    app = make_app(Changing(), units=CHOICES["km/h"])
+    view, _, sums = what.partition("+")
+    app = make_app(Changing(with_sums_once_a_second if sums else changing), units=CHOICES["km/h"])
     app.call_later(app.action_caution_read)
-    app.call_later(app.action_view, what)
+    app.call_later(app.action_view, view)
     app.run()
 
 

@@ -1,6 +1,6 @@
 """A widget that paints its own lines and sends only changed ones to the terminal."""
 
-from typing import Any
+from typing import Any, Self
 
 from rich.segment import Segment
 from rich.style import Style
@@ -52,7 +52,10 @@ def wrapped(text: str, width: int) -> list[str]:
 class Painted(Widget):
     """Base of the dashboard's widgets.
 
-    A subclass paints its `content` as lines of styled pieces. Setting equal content has no effect.
+    A subclass paints its `content` as lines of styled pieces. Setting equal content has no effect,
+    and of changed content only the lines that differ are sent to the terminal. Finished strips are
+    kept: when another widget changes, the toolkit asks every widget on the screen for its lines,
+    and looking up styles through all ancestors is the dearest part of a strip.
     """
 
     ALLOW_SELECT = False
@@ -63,22 +66,8 @@ class Painted(Widget):
         super().__init__(id=id)
         self._lines: list[Line] = []
         self._painted_for: Size | None = None
-        self._styles: dict[str, Style] = {}
-        """Styles by the names of pieces; the toolkit would work each out anew for every line."""
-        self._styled_for = ""
-
-    def style_of(self, name: str) -> Style:
-        """Return the style of pieces called `name`; the widget's own for no name."""
-        if self._styled_for != self.app.theme:
-            self._styles, self._styled_for = {}, self.app.theme
-        if name not in self._styles:
-            self._styles[name] = self.get_component_rich_style(name) if name else self.rich_style
-        return self._styles[name]
-
-    def notify_style_update(self) -> None:
-        """Forget the styles: a class of the widget or of one around it has changed."""
-        self._styles = {}
-        super().notify_style_update()
+        self._strips: dict[int, Strip] = {}
+        self._styles_by_name: dict[str, Style] = {}
 
     def paint(self, size: Size) -> list[Line]:
         """Return the lines that show `content` in a given size."""
@@ -87,22 +76,22 @@ class Painted(Widget):
     def watch_content(self) -> None:
         """Repaint only the lines that changed."""
         size = self.size
-        if not size.area:  # hidden: the lines cached by the toolkit are no longer valid
+        if not size.area:  # hidden: what was painted is no longer valid
             self._painted_for = None
             self.refresh()
             return
         before = self._lines
         after = self._repaint_lines()
-        changed = [
-            Region(0, y, size.width, 1)
-            for y in range(size.height)
-            if before[y : y + 1] != after[y : y + 1]
-        ]
+        changed = [y for y in range(size.height) if before[y : y + 1] != after[y : y + 1]]
+        for y in changed:
+            self._strips.pop(y, None)
         if changed:
-            self.refresh(*changed)
+            self.refresh(*(Region(0, y, size.width, 1) for y in changed))
 
     def _repaint_lines(self) -> list[Line]:
         size = self.size
+        if size != self._painted_for:
+            self._strips.clear()
         self._painted_for = size
         paintable = self.content is not None and size.area > 0
         self._lines = self.paint(size)[: size.height] if paintable else []
@@ -117,11 +106,69 @@ class Painted(Widget):
         self._repaint_lines()
         self.refresh()
 
-    def render_line(self, y: int) -> Strip:
-        """Return one line, as the toolkit asks for it."""
-        width = self.size.width
+    def refresh(
+        self,
+        *regions: Region,
+        repaint: bool = True,
+        layout: bool = False,
+        recompose: bool = False,
+    ) -> Self:
+        """Have the toolkit repaint regions of the widget, or all of it, its styles included.
+
+        Parameters
+        ----------
+        regions
+            What to repaint; all of it if there is none.
+        repaint, layout, recompose
+            As in the toolkit.
+        """
+        if repaint and not regions:
+            self._forget_styles()
+        return super().refresh(*regions, repaint=repaint, layout=layout, recompose=recompose)
+
+    def notify_style_update(self) -> None:
+        """Take up changed styles, such as those of another theme."""
+        self._forget_styles()
+        super().notify_style_update()
+
+    def _forget_styles(self) -> None:
+        self._strips.clear()
+        self._styles_by_name.clear()
+
+    def _style(self, name: str) -> Style:
+        """Return a component's style, or the widget's own for an empty name."""
+        style = self._styles_by_name.get(name)
+        if style is None:
+            style = self.get_component_rich_style(name) if name else self.rich_style
+            self._styles_by_name[name] = style
+        return style
+
+    def render_lines(self, crop: Region) -> list[Strip]:
+        """Return the lines of a region, as the toolkit asks for them.
+
+        These widgets have no border, padding or opacity, so lines need no more than their styles.
+        """
         if self._painted_for != self.size:  # the toolkit asks for all lines after a resize
             self._repaint_lines()
-        line = self._lines[y] if y < len(self._lines) else []
-        segments = [Segment(text, self.style_of(name)) for text, name in line]
-        return Strip(segments, piece_width(line)).adjust_cell_length(width, self.style_of(""))
+        strips = [self.render_line(y) for y in crop.line_range]
+        filters = self.get_line_filters()
+        if filters:
+            background = self.background_colors[1]
+            for each in filters:
+                strips = [strip.apply_filter(each, background) for strip in strips]
+        left, right = crop.column_span
+        if (left, right) != (0, self.size.width):
+            strips = [strip.crop(left, right) for strip in strips]
+        return strips
+
+    def render_line(self, y: int) -> Strip:
+        """Return a line, made anew only if it or a style has changed."""
+        strip = self._strips.get(y)
+        if strip is None:
+            line = self._lines[y] if y < len(self._lines) else []
+            segments = [Segment(text, self._style(name)) for text, name in line]
+            strip = Strip(segments, piece_width(line)).adjust_cell_length(
+                self.size.width, self._style("")
+            )
+            self._strips[y] = strip
+        return strip

@@ -1,75 +1,78 @@
-"""A painted widget: lines are repainted with styles worked out once, until those change."""
+"""What a widget paints again when something changes, counted in the running app."""
 
-import asyncio
-from typing import ClassVar
+from dataclasses import replace
 
-from rich.style import Style
-from textual.app import App, ComposeResult
-from textual.geometry import Size
-from textual.theme import Theme
+import pytest
+from textual.geometry import Region
 
-from groundside.dashboard.drawing.painted import Line, Painted
-
-DAY = Theme("day", primary="#000000", foreground="#101010", background="#fefefe", dark=False)
-DARK = Theme("dark", primary="#ffffff", foreground="#00ff00", background="#000000", dark=True)
+from groundside.connection.source import Update
+from groundside.dashboard.drawing.painted import Painted
+from groundside.dashboard.themes import THEMES
+from groundside.dashboard.widgets.figure_table import FigureTable
+from tests.groundside.dashboard.steered_app import SteeredApp, run_app, snapshot, strips_of
 
 
-class Words(Painted):
-    """A widget whose lines have a piece of its own style and one of a named style."""
+def repainted(monkeypatch: pytest.MonkeyPatch) -> list[tuple[str | None, tuple[Region, ...]]]:
+    """Return a growing list of the widgets that are painted again, with their regions."""
+    found: list[tuple[str | None, tuple[Region, ...]]] = []
+    original = Painted.refresh
 
-    COMPONENT_CLASSES: ClassVar = {"loud"}
-    DEFAULT_CSS = """
-    Words { height: 2; background: $background; color: $foreground; }
-    Words.grey { background: #202020; }
-    Words .loud { color: $background; background: $foreground; }
-    """
-    worked_out = 0
+    def refresh(self: Painted, *regions: Region, **options: bool) -> Painted:
+        found.append((self.id, regions))
+        return original(self, *regions, **options)
 
-    @property
-    def rich_style(self) -> Style:
-        """Count how often the toolkit works out the style."""
-        self.worked_out += 1
-        return super().rich_style
-
-    def paint(self, size: Size) -> list[Line]:
-        return [[(str(self.content), ""), ("!", "loud")]] * size.height
+    monkeypatch.setattr(Painted, "refresh", refresh)
+    return found
 
 
-class OneWidget(App[None]):
-    """An app of nothing else."""
+def test_only_what_changed_is_painted(monkeypatch: pytest.MonkeyPatch) -> None:
+    async def act(here: SteeredApp) -> None:
+        await here.pilot.press("enter")
+        await here.give(Update(snapshot()))
+        await here.show()
+        found = repainted(monkeypatch)
+        await here.give(Update(replace(snapshot())))
+        await here.show()
+        assert found == []
+        await here.give(Update(snapshot(volts_v=47.3)))
+        await here.show()
+        assert {name for name, _ in found} == {"figures"}
+        assert [len(regions) for _, regions in found] == [1]
+        assert "47.3 V" in here.text
 
-    def compose(self) -> ComposeResult:
-        yield Words()
-
-    def on_mount(self) -> None:
-        for theme in (DAY, DARK):
-            self.register_theme(theme)
-        self.theme = "day"
+    run_app((80, 24), act)
 
 
-def colours(widget: Words) -> list[str]:
-    """Return foreground and background of both pieces as painted."""
-    own, loud = list(widget.render_line(0))[:2]
-    return [part.name for piece in (own, loud) for part in (piece.style.color, piece.style.bgcolor)]
+def test_lines_that_stay_are_not_made_again() -> None:
+    async def act(here: SteeredApp) -> None:
+        await here.pilot.press("enter")
+        await here.give(Update(snapshot()))
+        await here.show()
+        table = here.app.screen.query_one("#figures", FigureTable)
+        before = [table.render_line(y) for y in range(table.size.height)]
+        await here.give(Update(snapshot(volts_v=47.3)))
+        await here.show()
+        after = [table.render_line(y) for y in range(table.size.height)]
+        assert sum(a is not b for a, b in zip(after, before, strict=True)) == 1
+
+    run_app((80, 24), act)
 
 
-def test_styles_are_worked_out_once_and_follow_theme_and_class() -> None:
-    async def script() -> None:
-        async with OneWidget().run_test(size=(20, 4)) as pilot:
-            widget = pilot.app.query_one(Words)
-            widget.content = 0
-            await pilot.pause()
-            before = widget.worked_out
-            for n in range(1, 30):
-                widget.content = n
-                await pilot.pause()
-            assert widget.worked_out == before
-            assert colours(widget) == ["#101010", "#fefefe", "#fefefe", "#101010"]
-            pilot.app.theme = "dark"
-            await pilot.pause()
-            assert colours(widget) == ["#00ff00", "#000000", "#000000", "#00ff00"]
-            widget.add_class("grey")
-            await pilot.pause()
-            assert colours(widget)[1] == "#202020"
+def test_kept_lines_follow_theme() -> None:
+    async def act(here: SteeredApp) -> None:
+        await here.pilot.press("enter")
+        await here.give(Update(snapshot()))
+        await here.show()
+        for theme in (*THEMES, THEMES[0]):
+            here.app.theme = theme.name
+            await here.show()
+            kept = [list(strip) for strip in strips_of(here.app)]
+            for widget in here.app.screen.query(Painted):
+                widget._strips.clear()
+                widget._styles_by_name.clear()
+                widget.notify_style_update()
+                widget.lay_out()
+            await here.show()
+            assert kept == [list(strip) for strip in strips_of(here.app)]
 
-    asyncio.run(script())
+    run_app((80, 24), act)
