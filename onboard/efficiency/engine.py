@@ -11,18 +11,16 @@
                                                 │            └─> advice   outlook, target, home
                                                 └─> trip sums, windows, what both meters count
 
-**Folding.** A block, however long, is cut into slices of stream time (`meters/slices.py`). The
-gates of each source reject impossible samples; its meter adds the rest to cumulative curves.
-Seconds that every source has passed are cut from the curves (`sources/settled_seconds.py`). All
-parts that learn or advise fold those, so they cannot depend on the partition. After each slice the
-totals that both meters count are recorded: last, as sources are chosen while the seconds settle.
+**Folding.** A block is cut into slices of stream time (`meters/slices.py`). Each source's gates
+reject impossible samples; its meter adds the rest to cumulative curves. Seconds that every source
+has passed are cut from them (`sources/settled_seconds.py`); parts that learn or advise fold those,
+so they cannot depend on the partition. Totals of both meters come last: sources are chosen before.
 
-**Evaluating.** Alerts and stateful advice are evaluated at whole multiples of ten seconds of stream
-time: every ten while something may be due, less often while nothing can be (at most five minutes;
-see `advice/schedule.py`). Figures that only the screen shows are computed on demand, in `figures`.
+**Evaluating.** Alerts and stateful advice are evaluated at multiples of ten seconds of stream time,
+less often while nothing can be due (`advice/schedule.py`); other figures on demand, in `figures`.
 
-**Isolation.** Each call of a part goes through `Parts` (`parts.py`): a fault names its part, and an
-engine can be built without it; its figures, and those based on them, are then unknown.
+**Isolation.** Each call of a part goes through `Parts`: a fault names it, and an engine can be built
+without it; its figures, and those based on them, are then unknown.
 """
 
 import math
