@@ -19,8 +19,8 @@ so they cannot depend on the partition. Totals of both meters come last: sources
 **Evaluating.** Alerts and stateful advice are evaluated at multiples of ten seconds of stream time,
 less often while nothing can be due (`advice/schedule.py`); other figures on demand, in `figures`.
 
-**Isolation.** Each call of a part goes through `Parts`: a fault names it, and an engine can be built
-without it; its figures, and those based on them, are then unknown.
+**Isolation.** Each call of a part goes through `Parts`: a fault names it, and an engine can be
+built without it; its figures, and those based on them, are then unknown.
 """
 
 import math
