@@ -178,6 +178,42 @@ def test_textual_is_loaded_for_the_dashboard_only(module: str) -> None:
     assert subprocess.run([sys.executable, "-c", code], cwd=ROOT, check=False).returncode == 0
 
 
+REVIEW = """
+import contextlib, io
+from groundside.command_line import main
+with contextlib.redirect_stdout(io.StringIO()):
+    main(["review", "replay_logs/board_sprints.tlog", "--json"])
+"""
+DAEMON = "import onboard.command_line, onboard.daemon.run_command, onboard.daemon.service"
+
+NOT_LOADED = {
+    REVIEW: (
+        *("asyncio", "concurrent.futures", "email", "http", "importlib.metadata"),
+        *("multiprocessing", "numpy.fft", "numpy.polynomial", "numpy.random", "pymavlink"),
+        *("socket", "ssl", "subprocess", "tempfile", "tomllib", "uuid"),
+        *("onboard.coach", "onboard.crew", "onboard.daemon", "onboard.efficiency.trial"),
+        *("onboard.feed", "onboard.telemetry.link", "groundside.connection"),
+        *("groundside.dashboard", "groundside.replay", "groundside.reports.compare"),
+        *("groundside.reports.plan", "groundside.studies.plan"),
+    ),
+    DAEMON: (
+        *("cryptography", "email", "http", "importlib.metadata", "multiprocessing", "numpy.fft"),
+        *("numpy.ma", "numpy.polynomial", "numpy.random", "pymavlink", "tempfile", "uuid"),
+        *("zeroconf", "onboard.ashore", "groundside"),
+    ),
+}
+"""What a program must not load, by what it runs: each costs more than it does for it."""
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("code", NOT_LOADED, ids=("review", "daemon"))
+def test_a_program_loads_nothing_heavy_that_it_does_not_use(code: str) -> None:
+    names = f"print(*(name for name in {NOT_LOADED[code]} if name in sys.modules))"
+    run = [sys.executable, "-c", f"{code}\nimport sys\n{names}"]
+    done = subprocess.run(run, cwd=ROOT, check=True, capture_output=True, text=True)
+    assert done.stdout.split() == []
+
+
 @pytest.mark.slow
 def test_the_benchmarks_can_be_started() -> None:
     """They are no tests: an import in them led nowhere once, and nothing said so."""
