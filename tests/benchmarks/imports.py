@@ -16,9 +16,6 @@ PROGRAMS = {
     "the daemon": "import onboard.command_line, onboard.daemon.run_command, onboard.daemon.service",
 }
 
-MUST_S = {"review": 0.20, "the daemon": 0.25}
-"""Half of what both took at first [s]; a fast machine is quicker without any merit of ours."""
-
 ROUNDS = 5
 
 
@@ -40,7 +37,7 @@ def lines() -> Iterator[str]:
                 yield (
                     f"imports of {name}, {about}: {medians[name] - medians['bare']:.3f} s over "
                     f"{medians['bare']:.3f} s of bare Python and numpy, "
-                    f"{_modules(code, environment)} modules; needed {MUST_S[name]:.2f} s"
+                    f"{_modules(code, environment)} modules"
                 )
 
 
