@@ -189,8 +189,8 @@ DAEMON = "import onboard.command_line, onboard.daemon.run_command, onboard.daemo
 NOT_LOADED = {
     REVIEW: (
         *("asyncio", "concurrent.futures", "email", "http", "importlib.metadata"),
-        *("multiprocessing", "numpy.fft", "numpy.polynomial", "numpy.random", "pymavlink"),
-        *("socket", "ssl", "subprocess", "tempfile", "tomllib", "uuid"),
+        *("multiprocessing", "numpy.fft", "numpy.ma", "numpy.polynomial", "numpy.random"),
+        *("pymavlink", "socket", "ssl", "subprocess", "tempfile", "tomllib", "uuid"),
         *("onboard.coach", "onboard.crew", "onboard.daemon", "onboard.efficiency.trial"),
         *("onboard.feed", "onboard.telemetry.link", "groundside.connection"),
         *("groundside.dashboard", "groundside.replay", "groundside.reports.compare"),

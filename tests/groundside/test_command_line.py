@@ -107,7 +107,8 @@ BAD = [
     (("review", "{tmp}/empty"), "the file is empty"),
     (("review", "{tmp}/notes.txt"), "no MAVLink frame"),
     (("replay", "{tmp}/notes.txt"), "no MAVLink frame"),
-    (("review", "{tmp}"), "is it a session?"),
+    (("review", "{tmp}/folder"), "no log and no session in this folder"),
+    (("replay", "{tmp}/folder"), "is it a session?"),
     (("review", str(RIDE), "--profile", "{tmp}/bad.toml"), "craft.size: no such key"),
     (("review", str(RIDE), "--units", "furlongs"), "units 'furlongs'"),
     (("review", str(RIDE), "--system-id", "9"), "it holds system 1"),
@@ -126,6 +127,7 @@ def test_bad_input_is_a_one_line_error_and_exit_code_2(
     (tmp_path / "empty").write_bytes(b"")
     (tmp_path / "notes.txt").write_text("Went out at nine, came back at ten.\n")
     (tmp_path / "bad.toml").write_text("[craft]\nsize = 3\n")
+    (tmp_path / "folder").mkdir()
     result = run(*(word.replace("{tmp}", str(tmp_path)) for word in words))
     assert result.returncode == 2
     assert text in result.stderr

@@ -34,11 +34,12 @@ class Span:
         known = np.isfinite(values)
         if not known.any():
             return
-        values, whole = values[known], np.unique(np.floor(t_s[known]))
+        values = values[known]
+        seconds = np.maximum.accumulate(np.append(self._last, np.floor(t_s[known])))
         self.low = min(self.low, float(values.min()))
         self.high = max(self.high, float(values.max()))
-        self.seconds += int(np.count_nonzero(whole > self._last))
-        self._last = max(self._last, float(whole[-1]))
+        self.seconds += int(np.count_nonzero(seconds[1:] > seconds[:-1]))
+        self._last = float(seconds[-1])
 
 
 class Instruments:

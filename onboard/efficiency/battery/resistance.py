@@ -24,6 +24,7 @@ from onboard.efficiency.common_practice import (
     USUAL_OHM_SD_FRACTION,
     VOLTAGE_STEP_NOISE_V,
 )
+from onboard.efficiency.statistics.middle import median
 from onboard.efficiency.statistics.shared_errors import interval
 
 SD_OVER_MEDIAN = 1.4826
@@ -78,9 +79,9 @@ class LagResistance:
                 self._start()
 
     def _start(self) -> None:
-        ohm = float(np.median([-dv / di for dv, di in self._first]))
+        ohm = median([-dv / di for dv, di in self._first])
         off = [abs(dv + ohm * di) for dv, di in self._first]
-        spread = SD_OVER_MEDIAN * float(np.median(off))
+        spread = SD_OVER_MEDIAN * median(off)
         for dv, di in self._first:
             self._update(dv, di, ohm, max(spread, VOLTAGE_STEP_NOISE_V) ** 2)
         self._first, self.started = [], True

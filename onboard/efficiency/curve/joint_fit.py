@@ -33,6 +33,7 @@ from onboard.efficiency.curve.steady import SteadyBlock
 from onboard.efficiency.curve.turning import Circle
 from onboard.efficiency.curve.water_walk import WaterKnots
 from onboard.efficiency.statistics.chauvenet import inliers_keeping_most
+from onboard.efficiency.statistics.middle import median
 from onboard.efficiency.statistics.shared_errors import Z_95
 from onboard.efficiency.statistics.students_t import quantile
 
@@ -176,7 +177,7 @@ def _converge(
     water = np.repeat(start, data.knots.count)
     off = data.through_water(water.reshape(2, -1))
     through = np.maximum(np.hypot(off[:, 0], off[:, 1]), 0.1)
-    level = float(np.median(np.log(through) - data.power_weights @ curve))
+    level = median(np.log(through) - data.power_weights @ curve)
     unknowns = np.concatenate([water, curve + level])
 
     def linearised(at: FloatArray) -> tuple[FloatArray, FloatArray]:

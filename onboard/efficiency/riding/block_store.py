@@ -19,6 +19,7 @@ from onboard.efficiency.riding.ridden_blocks import (
     block_of,
 )
 from onboard.efficiency.sources.settled_seconds import SettledSeconds
+from onboard.efficiency.statistics.middle import median
 
 BLOCKS_MOST = 720
 """Blocks stored at most: two hours under way."""
@@ -108,7 +109,7 @@ def _under_power(blocks: FloatArray) -> FloatArray:
     last = len(blocks)
     while last > 0 and len(blocks) - last <= COASTING_BLOCKS:
         before = blocks[max(last - 1 - COASTING_BLOCKS, 0) : last - 1, POWER]
-        if not len(before) or blocks[last - 1, POWER] >= COASTING_FRACTION * np.median(before):
+        if not len(before) or blocks[last - 1, POWER] >= COASTING_FRACTION * median(before):
             return blocks[:last]
         last -= 1
     return blocks

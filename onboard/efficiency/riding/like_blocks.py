@@ -35,6 +35,7 @@ from onboard.efficiency.riding.ridden_blocks import (
     ln_power,
     ln_speed,
 )
+from onboard.efficiency.statistics.middle import median
 
 BEFORE_BLOCKS, AFTER_BLOCKS = 2, 12
 """Blocks before a boundary, and after it, whose means are compared."""
@@ -170,4 +171,4 @@ def _scatter(steps: FloatArray) -> float:
     A step is the difference of two blocks, hence the root of two. The median is robust against
     steps that the rider made.
     """
-    return SD_PER_MEDIAN * float(np.median(np.abs(steps))) / 2**0.5 if len(steps) else np.inf
+    return SD_PER_MEDIAN * median(np.abs(steps)) / 2**0.5 if len(steps) else np.inf

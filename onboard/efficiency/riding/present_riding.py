@@ -139,7 +139,9 @@ def _riding(blocks: FloatArray, like: Indices) -> Riding:
     draw, cost = _at_volts(volts, now, follows)
     settling_sd = _settling_sd(like)[here]
     mean = RidingMean(log_mean(draw[here], settling_sd), log_mean(cost[here], settling_sd))
-    before = blocks[np.setdiff1d(np.arange(len(blocks)), like)]
+    others = np.ones(len(blocks), np.bool_)
+    others[like] = False
+    before = blocks[others]
     mean = _drawn_to_line(mean, before, course[-1])
     back = turning(blocks)
     if back is not None:
