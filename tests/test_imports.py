@@ -52,6 +52,7 @@ ORDER = (
     "onboard.command_line",
     "onboard.__main__",
     "groundside.words",
+    "groundside.interrupts",
     "groundside.terminal",
     "groundside.options",
     "groundside.studies",

@@ -2,12 +2,10 @@
 
 from collections.abc import Sequence
 
-import numpy as np
-
 from onboard.record.subscriber import Faults
 from onboard.ride.newest import Newest
 from onboard.ride.ride import Ride
-from onboard.telemetry.mavlink.frames import ROOM, Frames
+from onboard.telemetry.mavlink.frames import Frames, end_to_end
 
 
 class HeldFrames:
@@ -54,7 +52,7 @@ class HeldFrames:
     def take(self) -> list[Frames]:
         """Return all frames held, as one stretch."""
         parts, self._parts, self.count = self._parts, [], 0
-        return [joined(parts)] if parts else []
+        return [end_to_end(parts)] if parts else []
 
     def folded(self, ride: Ride, parts: Sequence[Frames], silent_s: float) -> None:
         """Begin again from a fold.
@@ -96,20 +94,3 @@ class HeldFrames:
         """Note a fault; without the newest readings, every tick folds."""
         self.faults.note(fault)
         self._newest = None
-
-
-def joined(parts: Sequence[Frames]) -> Frames:
-    """Return several stretches of frames as one, in order, with all their bytes."""
-    if len(parts) == 1:
-        return parts[0]
-    data = [part.data[:-ROOM] for part in parts[:-1]]
-    begins = np.cumsum([0, *map(len, data)])
-    return Frames(
-        np.concatenate([*data, parts[-1].data]),
-        np.concatenate([part.marker + at for part, at in zip(parts, begins, strict=True)]),
-        np.concatenate([part.size for part in parts]),
-        np.concatenate([part.stamp_us for part in parts]),
-        np.concatenate([part.word for part in parts]),
-        np.concatenate([part.message_id for part in parts]),
-        sum(part.bad_bytes for part in parts),
-    )

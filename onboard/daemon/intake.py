@@ -15,6 +15,7 @@ from onboard.record.subscriber import Faults
 from onboard.telemetry.link.base import Piece
 from onboard.telemetry.link.link_reader import LinkReader
 from onboard.telemetry.link.link_scanner import LinkScanner
+from onboard.telemetry.mavlink import headers
 from onboard.telemetry.mavlink.frames import Frames
 from onboard.telemetry.mavlink.signing import SETUP_SIGNING, SignatureGate
 
@@ -187,8 +188,7 @@ def sent_by(frames: Frames, system: int, component: int | None) -> bool:
     if component is None:
         return False
     sender = system | component << 8
-    # Bytes five and six of a header word; the highest bit of a word may be its sign.
-    return any(word >> 40 & 0xFFFF == sender for word in frames.word.tolist())
+    return any(headers.senders(word) == sender for word in frames.word.tolist())
 
 
 def _for_the_record(frames: Frames) -> Frames:

@@ -63,7 +63,7 @@ def on_a_pty(what: str, size: tuple[int, int]) -> Iterator[tuple[int, list[int]]
         os.close(master)
 
 
-def cpu_s(pid: int) -> float:
+def scheduled_s(pid: int) -> float:
     """Return the CPU time of a process [s]; clock ticks are too coarse for an idle app."""
     threads = Path(f"/proc/{pid}/task").glob("*/schedstat")
     return sum(int(each.read_text().split()[0]) for each in threads) / 1e9
@@ -73,9 +73,9 @@ def shares(view: str, size: tuple[int, int]) -> tuple[float, float, float, float
     """Return the CPU shares of view and idle app [%], bytes per second, and memory [MiB]."""
     with on_a_pty(view, size) as (ours, painted), on_a_pty("idle", size) as (idle, _):
         time.sleep(4.0)
-        before, bytes_before = [cpu_s(pid) for pid in (ours, idle)], painted[0]
+        before, bytes_before = [scheduled_s(pid) for pid in (ours, idle)], painted[0]
         time.sleep(SECONDS)
-        ours_s, idle_s = (cpu_s(p) - b for p, b in zip((ours, idle), before, strict=True))
+        ours_s, idle_s = (scheduled_s(p) - b for p, b in zip((ours, idle), before, strict=True))
         rate = (painted[0] - bytes_before) / SECONDS
         return 100 * ours_s / SECONDS, 100 * idle_s / SECONDS, rate, resident_mib(ours)
 

@@ -4,6 +4,7 @@ import argparse
 from pathlib import Path
 from typing import Final
 
+from groundside.interrupts import interrupts_held
 from groundside.options import add_units
 from groundside.reports.plan.leg_option import EXAMPLE, FASTEST_MPS, WATER, WIND, leg_of
 from onboard.options import Command, add_json, add_profile, number_between, whole_number
@@ -101,7 +102,8 @@ def _add_battery(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Run the command; return the exit code."""
-    from groundside.reports.plan.plan_command import run_plan
+    with interrupts_held():
+        from groundside.reports.plan.plan_command import run_plan
 
     return run_plan(arguments)
 

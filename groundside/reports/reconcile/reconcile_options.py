@@ -4,6 +4,7 @@ import argparse
 from pathlib import Path
 from typing import Final
 
+from groundside.interrupts import interrupts_held
 from onboard.options import Command, add_json, add_profile, add_system_id, number_between
 
 SHEET_HELP = (
@@ -74,7 +75,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Run the command; return the exit code."""
-    from groundside.reports.reconcile.reconcile_command import run_reconcile
+    with interrupts_held():
+        from groundside.reports.reconcile.reconcile_command import run_reconcile
 
     return run_reconcile(arguments)
 

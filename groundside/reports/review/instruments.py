@@ -17,8 +17,7 @@ from onboard.block import Block, Channel, FloatArray
 from onboard.contract.figure import Number, Unknown
 from onboard.contract.log_remarks import LogRemark, LogRemarkCode
 from onboard.efficiency.meters.geodesy import local_offset_m
-
-FIX_3D = 3
+from onboard.efficiency.sources.speed_sources import FIX_NEEDED
 
 
 class Span:
@@ -64,7 +63,7 @@ class Instruments:
             self._directed |= bool(np.isfinite(fused["north_mps"]).any())
 
     def _fold_gps(self, gps: Channel) -> None:
-        has_fix = np.flatnonzero(gps["fix"] >= FIX_3D)
+        has_fix = np.flatnonzero(gps["fix"] >= FIX_NEEDED)
         t_s, latitude = gps.t_s[has_fix], gps["latitude_deg"][has_fix]
         self._fixed.fold(t_s, np.zeros(len(t_s)))
         self._located.fold(t_s, latitude)

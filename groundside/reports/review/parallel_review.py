@@ -15,6 +15,7 @@ from dataclasses import field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from groundside.interrupts import interrupts_held
 from groundside.reports.log_progress import EACH_BYTES, shifted, size_bytes
 from groundside.reports.review.summary import SeriesRecorder, review
 from groundside.studies.review_result import Review
@@ -106,7 +107,7 @@ def review_logs(
         # Longest first, so that the last log does not occupy one core alone.
         order = sorted(range(len(paths)), key=lambda n: -sizes[n])
         others = set(context.active_children())
-        with _interrupts_blocked():  # inherited by the workers from their first instruction
+        with interrupts_held():  # inherited by the workers from their first instruction
             tasks = {n: workers.submit(_work_on, n, sizes[n], paths[n], one) for n in order}
         waiting: set[Future[ReviewOutcome]] = set(tasks.values())
         while waiting and not interrupts:
@@ -148,16 +149,6 @@ def _interrupts_noted() -> Iterator[list[int]]:
         signal.signal(signal.SIGINT, signal.default_int_handler)
         if noted:
             raise KeyboardInterrupt
-
-
-@contextlib.contextmanager
-def _interrupts_blocked() -> Iterator[None]:
-    """Block SIGINT in this thread and in processes started meanwhile."""
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
-    try:
-        yield
-    finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 _done: Any = None

@@ -4,6 +4,7 @@ import argparse
 from pathlib import Path
 from typing import Final
 
+from groundside.interrupts import interrupts_held
 from groundside.options import add_units
 from onboard.options import Command, add_json, add_profile, add_system_id
 
@@ -47,7 +48,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Run the command; return the exit code."""
-    from groundside.reports.review.review_command import run_review
+    with interrupts_held():
+        from groundside.reports.review.review_command import run_review
 
     return run_review(arguments)
 

@@ -4,6 +4,7 @@ import argparse
 from pathlib import Path
 from typing import Final
 
+from groundside.interrupts import interrupts_held
 from groundside.options import add_units
 from onboard.options import Command, add_json, number_between
 
@@ -50,7 +51,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     """Run the command; return the exit code."""
-    from groundside.reports.sessions.sessions_command import run_sessions
+    with interrupts_held():
+        from groundside.reports.sessions.sessions_command import run_sessions
 
     return run_sessions(arguments)
 

@@ -11,7 +11,7 @@ from collections import Counter
 import numpy as np
 
 from onboard.telemetry.link.rates import BACKOFF_MOST_S, WINDOW_S, Wanted
-from onboard.telemetry.mavlink import layouts, packing
+from onboard.telemetry.mavlink import headers, layouts, packing
 from onboard.telemetry.mavlink.checksum import Ints
 from onboard.telemetry.mavlink.frames import Frames
 from onboard.telemetry.mavlink.signing import Signer
@@ -103,7 +103,7 @@ class Requests:
         numbers = Counter(
             number
             for word, number in zip(frames.word.tolist(), frames.message_id.tolist(), strict=True)
-            if word >> 40 & 0xFFFF == sender
+            if headers.senders(word) == sender
         )
         if not numbers:
             return

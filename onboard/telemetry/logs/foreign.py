@@ -7,11 +7,10 @@ SIGNATURES: tuple[tuple[bytes, str], ...] = (
     (b"\xff\xd8\xff", "a JPEG picture"),
     (b"\x89PNG", "a PNG picture"),
     (b"%PDF", "a PDF document"),
-    (b"ULog", "an on-board log of another kind (ULog), which is not read"),
-    (b"\xfd7zXZ", "an xz archive: unpack it first"),
-    (b"BZh", "a bzip2 archive: unpack it first"),
-    (b"7z\xbc\xaf", "a 7z archive: unpack it first"),
-    (b"\x28\xb5\x2f\xfd", "a zstd archive: unpack it first"),
+    (b"\xfd7zXZ", "an xz archive (unpack it first)"),
+    (b"BZh", "a bzip2 archive (unpack it first)"),
+    (b"7z\xbc\xaf", "a 7z archive (unpack it first)"),
+    (b"\x28\xb5\x2f\xfd", "a zstd archive (unpack it first)"),
     (b"SQLite format 3", "an SQLite database"),
     (b"<?xml", "an XML file, such as a GPS track"),
     (b"{", "a JSON file"),
@@ -31,7 +30,7 @@ def seems_to_be(head: bytes) -> str:
         if head.startswith(begin):
             return what
     if head.startswith(FORMAT_LINE) or b"\n" + FORMAT_LINE in head:
-        return "the text form of an on-board log: give the binary log it was made from"
+        return "the text form of an on-board log (give the binary log that it was made from)"
     if head and not head.translate(None, _TEXT):
         return "a text file"
     if head and not head.strip(head[:1]):

@@ -80,8 +80,7 @@ class SentClock:
 
 
 def _senders(frames: Frames, place: Ints) -> Ints:
-    word = frames.word.take(place)
-    return headers.system_ids(word) << 8 | headers.component_ids(word)
+    return headers.senders(frames.word.take(place))
 
 
 _MILLISECONDS, _MICROSECONDS = "time_boot_ms", "time_usec"

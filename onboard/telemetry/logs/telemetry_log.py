@@ -52,9 +52,9 @@ def no_frame(path: Path) -> LogError:
 
     with opened(find_log(path)) as log:
         what = seems_to_be(log.read(_HEAD_BYTES))
-    seems = f" and seems to be {what}" if what else ""
+    seems = f"it seems to be {what}; " if what else ""
     return LogError(
-        f"{path}: no MAVLink frame in it{seems}: expected a telemetry log, a raw MAVLink stream or "
+        f"{path}: no MAVLink frame in it; {seems}expected a telemetry log, a raw MAVLink stream or "
         "an on-board log"
     )
 

@@ -163,3 +163,20 @@ def joined(parts: Sequence[Frames]) -> Frames:
         np.concatenate([part.message_id for part in parts]),
         0,
     )
+
+
+def end_to_end(parts: Sequence[Frames]) -> Frames:
+    """Return several stretches as one, in order, with the bytes between the frames."""
+    if len(parts) == 1:
+        return parts[0]
+    data = [part.data[:-ROOM] for part in parts[:-1]]
+    begins = np.cumsum([0, *map(len, data)])
+    return Frames(
+        np.concatenate([*data, parts[-1].data]),
+        np.concatenate([part.marker + at for part, at in zip(parts, begins, strict=True)]),
+        np.concatenate([part.size for part in parts]),
+        np.concatenate([part.stamp_us for part in parts]),
+        np.concatenate([part.word for part in parts]),
+        np.concatenate([part.message_id for part in parts]),
+        sum(part.bad_bytes for part in parts),
+    )

@@ -5,12 +5,14 @@ incompatibility flags, compatibility flags, sequence number, system, component, 
 of the message id (MAVLink serialisation guide).
 """
 
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 import numpy.typing as npt
 
 from onboard.telemetry.mavlink.checksum import Bytes, Flags, Ints
+
+IntOrInts = TypeVar("IntOrInts", int, Ints)
 
 MARKER_2, MARKER_1 = 0xFD, 0xFE
 """First byte of a MAVLink 2 and of a MAVLink 1 frame."""
@@ -78,6 +80,11 @@ def system_ids(word: Ints) -> Ints:
 def component_ids(word: Ints) -> Ints:
     """Return the senders' components."""
     return word >> 48 & 255
+
+
+def senders(word: IntOrInts) -> IntOrInts:
+    """Return the senders: the system in the low byte, the component above it; of one word, too."""
+    return word >> 40 & 0xFFFF
 
 
 def header_bytes(word: Ints) -> Ints:

@@ -2,13 +2,13 @@
 
 import numpy as np
 
-from onboard.daemon.held_frames import HeldFrames, joined
+from onboard.daemon.held_frames import HeldFrames
 from onboard.record.subscriber import STRICT
 from onboard.ride.newest import Newest
 from onboard.ride.ride import Ride
 from onboard.telemetry.link.base import Piece
 from onboard.telemetry.link.link_scanner import LinkScanner
-from onboard.telemetry.mavlink.frames import Frames
+from onboard.telemetry.mavlink.frames import Frames, end_to_end
 from tests.onboard.small_rides import PROFILE, START_US, received, second
 from tests.small_streams import Sender
 
@@ -23,7 +23,7 @@ def with_junk() -> list[Frames]:
 
 def test_joined_frames_are_the_same_frames_with_their_junk_counted() -> None:
     parts = with_junk()
-    whole = joined(parts)
+    whole = end_to_end(parts)
     assert whole.records() == b"".join(part.records() for part in parts)
     assert whole.bad_bytes == sum(part.bad_bytes for part in parts) > 0
     np.testing.assert_array_equal(

@@ -18,11 +18,11 @@ TEXT_FORM = b"FMT, 128, 89, FMT, BBnNZ, Type,Length,Name,Format,Columns\nGPS, 3,
     [
         (b"\xff\xd8\xff\xe0\x00\x10JFIF" + zlib.compress(bytes(300)), "a JPEG picture"),
         (b"\x89PNG\r\n\x1a\n", "a PNG picture"),
-        (TEXT_FORM * 3, "the text form of an on-board log: give the binary"),
+        (TEXT_FORM * 3, "the text form of an on-board log (give the binary"),
         (b"Went out at nine, came back at ten.\n" * 50, "a text file"),
         ("Früh los, spät zurück.\n".encode() * 50, "a text file"),
         (b'<?xml version="1.0"?>\n<gpx>', "an XML file"),
-        (b"BZh91AY&SY", "a bzip2 archive: unpack it first"),
+        (b"BZh91AY&SY", "a bzip2 archive (unpack it first)"),
         (bytes(5000), "one byte repeated"),
     ],
 )
@@ -33,7 +33,7 @@ def test_it_is_named_in_one_line(tmp_path: Path, head: bytes, what: str) -> None
         with pytest.raises(LogError) as refused:
             read()
         line = str(refused.value)
-        assert line.startswith(f"{path}: no MAVLink frame in it and seems to be {what}")
+        assert line.startswith(f"{path}: no MAVLink frame in it; it seems to be {what}")
         assert "\n" not in line
 
 
