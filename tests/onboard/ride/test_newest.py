@@ -205,3 +205,53 @@ def test_what_must_be_judged_is_left_to_a_fold(second: Second, seed: int) -> Non
         there.tick(frames, fold=n % 5 == 0)
     there.assert_equal_after_a_fold()
     assert there.compared > 20
+
+
+def after_a_fold(sender: Sender) -> Newest:
+    """Return the newest readings just after a fold of a plain ride; nothing is in doubt."""
+    there = Watched(PROFILE)
+    stream = ((n * TICK_S, data) for n in range(60) for data in steady_tick(sender, n))
+    for frames in ticks(stream):
+        there.tick(frames, fold=True)
+    assert not there.newest.in_doubt
+    assert there.folded is not None
+    return there.newest
+
+
+def steady_tick(sender: Sender, n: int, volts: float = 50.0, amps: float = 8.0) -> list[bytes]:
+    at_s = 100.0 + n * TICK_S
+    stated = [sender.sys_status(volts, amps), sender.gps(2.0, lat=45.0), sender.position(at_s, 2.0)]
+    return [*stated, *([sender.heartbeat()] if n % 5 == 0 else [])]
+
+
+def tells(newest: Newest, frames: list[bytes]) -> bool:
+    """Read a tick; return whether the newest readings can be told without a fold."""
+    (read,) = ticks(iter([(0.0, b"".join(frames))]))
+    newest.read(read, 1, 1)
+    return not newest.in_doubt
+
+
+def test_a_plain_tick_needs_no_fold() -> None:
+    sender = Sender()
+    assert tells(after_a_fold(sender), steady_tick(sender, 60, 50.2, 8.5))
+
+
+@pytest.mark.parametrize(("volts", "amps"), [(50.0, 30.0), (50.0, -14.0), (35.0, 8.0)])
+def test_a_step_that_may_be_a_lone_sample_is_left_to_a_fold(volts: float, amps: float) -> None:
+    sender = Sender()
+    assert not tells(after_a_fold(sender), steady_tick(sender, 60, volts, amps))
+
+
+def test_an_impossible_sample_changes_nothing_and_needs_no_fold() -> None:
+    sender = Sender()
+    newest = after_a_fold(sender)
+    before = dict(newest._packs)
+    assert tells(newest, steady_tick(sender, 60, 0.0, 9.0))
+    assert newest._packs == before
+
+
+def test_a_pack_heard_for_the_first_time_brings_a_fold() -> None:
+    sender = Sender()
+    newest = after_a_fold(sender)
+    begin, *rest = steady_tick(sender, 60)
+    assert not tells(newest, [begin, sender.battery_status(50.0, 4.0, pack=1), *rest])
