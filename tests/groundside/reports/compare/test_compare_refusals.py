@@ -27,7 +27,7 @@ Capsys = pytest.CaptureFixture[str]
         ([Run("a", "empty.tlog", 0, 9)], "{folder}/empty.tlog: the file is empty: expected a log"),
         (
             [Run("a", "junk.tlog", 0, 9)],
-            "{folder}/junk.tlog: no MAVLink frame in it and seems to be a text file: expected a "
+            "{folder}/junk.tlog: no MAVLink frame in it; it seems to be a text file; expected a "
             "telemetry log, a raw MAVLink stream or an on-board log",
         ),
         (
