@@ -10,6 +10,7 @@ from textual.screen import Screen
 from textual.widgets import ContentSwitcher
 
 from groundside.dashboard.content.frame import FrameContent, frame_content
+from groundside.dashboard.drawing.kept import Kept
 from groundside.dashboard.layout import FrameRows, frame_rows, tabs_in_two_rows
 from groundside.dashboard.view_state import ViewState
 from groundside.dashboard.views.base import OWN, View, set_heights
@@ -22,7 +23,11 @@ from groundside.dashboard.widgets.replay_bar import ReplayBar
 TAB_CELLS, WIDE_TAB_CELLS = 5, 10
 
 
-class MainScreen(Screen[None]):
+class Views(ContentSwitcher, Kept):
+    """All views, of which one is visible."""
+
+
+class MainScreen(Screen[None], Kept):
     """Allots the rows, passes the state to the visible view, and turns presses into actions.
 
     Parameters
@@ -52,7 +57,7 @@ class MainScreen(Screen[None]):
         # Stored, not queried: a tick may come before they are mounted or after they are removed.
         self._notices = NoticeBar(id="notices")
         self._caution = CautionBar(id="caution", touch=touch)
-        self._switcher = ContentSwitcher(*views, initial=self._current, id="views")
+        self._switcher = Views(*views, initial=self._current, id="views")
         self._actions = ButtonBar(id="actions")
         self._controls = ButtonBar(id="controls")
         self._controls.least_width = TAB_CELLS

@@ -140,8 +140,15 @@ class Painted(Widget):
         style = self._styles_by_name.get(name)
         if style is None:
             style = self.get_component_rich_style(name) if name else self.rich_style
-            self._styles_by_name[name] = style
+            style = self._styles_by_name[name] = self._filtered(style)
         return style
+
+    def _filtered(self, style: Style) -> Style:
+        """Return a style through the app's filters, such as that to shades of grey."""
+        sample = [Segment(" ", style)]
+        for each in self.get_line_filters():
+            sample = each.apply(sample, self.background_colors[1])
+        return sample[0].style or Style.null()
 
     def render_lines(self, crop: Region) -> list[Strip]:
         """Return the lines of a region, as the toolkit asks for them.
@@ -151,11 +158,6 @@ class Painted(Widget):
         if self._painted_for != self.size:  # the toolkit asks for all lines after a resize
             self._repaint_lines()
         strips = [self.render_line(y) for y in crop.line_range]
-        filters = self.get_line_filters()
-        if filters:
-            background = self.background_colors[1]
-            for each in filters:
-                strips = [strip.apply_filter(each, background) for strip in strips]
         left, right = crop.column_span
         if (left, right) != (0, self.size.width):
             strips = [strip.crop(left, right) for strip in strips]

@@ -8,6 +8,7 @@ from textual.containers import Container
 from textual.message import Message
 from textual.widget import Widget
 
+from groundside.dashboard.drawing.kept import Kept
 from groundside.dashboard.keys import ViewKey
 from groundside.dashboard.view_state import ViewState
 from groundside.dashboard.views.confirmation import Confirmation
@@ -26,7 +27,7 @@ def set_heights(*parts: tuple[Widget, int]) -> None:
         part.styles.height = rows
 
 
-class View(Container):
+class View(Container, Kept):
     """A view: fills the room between the notices and the buttons, and never scrolls.
 
     A subclass shows a state in `show`, called five times a second for the visible view only; it

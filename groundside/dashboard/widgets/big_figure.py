@@ -7,6 +7,7 @@ from textual.geometry import Size
 
 from groundside.dashboard.content.ride import BigFigureContent
 from groundside.dashboard.drawing.block_font import draw, fitting
+from groundside.dashboard.drawing.kept import Kept
 from groundside.dashboard.drawing.painted import (
     Line,
     Painted,
@@ -78,7 +79,7 @@ class BigFigure(Painted):
         return _with_notes(drawn, _style(content), start, room, head + notes)
 
 
-class BigFigures(Container):
+class BigFigures(Container, Kept):
     """Two big figures: side by side in a wide terminal, one above the other in a narrow one."""
 
     def __init__(self, first: BigFigure, second: BigFigure, *, id: str) -> None:
