@@ -11,7 +11,7 @@ from textual.widgets import ContentSwitcher
 
 from groundside.dashboard.content.frame import FrameContent, frame_content
 from groundside.dashboard.drawing.kept import Kept
-from groundside.dashboard.layout import FrameRows, frame_rows, tabs_in_two_rows
+from groundside.dashboard.layout.frame_rows import FrameRows, frame_rows, tabs_in_two_rows
 from groundside.dashboard.view_state import ViewState
 from groundside.dashboard.views.base import OWN, View, set_heights
 from groundside.dashboard.widgets.age_line import AgeLine

@@ -199,6 +199,27 @@ def clock_text(seconds: float) -> str:
     return f"{whole_s // 3600:02d}:{whole_s // 60 % 60:02d}:{whole_s % 60:02d}"
 
 
+def duration_text(seconds: float) -> str:
+    """Write a duration as it is said: seconds, minutes, or hours and minutes.
+
+    From ten hours upwards minutes mean nothing, for the power drawn will have changed by then.
+
+    Examples
+    --------
+    >>> [duration_text(s) for s in (44.9, 431.2, 3599.0, 4216.0, 37_980.0, 267_744.0)]
+    ['45 s', '7 min', '1 h 00', '1 h 10', '11 h', '74 h']
+    """
+    seconds = max(0.0, seconds)
+    if round(seconds) < 60:
+        return f"{round(seconds)} s"
+    minutes = round(seconds / 60.0)
+    if minutes < 60:
+        return f"{minutes} min"
+    if minutes < 600:
+        return f"{minutes // 60} h {minutes % 60:02d}"
+    return f"{round(seconds / 3600.0)} h"
+
+
 def age_text(age_s: float) -> str:
     """Write an age, the coarser the older.
 

@@ -8,7 +8,7 @@ from textual import events
 from groundside.connection.commands import setting
 from groundside.dashboard.content.home import HomeContent, home_content
 from groundside.dashboard.keys import ViewKey
-from groundside.dashboard.layout import home_rows
+from groundside.dashboard.layout.home_rows import home_rows
 from groundside.dashboard.view_state import ViewState
 from groundside.dashboard.views.base import View, set_heights
 from groundside.dashboard.views.confirmation import AGAIN_S

@@ -7,7 +7,7 @@ from textual import events
 from textual.widgets import Static
 
 from groundside.dashboard.content.ride import ride_content
-from groundside.dashboard.layout import RideRows, ride_rows
+from groundside.dashboard.layout.ride_rows import RideRows, ride_rows
 from groundside.dashboard.view_state import ViewState
 from groundside.dashboard.views.base import View, set_heights
 from groundside.dashboard.widgets.big_figure import BigFigure, BigFigures

@@ -16,7 +16,7 @@ from groundside.dashboard.drawing.painted import (
     shortened,
     wrapped,
 )
-from groundside.dashboard.layout import BIG_FIGURE_TEMPLATE
+from groundside.dashboard.layout.ride_rows import BIG_FIGURE_TEMPLATE
 from groundside.words.figures import UNKNOWN
 
 SIDE_COLUMNS = 13
