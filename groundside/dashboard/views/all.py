@@ -18,9 +18,9 @@ VIEWS: tuple[type[View], ...] = (
     CurveView,
     TripView,
     HomeView,
-    CraftView,
     RunsView,
     AimView,
+    CraftView,
     MoreView,
 )
 """In the order of their tabs; the position is the view's key, from 1."""
