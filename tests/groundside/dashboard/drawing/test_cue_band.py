@@ -47,9 +47,10 @@ def test_the_words_differ_by_shape_and_place(size: tuple[int, int]) -> None:
         places = [x for line in drawn[word] for x, cell in enumerate(line) if cell != " "]
         return sum(places) / len(places) / size[0]
 
-    assert middle("ease") < middle("hold") < middle("push")
-    assert middle("ease") < 0.5 < middle("push")
     assert middle("turn") == pytest.approx(0.5, abs=0.05)
+    assert middle("hold") == pytest.approx(0.5, abs=0.05)
+    if size != (40, 6):  # there the word fills the width, and the shape alone tells
+        assert middle("ease") < 0.45 < 0.55 < middle("push")
 
 
 def test_a_low_band_wraps_its_sentence_beside_the_shape() -> None:
