@@ -154,6 +154,6 @@ def test_the_frame_has_the_reasons_of_unknown_small_figures() -> None:
     none = Unknown(Reason.NO_BATTERY)
     content = frame_content(state(snapshot(battery=none), replay=replayed()))
     assert [notice.text for notice in content.notices] == [
-        "left: no [battery] in the craft profile"
+        "usable, charge: no [battery] in the craft profile"
     ]
     assert content.replay.status == "playing 4x"
