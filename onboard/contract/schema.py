@@ -75,8 +75,10 @@ class _Definitions:
         """Return the schema of a type; a named type is defined once and referred to."""
         origin, parts = typing.get_origin(kind), typing.get_args(kind)
         if origin in (typing.Union, types.UnionType):
-            known = [self.of(part) for part in parts if part is not Unknown]
-            return {"anyOf": [*known, *([{"type": "null"}] if Unknown in parts else [])]}
+            nothing = (Unknown, types.NoneType)
+            known = [self.of(part) for part in parts if part not in nothing]
+            null = [{"type": "null"}] if any(part in parts for part in nothing) else []
+            return {"anyOf": [*known, *null]}
         if origin is Literal:
             return {"enum": list(parts)}
         if origin is tuple:

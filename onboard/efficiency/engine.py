@@ -68,7 +68,7 @@ from onboard.efficiency.trip.consumption import window
 from onboard.efficiency.trip.counted_together import CountedPoint, CountedTogether
 from onboard.efficiency.trip.runs import MarkedRuns
 from onboard.efficiency.trip.speed_bands import SpeedBand, SpeedBands
-from onboard.efficiency.trip.trip_line import GrowingLine
+from onboard.efficiency.trip.trip_line import FUSED_PLACE, GrowingLine
 from onboard.efficiency.trip.trip_sums import consumption, trip_sums
 from onboard.profile import Profile
 
@@ -100,7 +100,7 @@ class Engine:
         self.instruments = Instruments(profile, self.parts)
         self._power, self._speed = self.instruments.power, self.instruments.speed
         self.latest = self.instruments.latest
-        self._cutter = SecondsCutter(self._power, self._speed, (*READINGS, PACK_DEGC))
+        self._cutter = SecondsCutter(self._power, self._speed, (*READINGS, PACK_DEGC, *FUSED_PLACE))
         self.together = CountedTogether()
         self._mark: CountedPoint | None = None
         self._marked = False

@@ -11,6 +11,7 @@ from groundside.dashboard.views.home import HomeView
 from groundside.dashboard.views.more import MoreView
 from groundside.dashboard.views.ride import RideView
 from groundside.dashboard.views.runs import RunsView
+from groundside.dashboard.views.track import TrackView
 from groundside.dashboard.views.trip import TripView
 
 VIEWS: tuple[type[View], ...] = (
@@ -18,6 +19,7 @@ VIEWS: tuple[type[View], ...] = (
     CurveView,
     TripView,
     HomeView,
+    TrackView,
     RunsView,
     AimView,
     CraftView,

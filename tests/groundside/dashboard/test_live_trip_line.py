@@ -16,7 +16,9 @@ def test_snapshots_extend_the_given_line() -> None:
     line.replace(GIVEN)
     assert line.record is GIVEN
     line.extend(snapshot(t_s=12.0, trip__distance_m=Figure(4.0), trip__energy_wh=Figure(0.2)))
-    assert line.record == TripLine((10.0, 11.0, 12.0), (0.0, 2.0, 4.0), (0.0, 0.1, 0.2))
+    assert line.record == TripLine(
+        (10.0, 11.0, 12.0), (0.0, 2.0, 4.0), (0.0, 0.1, 0.2), 1.0, (None, None, (45.01, -30.02))
+    )
     line.replace(GIVEN)
     assert line.record is GIVEN
 
