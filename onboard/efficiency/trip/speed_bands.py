@@ -5,6 +5,8 @@ cells whose edges are those of all `WIDTHS_MPS`: a band of any of these widths i
 what is spent and made in the bands of a table adds up to the whole.
 """
 
+import math
+
 import numpy as np
 
 from onboard.block import FloatArray
@@ -20,8 +22,14 @@ WIDTH_MPS = 0.25
 WIDTHS_MPS = (WIDTH_MPS, 1000.0 / 3600.0, 0.5 * 1852.0 / 3600.0, 1609.344 / 3600.0)
 """Widths of a band [m/s]: 0.25 m/s, 1 km/h, 0.5 kn, 1 mph; those that readers see are in
 `groundside.words.units`. Common practice, no source: about a tenth of a small craft's speeds."""
-EDGES_MPS = np.unique(
-    np.round(np.concatenate([np.arange(0.0, SPEED_MOST_MPS, width) for width in WIDTHS_MPS]), 9)
+EDGES_MPS = np.array(
+    sorted(
+        {
+            round(number * width, 9)
+            for width in WIDTHS_MPS
+            for number in range(math.ceil(SPEED_MOST_MPS / width))
+        }
+    )
 )
 """Lower edges of the cells [m/s]; rounded, as edges of different widths coincide."""
 
@@ -71,7 +79,7 @@ class RiddenSpeeds:
         numbers = np.floor(cells[:, 0] / width_mps + 1e-6)
         spans: list[tuple[float, float, FloatArray]] = [
             (n * width_mps, (n + 1.0) * width_mps, cells[numbers == n, 1:].sum(axis=0))
-            for n in np.unique(numbers).tolist()
+            for n in sorted(set(numbers.tolist()))
         ]
         while len(spans) > 1:
             shortest = min(range(len(spans)), key=lambda place: spans[place][2][0])
