@@ -167,7 +167,7 @@ class MainScreen(Screen[None], Kept):
         shared = frame_rows(
             size.width,
             size.height,
-            notices=NoticeBar.rows_needed(notices, size, int(caution)) if notices else 1,
+            notices=NoticeBar.rows_needed(notices, size) if notices else 1,
             caution=caution,
             actions=len(rows_of(buttons, size.width)) if buttons else 0,
             age=self._age.content is None or self._age.content.needed,

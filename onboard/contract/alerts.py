@@ -60,8 +60,8 @@ class AlertCode(Code):
     )  # fmt: skip
     SOURCE_SILENT = (
         "source_silent", "warning",
-        "Gone silent: {sources}. Power and range are unknown until it is heard again. If you "
-        "unplugged it, say so in the craft view.",
+        "Gone silent: {sources}. Power and range are unknown. If you unplugged it, say so in the "
+        "craft view.",
     )  # fmt: skip
     SOURCE_UNPLUGGED = (
         "source_unplugged", "warning",
@@ -85,8 +85,7 @@ class AlertCode(Code):
     )  # fmt: skip
     CHARGE_UNSAID = (
         "charge_unsaid", "warning",
-        "Was the pack charged since {since_utc_s}? Answer in the runs view. Until then the lower "
-        "figure counts.",
+        "Charged since {since_utc_s}? Answer in the runs view. Until then the lower figure counts.",
     )  # fmt: skip
 
     LINK_DOWN = "link_down", "warning", "{link}: {problem} ({errno})."

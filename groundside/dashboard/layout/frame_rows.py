@@ -13,6 +13,9 @@ BUTTON_ROWS = 3
 """44 px high at 15 px a row: WCAG 2.2, success criterion 2.5.5."""
 TOUCH_ROWS = 15
 """Height of a touch screen from which all buttons are of that size."""
+ROWS_ABOVE = 3
+"""Rows of notices and caution together at most, below `TALL_ROWS`: the caution waits for a notice
+that needs them all, as an alert is never cut before its advice."""
 VIEW_ROWS = 16
 """Height of a view below which buttons cede rows to it: two big figures of five, a cue of six."""
 VIEW_ROWS_LEAST = 4
@@ -59,7 +62,7 @@ def frame_rows(
     notices
         Rows needed to show the worst notice in full.
     caution
-        Whether the caution is shown.
+        Whether the caution is to be read.
     actions
         Number of rows of buttons of the view.
     age
@@ -82,9 +85,10 @@ def frame_rows(
         "controls": each if replay else 0,
         "tabs": each_tab * tab_rows,
     }
+    waits = notices >= ROWS_ABOVE and height < TALL_ROWS
     fixed = {
         "notices": notices,
-        "caution": 0 if not caution else BUTTON_ROWS if touch else 1,
+        "caution": 0 if waits or not caution else BUTTON_ROWS if touch else 1,
         "age": int(age or height >= AGE_ROWS),
         "replay": int(replay and bar),
     }

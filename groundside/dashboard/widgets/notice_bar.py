@@ -5,12 +5,13 @@ from typing import ClassVar
 from textual.geometry import Size
 
 from groundside.dashboard.drawing.painted import Line, Painted, wrapped
+from groundside.dashboard.layout.frame_rows import ROWS_ABOVE, TALL_ROWS
 from groundside.dashboard.notices import Notice
 
 TWO_FROM_ROWS = 24
 """Height of the terminal from which there is room for two notices [rows]."""
-MOST_ROWS, MOST_ROWS_TALL, TALL_ROWS = 3, 5, 32
-"""Rows of the notices and the caution together at most, also from `TALL_ROWS` on."""
+MOST_ROWS_TALL = 5
+"""Rows of the notices at most where there is room: from `TALL_ROWS` on."""
 
 
 class NoticeBar(Painted):
@@ -24,7 +25,7 @@ class NoticeBar(Painted):
     }
 
     @staticmethod
-    def rows_needed(notices: tuple[Notice, ...], screen: Size, caution: int = 0) -> int:
+    def rows_needed(notices: tuple[Notice, ...], screen: Size) -> int:
         """Return the rows needed for the whole of the worst notice, whose end is the advice.
 
         Parameters
@@ -33,17 +34,15 @@ class NoticeBar(Painted):
             All of them, worst first.
         screen
             Size of the terminal.
-        caution
-            Rows of the caution.
         """
-        most = MOST_ROWS if screen.height < TALL_ROWS else MOST_ROWS_TALL
+        most = ROWS_ABOVE if screen.height < TALL_ROWS else MOST_ROWS_TALL
         graver = [notice for notice in notices if notice.level in ("danger", "warning")]
         whole = graver[: 2 if screen.height >= TWO_FROM_ROWS else 1]
         rows = 0
         for place, notice in enumerate(whole):
             others = len(notices) - place - 1 if place == len(whole) - 1 else 0
             rows += len(_texts(notice, screen.width, 99, others))
-        return max(1, min(most - caution, rows))
+        return max(1, min(most, rows))
 
     def paint(self, size: Size) -> list[Line]:
         """Fill the rows, worst first; a longer text takes more rows."""
