@@ -3,6 +3,7 @@
 from pathlib import Path
 
 import pytest
+from textual.geometry import Region
 
 from groundside.connection.commands import CommandResult
 from groundside.connection.preferences import Preferences
@@ -316,3 +317,26 @@ def test_invalid_preferences_do_no_harm(tmp_path: Path, text: str) -> None:
         assert here.app.theme == "sun"
 
     run_app((40, 22), act, preferences=Preferences(path))
+
+
+@pytest.mark.parametrize("locked", [False, True])
+def test_ctrl_l_paints_the_whole_screen_anew(locked: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+    painted: list[Region] = []
+
+    async def act(here: SteeredApp) -> None:
+        await here.give(Update(snapshot()))
+        await here.pilot.press(*"k" if locked else "t")
+        await here.show()
+
+        def record(_screen: object, update: object) -> None:
+            if hasattr(update, "region"):  # the toolkit's update of a whole region, not of lines
+                painted.append(update.region)
+
+        monkeypatch.setattr(here.app, "_display", record)
+        await here.give(Update(snapshot(power_w=100.0)))
+        assert painted == []
+        await here.pilot.press("ctrl+l")
+        await here.show()
+        assert painted == [here.app.size.region]
+
+    run_app((80, 24), act)
