@@ -1,19 +1,26 @@
 """Content of the trip view: where the energy went, over time or distance."""
 
+import math
 from bisect import bisect_left
 from collections.abc import Callable
 
 from groundside.connection.source import ReplayState
 from groundside.dashboard.content.items import Block, Item
-from groundside.dashboard.drawing.plot_content import Axis, AxisMark, PlotContent, Trace
+from groundside.dashboard.drawing.plot_content import (
+    Axis,
+    AxisMark,
+    PlaceBar,
+    PlotContent,
+    Trace,
+)
 from groundside.dashboard.drawing.ticks import round_top
 from groundside.dashboard.view_state import ViewState
 from groundside.studies.trip_series import TripSeries, trip_series
 from groundside.words.figures import (
-    clock_text,
     consumption_text,
     cost_text,
     distance_text,
+    duration_text,
     in_brackets,
     whole,
 )
@@ -92,7 +99,8 @@ class _Places:
         self._state, self._series, self._over_distance = state, series, over_distance
         self.x = tuple(map(self._x_of, range(len(series.t_s))))
         unit = state.units.distance_name if over_distance else "min"
-        self.axis = Axis(0.0, round_top(self.x[-1]), unit)
+        self.bar = self._bar()
+        self.axis = Axis(0.0, max(self.x[-1], self.bar.end if self.bar else 0.0, 1e-3), unit)
         self.marks = (*self._events(), *self._now())
 
     def _x_of(self, point: int) -> float:
@@ -101,14 +109,36 @@ class _Places:
         return (self._series.t_s[point] - self._series.t_s[0]) / 60.0
 
     def _at(self, t_s: float) -> float:
-        """Return the x of the first point at or after a stream time."""
-        place = bisect_left(self._series.t_s, t_s)
-        return self.x[min(place, len(self.x) - 1)]
+        """Return the x of a stream time."""
+        times = self._series.t_s
+        if not self._over_distance:
+            return max(0.0, (t_s - times[0]) / 60.0)
+        after = min(max(1, bisect_left(times, t_s)), len(times) - 1)
+        share = (t_s - times[after - 1]) / (times[after] - times[after - 1])
+        return self.x[after - 1] + min(1.0, max(0.0, share)) * (self.x[after] - self.x[after - 1])
 
     def _now(self) -> tuple[AxisMark, ...]:
         if not (self._state.can_seek and self._state.started):
             return ()
-        return (AxisMark("N", self._at(self._state.snapshot.t_s), stale=self._state.stale),)
+        now = self._at(self._state.snapshot.t_s)
+        return (AxisMark("N", now, top=math.inf, stale=self._state.stale),)
+
+    def _bar(self) -> PlaceBar | None:
+        """Return the bar of a replay: over time, of its length; over distance, of the line's."""
+        state, replay = self._state, self._state.replay
+        if replay is None or not (state.can_seek and state.started):
+            return None
+        ahead_s = _ahead_s(state, replay)
+
+        ready_s = replay.ready_fraction * replay.duration_s
+        now, ready, end, *events = (
+            self._at(place_s + ahead_s)
+            for place_s in (
+                *(replay.t_s, ready_s, replay.duration_s),
+                *(event.place_s for event in replay.events[:EVENTS_MOST]),
+            )
+        )
+        return PlaceBar(now, ready, end, tuple(events))
 
     def _events(self) -> tuple[AxisMark, ...]:
         replay = self._state.replay
@@ -143,6 +173,7 @@ def _panel(panel: str, state: ViewState, series: TripSeries, places: _Places) ->
         y=Axis(min(0.0, *known), round_top(_top(known, panel)), unit),
         trace=Trace(places.x, y),
         marks=places.marks,
+        bar=places.bar,
         label_columns=LABEL_COLUMNS,
     )
 
@@ -177,7 +208,7 @@ def _sums(state: ViewState) -> Block:
     if distance.value is not None:
         made = distance_text(distance.value, units)
         lasts = trip.elapsed_s
-        parts.append(made if isinstance(lasts, Unknown) else f"{made} in {clock_text(lasts)}")
+        parts.append(made if isinstance(lasts, Unknown) else f"{made} in {duration_text(lasts)}")
     if energy.value is not None:
         parts.append(f"{whole(energy.value)} Wh{in_brackets(energy, whole)}")
     if cost.value is not None:

@@ -71,5 +71,7 @@ class RideView(View):
             (self._cue, shared.cue),
             (self._figures, shared.table),
         )
-        self._big_figures.set_rows(shared.figure, side_by_side=shared.side_by_side)
+        self._big_figures.set_rows(
+            shared.figure, side_by_side=shared.side_by_side, label_above=shared.label_above
+        )
         self._figures.set_columns(shared.table_columns)

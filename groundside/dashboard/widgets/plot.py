@@ -33,4 +33,4 @@ class Plot(Painted):
         area = plot_area(self.content, self.size.width, self.size.height)
         if area is not None:
             event.stop()
-            self.post_message(self.Tapped(area.x_at(event.x, self.content.x)))
+            self.post_message(self.Tapped(area.x_at(event.x)))

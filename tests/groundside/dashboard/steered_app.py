@@ -1,6 +1,7 @@
 """Shared by the dashboard's tests: a snapshot, a source steered by a test, the screen as text."""
 
 import asyncio
+import itertools
 from collections.abc import AsyncIterator, Awaitable, Callable
 from dataclasses import replace
 from typing import Any
@@ -263,8 +264,8 @@ def run_app(
 
 def holds_drawn(rows: list[str], text: str) -> bool:
     """Return whether a text is on the screen in big type of any size."""
-    for size in SIZES:
-        drawn = draw(text, size)
+    for size, above in itertools.product(SIZES, (0, 1)):
+        drawn = [row for row in draw(text, size, above=above) if row.strip()]
         for top in range(len(rows) - len(drawn) + 1):
             at = rows[top].find(drawn[0])
             while at >= 0:

@@ -62,12 +62,13 @@ def signed(here: ViewState, *reasons: str) -> list[str]:
             state(snapshot(link__age_s=Unknown(Reason.NO_AUTOPILOT)), since_received_s=3.0),
             ["!! STALE: old figures, no new data"],
         ),
-        # a paused replay does not age; a running one does
+        # a replay ages by the gaps of its log alone, paused or running
         (state(since_received_s=99.0, replay=replayed(paused=True)), ["no alerts"]),
         (state(since_received_s=99.0, replay=replayed(720.0)), ["no alerts"]),
+        (state(since_received_s=99.0, replay=replayed()), ["no alerts"]),
         (
-            state(since_received_s=9.0, replay=replayed()),
-            ["!! STALE: figures 9 s old, no feed"],
+            state(snapshot(link__age_s=9.0), replay=replayed()),
+            ["!! STALE: figures 9 s old, no new data"],
         ),
         (waiting(since_received_s=99.0), ["- waiting for the first data"]),
         (waiting(problem="no feed at x"), ["! no feed at x"]),
@@ -153,6 +154,6 @@ def test_the_frame_has_the_reasons_of_unknown_small_figures() -> None:
     none = Unknown(Reason.NO_BATTERY)
     content = frame_content(state(snapshot(battery=none), replay=replayed()))
     assert [notice.text for notice in content.notices] == [
-        "left: no [battery] in the craft profile"
+        "usable, charge: no [battery] in the craft profile"
     ]
     assert content.replay.status == "playing 4x"

@@ -7,8 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from groundside.dashboard.drawing.block_font import fitting
 from groundside.dashboard.layout.frame_rows import VIEW_ROWS_LEAST, frame_rows
-from groundside.dashboard.layout.ride_rows import ride_rows
+from groundside.dashboard.layout.ride_rows import BIG_FIGURE_TEMPLATE, ride_rows
 
 
 @given(
@@ -40,6 +41,23 @@ def test_rows_never_exceed_the_height(
         assert frame.actions >= needed["actions"]
     rows = ride_rows(size[0], frame.view, cue=cue)
     assert rows.total + rows.spare == frame.view
+    if cue and size[0] >= 40 and size[1] >= 22:
+        # The cue once was one row of ordinary text while the caution stood.
+        assert rows.cue >= 3
+
+
+@pytest.mark.parametrize("cue", [False, True])
+@pytest.mark.parametrize(
+    "size", [(40, 36), (60, 26), (80, 21), (48, 34), (76, 54), (92, 64), (240, 30)]
+)
+def test_the_glance_fills_the_room(size: tuple[int, int], cue: bool) -> None:
+    # Digits of 14 rows once stood in a screen of 70.
+    rows = ride_rows(*size, cue=cue)
+    across = 2 if rows.side_by_side else 1
+    letters = fitting(BIG_FIGURE_TEMPLATE, size[0] // across - 2, rows.figure - 1)
+    assert letters is not None
+    assert rows.spare <= (1 if cue else size[1] // 4)
+    assert rows.figure * (3 - across) + rows.cue >= (0.7 if cue else 0.55) * size[1]
 
 
 @pytest.mark.parametrize("touch", [False, True])
@@ -53,7 +71,7 @@ def test_buttons_on_a_phone_are_three_rows_high(size: tuple[int, int], touch: bo
 
 @pytest.mark.parametrize(
     ("size", "cue", "figure", "cue_rows"),
-    [((40, 22), False, 7, 0), ((40, 22), True, 5, 6), ((80, 24), True, 10, 6)],
+    [((40, 22), False, 7, 0), ((40, 22), True, 5, 6), ((80, 24), True, 10, 7)],
 )
 def test_big_figures_are_big(size: tuple[int, int], cue: bool, figure: int, cue_rows: int) -> None:
     rows = ride_rows(size[0], frame_rows(*size).view, cue=cue)

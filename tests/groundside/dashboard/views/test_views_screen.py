@@ -7,7 +7,9 @@ import pytest
 
 from groundside.connection.source import Update
 from groundside.dashboard.drawing.painted import Painted
+from groundside.dashboard.drawing.plotting import plot_area
 from groundside.dashboard.views.all import VIEWS
+from groundside.dashboard.widgets.plot import Plot
 from groundside.words.units import CHOICES
 from onboard.contract.alerts import Alert, AlertCode
 from onboard.contract.trip_line import TripLine
@@ -37,6 +39,16 @@ async def press(here: SteeredApp, *keys: str) -> None:
 
 def together(here: SteeredApp) -> str:
     return " ".join(here.text.split())
+
+
+async def tap_on_tick(here: SteeredApp, number: str) -> float:
+    plot = here.app.screen.query_one("#trip-plot0", Plot)
+    area = plot_area(plot.content, plot.size.width, plot.size.height)
+    assert area is not None
+    (column,) = (column for column, text in area.x_labels if text == number)
+    await here.pilot.click("#trip-plot0", offset=(area.left + column, 3))
+    await here.show()
+    return float(number)
 
 
 @pytest.mark.parametrize("size", SCREENS)
@@ -113,19 +125,13 @@ def test_a_tap_on_the_trip_goes_to_that_place(units: str) -> None:
         replay = replayed(421.2, paused=True, duration_s=600.0)
         await here.give(Update(snapshot(), trip_line=TRIP_LINE, replay=replay))
         await press(here, "3", "x")
-        plot = here.app.screen.query_one("#trip-plot0")
-        await here.pilot.click("#trip-plot0", offset=(plot.size.width - 2, 3))
-        await here.show()
-        (name, distance_m) = places.asked[-1]
-        assert name == "go_to_distance"
-        # the axis ends at 1.2 km, or at 0.7 NM
-        assert distance_m == pytest.approx(1200.0 if units == "km/h" else 1296.4, abs=25.0)
+        tenths = await tap_on_tick(here, "0.6")
+        unit_m = CHOICES[units].distance_unit_m
+        assert places.asked[-1] == ("go_to_distance", pytest.approx(tenths * unit_m))
         await press(here, "x")
-        plot_middle = 6 + (plot.size.width - 7) // 2
-        await here.pilot.click("#trip-plot0", offset=(plot_middle, 3))
-        await here.show()
-        # The line begins at 10 s of stream time, which is place 0, and the axis ends at 10 min.
-        assert places.asked[-1] == ("go_to", pytest.approx(0.5, abs=0.03))
+        minutes = await tap_on_tick(here, "6")
+        # The line begins at 10 s of stream time, which is place 0, and ends at 10 min.
+        assert places.asked[-1] == ("go_to", pytest.approx(minutes / 10.0))
 
     run_app((80, 24), act, places=places)
 
