@@ -58,6 +58,8 @@ ORDER = (
     "groundside.studies",
     "groundside.connection",
     "groundside.dashboard.drawing",
+    "groundside.dashboard.lock",
+    "groundside.dashboard.sounds",
     "groundside.dashboard.view_state",
     "groundside.dashboard.notices",
     "groundside.dashboard.target_choice",

@@ -205,9 +205,8 @@ def _draw_lines(grid: _Grid, content: PlotContent, area: PlotArea) -> None:
     for mark in content.marks:
         if mark.top is not None and 0.0 <= _share(mark.x, content.x) <= 1.0:
             place = round(dot_x(mark.x))
-            for y in range(
-                curve.high - 1, max(-1, round(dot_y(min(mark.top, content.y.high))) - 1), -2
-            ):
+            top = round(dot_y(min(mark.top, content.y.high)))
+            for y in range(curve.high - 1, max(-1, top - 1), -2):
                 drops.dot(place, y)
     for row in range(rows):
         for column in range(columns):
@@ -282,10 +281,9 @@ def _draw_bar(grid: _Grid, content: PlotContent, area: PlotArea, bar: PlaceBar) 
         return min(max(0, _column(x, content.x, area)), area.columns - 1)
 
     end, ready, now = column(bar.end), column(bar.ready), column(bar.now)
-    cells = [
-        PLAYED if place < now else READY if place <= ready else AHEAD for place in range(end + 1)
-    ]
-    grid.write(area.left, row, "".join(cells), BAR)
+    ready = max(now, ready)
+    cells = PLAYED * now + READY * (ready - now) + AHEAD * (end + 1 - ready)
+    grid.write(area.left, row, cells, BAR)
     for event in bar.events:
         grid.write(area.left + column(event), row, TICK, BAR)
     grid.write(area.left + now, row, "N", MARK)

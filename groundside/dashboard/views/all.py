@@ -20,9 +20,9 @@ VIEWS: tuple[type[View], ...] = (
     TripView,
     HomeView,
     TrackView,
-    CraftView,
     RunsView,
     AimView,
+    CraftView,
     MoreView,
 )
 """In the order of their tabs; the position is the view's key, from 1."""

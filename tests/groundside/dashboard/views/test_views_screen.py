@@ -83,7 +83,7 @@ def test_every_view_shows_its_content(size: tuple[int, int]) -> None:
         assert "40 deg to the right" in together(here)
         assert "ENOUGH" in here.text
 
-        await press(here, "5")
+        await press(here, "8")
         pages = [here.text]
         while "next page" in here.text and len(pages) < 4:
             await press(here, "n")

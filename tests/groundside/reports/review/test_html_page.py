@@ -24,7 +24,7 @@ def test_a_page_of_one_ride() -> None:
     for text in (
         "harbour_loop.tlog demo skiff, 2025-06-14 09:30 UTC",
         "consumption 52.3 Wh/km (50.2 to 54.5)",
-        "8.1 to 9.0 00:00:35 0.08 2.9 296 35.7 (34.0 to 37.4)",
+        "8 to 10 00:01:03 0.15 5.7 325 38.8 (37.1 to 40.6)",
         "left 815 Wh (742 to 889)",
         "water not known: needs steady stretches",
         "In brackets: the ends of the 95 % interval.",
@@ -90,7 +90,7 @@ def test_hostile_text_is_escaped(evil: str) -> None:
             good.result,
             events=(LogEvent(3.0, Alert(AlertCode.SOURCE_SILENT, sources=(evil,))),),
             curve=Unknown(Reason.NEWER, name=evil),
-            bands=(),
+            ridden=replace(good.result.ridden, cells=()),
             battery=Unknown(Reason.NEWER, name=evil),
             set_and_drift=Unknown(Reason.NEWER, name=evil),
         ),
