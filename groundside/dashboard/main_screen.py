@@ -172,6 +172,7 @@ class MainScreen(Screen[None], Kept):
             actions=len(rows_of(buttons, size.width)) if buttons else 0,
             age=self._age.content is None or self._age.content.needed,
             replay=bool(self._replay_buttons),
+            bar=not self.view.has_time_bar,
             touch=self._touch,
         )
         locked = state is not None and state.lock.locked

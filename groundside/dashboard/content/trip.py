@@ -5,6 +5,7 @@ from bisect import bisect_left
 from collections.abc import Callable
 
 from groundside.connection.source import ReplayState
+from groundside.dashboard.content.frame import replay_content
 from groundside.dashboard.content.items import Block, Item
 from groundside.dashboard.drawing.plot_content import (
     Axis,
@@ -44,7 +45,9 @@ class TripContent:
     blocks: tuple[Block, ...]
 
 
-def trip_content(state: ViewState, panels: tuple[str, ...], *, over_distance: bool) -> TripContent:
+def trip_content(
+    state: ViewState, panels: tuple[str, ...], *, over_distance: bool, bar: bool = False
+) -> TripContent:
     """Return the content of the trip view.
 
     Parameters
@@ -55,12 +58,14 @@ def trip_content(state: ViewState, panels: tuple[str, ...], *, over_distance: bo
         Those of `PANELS` to show.
     over_distance
         Whether the x axis is distance instead of time.
+    bar
+        Whether to show a replay's place as a bar under each plot, and in words above it.
     """
     series = trip_series(state.trip_line)
     if len(series.t_s) < 2:
         why = "no trip yet: it begins with the first energy and distance counted"
         return TripContent(tuple(PlotContent(why=why) for _ in panels), (_sums(state),))
-    places = _Places(state, series, over_distance)
+    places = _Places(state, series, over_distance, bar)
     return TripContent(
         tuple(_panel(panel, state, series, places) for panel in panels), (_sums(state),)
     )
@@ -92,15 +97,27 @@ def _ahead_s(state: ViewState, replay: ReplayState) -> float:
     return state.snapshot.t_s - replay.t_s
 
 
+def place_words(replay: ReplayState | None) -> tuple[str, ...]:
+    """Return how a replay is going, and its place."""
+    if replay is None:
+        return ()
+    content = replay_content(replay)
+    return content.status, f"{content.at} of {content.of}"
+
+
 class _Places:
     """The x axis and the marks on it."""
 
-    def __init__(self, state: ViewState, series: TripSeries, over_distance: bool) -> None:
+    def __init__(
+        self, state: ViewState, series: TripSeries, over_distance: bool, with_bar: bool
+    ) -> None:
         self._state, self._series, self._over_distance = state, series, over_distance
         self.x = tuple(map(self._x_of, range(len(series.t_s))))
         unit = state.units.distance_name if over_distance else "min"
-        self.bar = self._bar()
-        self.axis = Axis(0.0, max(self.x[-1], self.bar.end if self.bar else 0.0, 1e-3), unit)
+        bar = self._bar()
+        self.axis = Axis(0.0, max(self.x[-1], bar.end if bar else 0.0, 1e-3), unit)
+        self.bar = bar if with_bar else None
+        self.words = () if self.bar is None else place_words(state.replay)
         self.marks = (*self._events(), *self._now())
 
     def _x_of(self, point: int) -> float:
@@ -157,7 +174,7 @@ def _panel(panel: str, state: ViewState, series: TripSeries, places: _Places) ->
         "power": (series.power_w, float, "W", "battery power"),
         "speed": (series.speed_mps, units.speed, units.speed_name, "speed"),
         "cost": (series.wh_per_km, units.consumption, units.consumption_name, "consumption"),
-        "left": (_left(state, series), float, "Wh", "energy left, by what is known now"),
+        "left": (_left(state, series), float, "Wh", "usable energy, by what is known now"),
     }
     column, convert, unit, title = columns[panel]
     y = tuple(None if value is None else convert(value) for value in column)
@@ -168,7 +185,7 @@ def _panel(panel: str, state: ViewState, series: TripSeries, places: _Places) ->
             why = reason_text(left, units)
         return PlotContent(title=(f" {title}",), why=f"{title}: {why}")
     return PlotContent(
-        title=(f" {title}",),
+        title=(f" {title}", *places.words),
         x=places.axis,
         y=Axis(min(0.0, *known), round_top(_top(known, panel)), unit),
         trace=Trace(places.x, y),

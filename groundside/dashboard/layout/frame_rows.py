@@ -2,8 +2,9 @@
 
 from onboard.dataclass import dataclass
 
-NARROW_COLUMNS, TALL_ROWS = 60, 32
-"""A narrower terminal is taken for a phone; a narrower or taller one gets buttons for thumbs."""
+NARROW_COLUMNS, TALL_ROWS, LAPTOP_COLUMNS = 60, 32, 110
+"""A narrower terminal is taken for a phone; one that is narrower, or taller and no laptop's, gets
+buttons for thumbs."""
 ONE_ROW_COLUMNS = 72
 """Width from which every tab has room for its key before its label: a narrower one has it above."""
 AGE_ROWS = 24
@@ -46,6 +47,7 @@ def frame_rows(
     actions: int = 0,
     age: bool = True,
     replay: bool = False,
+    bar: bool = True,
     touch: bool = False,
 ) -> FrameRows:
     """Allot the rows around a view.
@@ -63,11 +65,13 @@ def frame_rows(
     age
         Whether the age of the data must be shown: they are old, or a result stands there.
     replay
-        Whether to show a replay's time bar with its buttons.
+        Whether to show a replay's buttons.
+    bar
+        Whether to show its time bar, too: some views show it themselves.
     touch
         Whether the terminal is known to be a touch screen.
     """
-    for_thumbs = touch or width < NARROW_COLUMNS or height >= TALL_ROWS
+    for_thumbs = touch or width < NARROW_COLUMNS or (height >= TALL_ROWS and width < LAPTOP_COLUMNS)
     each = BUTTON_ROWS if for_thumbs else 1
     tab_rows = rows_of_tabs(width)
     each_tab = max(each, 2) if width < ONE_ROW_COLUMNS else each
@@ -82,7 +86,7 @@ def frame_rows(
         "notices": notices,
         "caution": 0 if not caution else BUTTON_ROWS if touch else 1,
         "age": int(age or height >= AGE_ROWS),
-        "replay": int(replay),
+        "replay": int(replay and bar),
     }
     lines = {"controls": int(replay), "actions": actions, "tabs": tab_rows}
 

@@ -1,11 +1,8 @@
 """The overview beside the glance on a wide screen: curve, track, way home, and the trip."""
 
-from dataclasses import replace
-
 from textual.containers import Container
 
 from groundside.dashboard.content.curve import curve_content
-from groundside.dashboard.content.frame import ReplayContent, replay_content
 from groundside.dashboard.content.home import home_content
 from groundside.dashboard.content.track import track_content
 from groundside.dashboard.content.trip import trip_content
@@ -41,18 +38,15 @@ class Overview(Kept, Container):
         )
         self._curve.styles.width, self._track.styles.width = places.curve, places.track
 
+    @property
+    def shows_place(self) -> bool:
+        """Whether a replay's place stands under the trip's plot."""
+        return self._trip.content is not None and self._trip.content.bar is not None
+
     def show(self, state: ViewState, choice: TripChoice) -> None:
         """Draw a state."""
         self._curve.content = curve_content(state, of_consumption=False).plot
         self._track.content = track_content(state)
         self._home.content = home_content(state)
-        trip = trip_content(state, (choice.panel,), over_distance=choice.over_distance).plots[0]
-        self._trip.content = replace(trip, title=(*trip.title, *_place_text(state)))
-
-
-def _place_text(state: ViewState) -> tuple[str, ...]:
-    """Return the state of a replay and its place, for the title of the trip's plot."""
-    if state.replay is None:
-        return ()
-    replay: ReplayContent = replay_content(state.replay)
-    return replay.status, f"{replay.at} of {replay.of}"
+        trip = trip_content(state, (choice.panel,), over_distance=choice.over_distance, bar=True)
+        self._trip.content = trip.plots[0]

@@ -39,7 +39,7 @@ class RideView(View):
     @property
     def has_time_bar(self) -> bool:
         """Whether the view shows a replay's place itself."""
-        return self._wide
+        return self._wide and self._overview.shows_place
 
     def on_resize(self, _event: events.Resize) -> None:
         """Show the overview if there is room for it."""
@@ -59,7 +59,8 @@ class RideView(View):
 
     def _key(self, state: ViewState) -> object:
         """Return what makes the overview redraw at once."""
-        return state.stale, state.units, self._choice.panel, self._choice.over_distance
+        choice = self._choice
+        return state.started, state.stale, state.units, choice.panel, choice.over_distance
 
     def buttons(self) -> tuple[Button, ...]:
         """Return the choice of the trip's plot on a wide screen."""

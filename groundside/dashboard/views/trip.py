@@ -65,7 +65,9 @@ class TripView(View):
         key = (state.stale, state.units, panels, self._choice.over_distance)
         if not self._redraw.due(state.now_s, key):
             return
-        content = trip_content(state, panels, over_distance=self._choice.over_distance)
+        content = trip_content(
+            state, panels, over_distance=self._choice.over_distance, bar=len(panels) == 1
+        )
         for plot, drawn in zip(self._plots, content.plots, strict=False):
             plot.content = drawn
         self._page.content = content.blocks
@@ -73,7 +75,7 @@ class TripView(View):
     @property
     def has_time_bar(self) -> bool:
         """Whether the view shows a replay's place itself."""
-        return len(self._panels()) == 1
+        return self._plots[0].content is not None and self._plots[0].content.bar is not None
 
     def buttons(self) -> tuple[Button, ...]:
         """Return the choice of panels, unless all are visible, and that of the axis."""

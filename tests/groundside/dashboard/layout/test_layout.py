@@ -90,7 +90,8 @@ def test_a_touch_screen_has_only_buttons_of_three_rows(
         ((71, 24), 2),
         ((72, 24), 1),
         ((80, 19), 1),
-        ((120, 40), 3),
+        ((100, 40), 3),
+        ((120, 40), 1),
     ],
 )
 def test_tabs_stand_in_two_rows_on_a_phone_held_upright(size: tuple[int, int], tabs: int) -> None:
