@@ -1,5 +1,7 @@
 """The trip line holds where the craft was: who gets the snapshots gets it, and nobody else."""
 
+import asyncio
+import json
 from pathlib import Path
 
 import pytest
@@ -9,6 +11,8 @@ from onboard.contract.trip_line import TripLine
 from onboard.crew import door as door_module
 from onboard.crew.joining import REFUSED, Join
 from onboard.crew.members import CrewBook
+from onboard.errors import FeedError
+from onboard.feed.server import FeedServer
 from tests.onboard.crew.doors import Viewer, member, open_door, paired_folder, play
 
 WAY = ((45.00001, -30.0), (45.00002, -30.0))
@@ -52,5 +56,20 @@ def test_no_other_gets_it(tmp_path: Path) -> None:
                 there.feed.publish(LINE, 0.0)
                 assert await stranger.rest() in (REFUSED, b"")
                 stranger.leave()
+
+    play(scene)
+
+
+def test_the_plain_feed_on_this_board_gives_it_too_and_to_no_other_board() -> None:
+    async def scene() -> None:
+        feed = FeedServer()
+        with pytest.raises(FeedError):
+            await feed.open("0.0.0.0", 0, "skiff", greeting=lambda: LINE)
+        port = await feed.open("127.0.0.1", 0, "skiff", greeting=lambda: LINE)
+        reader, writer = await asyncio.open_connection("127.0.0.1", port)
+        kinds = [json.loads(await reader.readline())["kind"] for _ in range(2)]
+        assert kinds == ["hello", "trip_line"]
+        writer.transport.abort()
+        await feed.close()
 
     play(scene)
