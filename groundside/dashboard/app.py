@@ -15,7 +15,7 @@ from textual.worker import Worker, WorkerState
 from groundside.connection.commands import mark
 from groundside.connection.preferences import Preferences
 from groundside.connection.source import ReplayState, SnapshotSource
-from groundside.dashboard.content.runs import missing, open_run
+from groundside.dashboard.content.runs import asks_for_charge, missing, open_run
 from groundside.dashboard.end_watch import EndWatch
 from groundside.dashboard.keys import Needs, usable_keys
 from groundside.dashboard.live_trip_line import LiveTripLine
@@ -24,8 +24,10 @@ from groundside.dashboard.themes import MONO, SUN, THEMES, VARIABLES, next_theme
 from groundside.dashboard.view_state import ViewState
 from groundside.dashboard.views.all import VIEW_KEYS, make_views
 from groundside.dashboard.views.base import View
+from groundside.dashboard.views.runs import ASKS_CHARGE, RunsView
 from groundside.dashboard.widgets.button_bar import Button, ButtonBar
 from groundside.dashboard.widgets.caution_bar import CautionBar
+from groundside.dashboard.widgets.notice_bar import NoticeBar
 from groundside.dashboard.widgets.replay_bar import ReplayBar
 from groundside.terminal import served_by
 from groundside.words.units import Units, next_units
@@ -249,6 +251,14 @@ class DashboardApp(App[None]):
             places.go_to(message.fraction)
         elif message.distance_m is not None:
             places.go_to_distance(message.distance_m)
+
+    def on_notice_bar_tapped(self, _message: NoticeBar.Tapped) -> None:
+        """Lead to the answer, if the notices ask whether the pack was charged."""
+        if asks_for_charge(self._snapshot) and self._source.command_sender is not None:
+            self.action_view(RunsView.NAME)
+            self.tick()
+            self._main.view.pressed(ASKS_CHARGE)
+            self.tick()
 
     def on_replay_bar_tapped(self, message: ReplayBar.Tapped) -> None:
         """Go to where the time bar was tapped."""
