@@ -78,12 +78,14 @@ def cue_of(shown: dict[str, Any], **more: Any) -> CueContent:
             changed(
                 TO_GO,
                 cue=NO_CURVE,
-                reason=Stand(Standing.CANNOT_BE_MADE, best_m=3704.0, best_speed_mps=2.0),
+                reason=Stand(
+                    Standing.CANNOT_BE_MADE, to_go_m=18_520.0, best_m=3704.0, best_speed_mps=2.0
+                ),
             ),
             {"units": KN},
             "",
             (
-                "No speed tried surely makes the distance: 2.0 NM is sure, at 3.9 kn.",
+                "Target, 10.0 NM to go: not sure at any speed tried. 2.0 NM is sure, at 3.9 kn.",
                 "2.81 NM to go",
             ),
         ),
