@@ -12,6 +12,7 @@ export class Link extends EventTarget {
   #socket = null;
   #early = []; // what came before the emulator was there; null since
   #size;
+  #started; // the size at the websocket's start
   #askedAt = 0; // when an answer was first waited for [ms]; 0 while none is
   #onOpen;
   #onOutput;
@@ -34,9 +35,17 @@ export class Link extends EventTarget {
 
   get size() { return this.#size; }
 
+  // Send the size again: a dashboard that was just starting may have missed it.
+  sendSize() {
+    const { width, height } = this.#started;
+    if (width !== this.#size.width || height !== this.#size.height) {
+      this.send(JSON.stringify(["resize", this.#size]));
+    }
+  }
+
   // Open a websocket; the dashboard that this tab had is found by the tab's name.
   connect() {
-    const { width, height } = this.#size;
+    const { width, height } = this.#started = this.#size;
     const scheme = location.protocol === "https:" ? "wss://" : "ws://";
     const socket = new PlainWebSocket(
       `${scheme}${location.host}/ws?tab=${tab}&width=${width}&height=${height}`);

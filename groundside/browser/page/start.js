@@ -26,6 +26,7 @@ const link = new Link(likelySize(...shape), {
     signal(bells);
     if (letters >= DRAWN) colourPage(paperOf(bytes, link.size.width * link.size.height));
     if (drawn < DRAWN && (drawn += letters) >= DRAWN) {
+      link.sendSize();
       // The emulator draws in the next frame.
       requestAnimationFrame(() => requestAnimationFrame(uncover));
     }
