@@ -66,7 +66,7 @@ def gaps(line: TripLine) -> tuple[bool, ...]:
     found = [False]
     for n, step in enumerate(steps):
         # Of the newest step it is not known yet: the next point will show it.
-        around = max(line.every_s, *steps[max(0, n - 1) : n], *steps[n + 1 : n + 2])
+        around = max((line.every_s, *steps[max(0, n - 1) : n], *steps[n + 1 : n + 2]))
         last = n + 1 == len(steps)
         found.append(not last and step > max(GAP_S, GAP_STEPS * around))
     return tuple(found[: len(line.t_s)])

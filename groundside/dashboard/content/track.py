@@ -4,9 +4,11 @@ import itertools
 import math
 from bisect import bisect_left
 
+import numpy as np
+
 from groundside.dashboard.drawing.track_content import CraftPlace, Place, TrackContent, TrackPiece
 from groundside.dashboard.view_state import ViewState
-from groundside.studies.trip_series import gaps, trip_series
+from groundside.studies.trip_series import TripSeries, gaps, trip_series
 from groundside.words.reasons import reason_text
 from groundside.words.units import METRES_IN_KILOMETRE, Units
 from onboard.contract.figure import Unknown
@@ -42,11 +44,13 @@ def track_content(state: ViewState, *, near: bool = False) -> TrackContent:
     origin = next((place for place in map(_sound, line.position_deg) if place), here)
     if origin is None:
         return TrackContent(why=_why(state))
-    limits = _limits(line, state.units)
+    series = trip_series(line)
+    limits = _limits(series, state.units)
     craft = None
     if here is not None:
         craft = CraftPlace(_place(origin, here), _ahead_deg(state), stale=state.stale)
-    pieces = _pieces(line, origin, state.units, limits)
+    shades = _shades(series, limits, state.units) or (None,) * len(line.t_s)
+    pieces = _pieces(line, _places(line, origin), shades)
     if not pieces and craft is None:
         return TrackContent(why=_why(state))
     return TrackContent(
@@ -105,43 +109,57 @@ def _home(state: ViewState, craft: Place) -> Place | None:
     )
 
 
+def _places(line: TripLine, origin: Position) -> list[Place | None]:
+    """Return each point's place."""
+    sound = [_sound(position) for position in line.position_deg]
+    known = [position for position in sound if position is not None]
+    if not known:
+        return [None] * len(sound)
+    latitude, longitude = np.array(known).T
+    east, north = local_offset_m(origin[0], origin[1], latitude, longitude)
+    places = iter(zip(east.tolist(), north.tolist(), strict=True))
+    return [None if position is None else next(places) for position in sound]
+
+
+def _shades(
+    series: TripSeries, limits: tuple[float, float] | None, units: Units
+) -> tuple[int | None, ...]:
+    """Return the class of consumption of the way to each point; None where it is unknown."""
+    return tuple(
+        None if cost is None or limits is None else bisect_left(limits, units.consumption(cost))
+        for cost in series.wh_per_km
+    )
+
+
 def _pieces(
-    line: TripLine, origin: Position, units: Units, limits: tuple[float, float] | None
+    line: TripLine, places: list[Place | None], shades: tuple[int | None, ...]
 ) -> tuple[TrackPiece, ...]:
     """Return the way in pieces: a gap in time or in the positions parts two."""
-    costs = trip_series(line).wh_per_km or (None,) * len(line.t_s)
     pieces: list[TrackPiece] = []
     rows: list[tuple[float, float, float, int | None]] = []
     made_m = 0.0
-    for n, (position, gap) in enumerate(zip(line.position_deg, gaps(line), strict=True)):
-        sound = _sound(position)
-        if (gap or sound is None) and rows:
+    for n, (place, gap) in enumerate(zip(places, gaps(line), strict=True)):
+        if (gap or place is None) and rows:
             pieces.append(TrackPiece(*zip(*rows, strict=True)))
             rows = []
-        if sound is None:
+        if place is None:
             continue
-        east, north = _place(origin, sound)
         if rows:
-            away = math.hypot(east - rows[-1][1], north - rows[-1][2])
-            if line.distance_m[n] - made_m < AT_REST_M or away < AT_REST_M:
+            away_m = math.hypot(place[0] - rows[-1][1], place[1] - rows[-1][2])
+            if min(line.distance_m[n] - made_m, away_m) < AT_REST_M:
                 continue
-        cost = costs[n]
-        shade = None
-        if cost is not None and limits is not None:
-            shade = bisect_left(limits, units.consumption(cost))
-        rows.append((line.t_s[n], east, north, shade))
+        rows.append((line.t_s[n], *place, shades[n]))
         made_m = line.distance_m[n]
     if rows:
         pieces.append(TrackPiece(*zip(*rows, strict=True)))
     return tuple(pieces)
 
 
-def _limits(line: TripLine, units: Units) -> tuple[float, float] | None:
+def _limits(series: TripSeries, units: Units) -> tuple[float, float] | None:
     """Return the ends of the middle class of consumption, in the reader's unit.
 
     Thirds of the way made, but no closer to its middle consumption than `UNLIKE`.
     """
-    series = trip_series(line)
     known: list[tuple[float, float]] = []
     for n in range(1, len(series.t_s)):
         cost, way_m = series.wh_per_km[n], series.distance_m[n] - series.distance_m[n - 1]

@@ -31,8 +31,8 @@ LEGEND_FROM_ROWS = 8
 LEAST_COLUMNS, LEAST_ROWS = 12, 4
 SAMPLES = {CHEAP: "⠒⠒", MIDDLE: "⠶⠶", DEAR: "⠿⠿"}
 """Strokes of the three widths, for the legend."""
-BAR_MOST_SHARE = 0.3
-"""Longest scale bar, as a share of the width."""
+BAR_MOST_SHARE, BAR_MOST_DOTS = 0.3, 48
+"""Longest scale bar: as a share of the width, and in dots."""
 
 
 def track_lines(content: TrackContent, width: int, height: int) -> list[Line]:
@@ -51,9 +51,7 @@ def track_lines(content: TrackContent, width: int, height: int) -> list[Line]:
         No more than `height` lines, none wider than `width`; styles are among `STYLES`.
     """
     if content.why is not None or width < LEAST_COLUMNS or height < LEAST_ROWS:
-        text = wrapped(content.why or "too little room for the track", max(8, width - 4))
-        above = max(0, (height - len(text)) // 2)
-        return [*([] for _ in range(above)), *([(f"  {row}", LABEL)] for row in text)][:height]
+        return _reason(content.why or "too little room for the track", width, height)
     top = map_top(content, height)
     rows = height - top - 1
     frame = map_frame(content, width, height)
@@ -61,6 +59,13 @@ def track_lines(content: TrackContent, width: int, height: int) -> list[Line]:
     _put_places(cells, content, frame, width, rows)
     legend = [_legend(content, width)] if top else []
     return [*legend, *map(_merged, cells), _foot(content, frame, width)]
+
+
+def _reason(why: str, width: int, height: int) -> list[Line]:
+    """Write in the middle why there is no track."""
+    rows = wrapped(why, max(8, width - 4))
+    above: list[Line] = [[] for _ in range(max(0, (height - len(rows)) // 2))]
+    return [*above, *([(shortened(f"  {row}", width), LABEL)] for row in rows)][:height]
 
 
 def map_top(content: TrackContent, height: int) -> int:
@@ -86,8 +91,14 @@ def _way(
         ]
         for row in range(rows)
     ]
+    boxes = [
+        _cell(frame, place, width, rows)
+        for place in (content.home, content.craft.place if content.craft else None)
+        if place is not None
+    ]
     for arrow in strokes.arrows:
-        cells[arrow.row][arrow.column] = arrow.sign, ARROW
+        if all(arrow.row != row or abs(arrow.column - column) > 3 for column, row in boxes):
+            cells[arrow.row][arrow.column] = arrow.sign, ARROW
     return cells
 
 
@@ -167,18 +178,22 @@ def _legend(content: TrackContent, width: int) -> Line:
 
 def _foot(content: TrackContent, frame: TrackFrame, width: int) -> Line:
     """Return the bottom row: which way is north, the scale, and the letters' words."""
-    dots, length = scale_bar(frame, content.length_units, int(2 * width * BAR_MOST_SHARE))
+    most = min(BAR_MOST_DOTS, int(2 * width * BAR_MOST_SHARE))
+    dots, length = scale_bar(frame, content.length_units, most)
     parts = (
         "▲ north",
         f"{_bar(dots)} {length}" if dots else "",
         "N now" if content.craft is not None else "",
         "H home" if content.home is not None else "",
     )
-    text = ""
-    for part in filter(None, parts):
-        if len(text) + 2 + len(part) <= width:
-            text += f"  {part}" if text else f" {part}"
-    return [(text, LABEL)]
+    shown = list(filter(None, parts))
+    for between in ("  ", " "):
+        text = " " + between.join(shown)
+        if len(text) <= width:
+            return [(text, LABEL)]
+    while len(shown) > 1 and len(" " + " ".join(shown)) > width:
+        shown.pop()
+    return [(shortened(" " + " ".join(shown), width), LABEL)]
 
 
 def _bar(dots: int) -> str:

@@ -16,8 +16,8 @@ stays small. Common practice, no source."""
 MARGIN_DOTS = 4
 """Room at each edge, for the boxes with letters and the line's own width [dots]."""
 
-STEPS = (1.0, 1.2, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
-"""Scales, times a power of ten [m per dot]: the picture holds still while the track grows."""
+STEPS_PER_POWER = 20
+"""Scales per power of ten, evenly apart: the picture holds still while the track grows."""
 
 
 @dataclass(frozen=True)
@@ -78,8 +78,8 @@ def _on_grid(middle: Place, dot_m: float, wide: int, high: int) -> TrackFrame:
 
 
 def _rounded_up(dot_m: float) -> float:
-    power = 10.0 ** math.floor(math.log10(dot_m))
-    return power * next(step for step in (*STEPS, 100.0) if step * power >= dot_m * (1.0 - 1e-9))
+    steps = math.ceil(math.log10(dot_m) * STEPS_PER_POWER - 1e-6)
+    return math.pow(10.0, steps / STEPS_PER_POWER)
 
 
 def scale_bar(
