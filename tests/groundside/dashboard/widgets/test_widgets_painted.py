@@ -175,6 +175,7 @@ def test_a_danger_is_shown_in_full(size: tuple[int, int]) -> None:
 VALUES: dict[str, Any] = {
     **{"volts_v": 40.0, "cell": 3, "cell_v": 3.01, "apart_v": 0.21, "source": "battery 1"},
     **{"temperature_degc": 95.0, "left_wh": 112.0, "best_m": 3704.0, "best_speed_mps": 2.0},
+    "to_go_m": 9000.0,
     **{"more_fraction": 0.31, "off_fraction": 0.12, "sources": ("battery 1",)},
     **{"since_utc_s": 1.7e9, "age_s": 360.0, "bytes": 123456, "faults": 3, "name": "of tomorrow"},
     **{"link": "/dev/ttyAMA0", "problem": "", "errno": 5, "path": "/var/ride", "before": "/a"},
