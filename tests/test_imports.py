@@ -72,6 +72,7 @@ ORDER = (
     "groundside.dashboard",
     "groundside.replay",
     "groundside.demo",
+    "groundside.dashboard.pictures",
     "groundside.browser",
     "groundside.reports",
     "groundside.command_line",

@@ -16,7 +16,7 @@ from groundside.connection.commands import mark
 from groundside.connection.preferences import Preferences
 from groundside.connection.source import ReplayState, SnapshotSource
 from groundside.dashboard.caution_memory import CautionMemory
-from groundside.dashboard.content.runs import missing
+from groundside.dashboard.content.runs import asks_for_charge, missing
 from groundside.dashboard.ears import Ears
 from groundside.dashboard.end_watch import EndWatch
 from groundside.dashboard.keys import Needs, usable_keys
@@ -30,7 +30,9 @@ from groundside.dashboard.themes import MONO, SUN, THEMES, VARIABLES, next_theme
 from groundside.dashboard.view_state import ViewState
 from groundside.dashboard.views.all import VIEW_KEYS, make_views
 from groundside.dashboard.views.base import View
+from groundside.dashboard.views.runs import ASKS_CHARGE, RunsView
 from groundside.dashboard.widgets.button_bar import Button, ButtonBar
+from groundside.dashboard.widgets.notice_bar import NoticeBar
 from groundside.terminal import served_by
 from groundside.words.units import Units, next_units
 from onboard.contract.commands import Command
@@ -261,6 +263,14 @@ class DashboardApp(ReplayActions, App[None]):
         """Show the result of a command, or why it failed, for a few seconds."""
         self._done, self._refusal = done, refusal
         self._result_until_s = self._clock() + (REFUSAL_S if refusal else DONE_S)
+
+    def on_notice_bar_tapped(self, _message: NoticeBar.Tapped) -> None:
+        """Lead to the answer, if the notices ask whether the pack was charged."""
+        if asks_for_charge(self._snapshot) and self._source.command_sender is not None:
+            self.action_view(RunsView.NAME)
+            self.tick()
+            self._main.view.pressed(ASKS_CHARGE)
+            self.tick()
 
     @property
     def view_name(self) -> str:

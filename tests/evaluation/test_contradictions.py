@@ -25,7 +25,7 @@ def about(value: float, half: float) -> Figure:
 
 
 def cannot(best_m: float) -> Stand:
-    return Stand(Standing.CANNOT_BE_MADE, best_m=best_m, best_speed_mps=1.8)
+    return Stand(Standing.CANNOT_BE_MADE, to_go_m=18_520.0, best_m=best_m, best_speed_mps=1.8)
 
 
 SURE = Target(

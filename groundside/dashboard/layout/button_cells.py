@@ -12,7 +12,7 @@ from groundside.dashboard.drawing.painted import shortened
 from onboard.dataclass import dataclass
 
 LEAST_CELLS = 5
-"""Width of a button [columns]: 44 px at 9 px a column (WCAG 2.2, success criterion 2.5.5)."""
+"""Width of a button with its blank column: 44 px at 9 px each (WCAG 2.2, criterion 2.5.5)."""
 
 
 class Labelled(Protocol):
@@ -107,7 +107,7 @@ def cells(
     """
     for short, way in _ways(height, keyless=keyless):
         lines = [_lines(button, way, short=short) for button in row]
-        edges = _edges([max(line.width for line in each) for each in lines], width)
+        edges = _edges([_width(each) for each in lines], width)
         if edges:
             break
     else:
@@ -144,7 +144,11 @@ def rows_of(
 
 
 def _widths(row: Sequence[Labelled]) -> list[int]:
-    return [max(LEAST_CELLS, _lines(button, beside, short=True)[0].width) for button in row]
+    return [_width(_lines(button, beside, short=True)) for button in row]
+
+
+def _width(lines: tuple[Written, ...]) -> int:
+    return max(LEAST_CELLS - 1, *(line.width for line in lines))
 
 
 def _ways(height: int, *, keyless: bool) -> list[tuple[bool, Way]]:

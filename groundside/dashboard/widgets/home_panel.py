@@ -55,7 +55,7 @@ def panel_words(content: HomeContent, width: int) -> list[Piece]:
         (joined(tuple(filter(None, (away, content.turn[0]))), width), "way--strong"),
         *((text, "way--strong") for text in (content.why, *content.do)),
         (", ".join(filter(None, content.cost)), "way--text"),
-        (content.water, "way--quiet"),
         (CAUTIONS[0], "way--quiet"),
+        (content.water if len(content.water) <= width else "", "way--quiet"),
     ]
     return [(shortened(text, width), style) for text, style in sentences if text]

@@ -2,7 +2,9 @@
 
 from typing import ClassVar
 
+from textual import events
 from textual.geometry import Size
+from textual.message import Message
 
 from groundside.dashboard.drawing.painted import Line, Painted, wrapped
 from groundside.dashboard.notices import Notice
@@ -22,6 +24,14 @@ class NoticeBar(Painted):
         "notice--note",
         "notice--quiet",
     }
+
+    class Tapped(Message):
+        """The notices were tapped."""
+
+    def on_click(self, event: events.Click) -> None:
+        """Report a tap."""
+        event.stop()
+        self.post_message(self.Tapped())
 
     @staticmethod
     def rows_needed(notices: tuple[Notice, ...], screen: Size, caution: int = 0) -> int:

@@ -41,6 +41,8 @@ class RunsPageContent:
         Index of the selected one.
     coach
         What the coach says, in place of the runs; None without.
+    figure
+        The number that the buttons change, and its unit; empty for none.
     """
 
     content: RunsContent
@@ -48,6 +50,7 @@ class RunsPageContent:
     choices: tuple[tuple[str, str], ...] = ()
     chosen: int = 0
     coach: CoachContent | None = None
+    figure: tuple[str, str] = ("", "")
 
 
 class RunsPage(Painted):
@@ -72,6 +75,8 @@ class RunsPage(Painted):
         picture: RunsPageContent = self.content
         content = picture.content
         asked = _texts(picture.ask, width, "runs--ask") if picture.ask else []
+        if picture.figure[0]:
+            return asked + _asked_figure(*picture.figure, (width, height - len(asked)))
         if picture.coach is not None and not picture.choices:
             return asked + coach_lines(picture.coach, (width, height - len(asked)))
         lines = [_head(content, width), *asked]
@@ -96,6 +101,19 @@ class RunsPage(Painted):
 
 def _texts(text: str, width: int, style: str) -> list[Line]:
     return [[(f" {line}".ljust(width), style)] for line in wrapped(text, width - 2)]
+
+
+def _asked_figure(number: str, unit: str, room: tuple[int, int]) -> list[Line]:
+    """Draw the number that the buttons change in big type if there is room, its unit beside it."""
+    width, height = room
+    letters = fitting(number, width - len(unit) - 4, height - 1)
+    if letters is None:
+        return [[(f" {number} {unit}", "runs--figure")]][:height]
+    above = min(2, (height - letters.rows) // 2)
+    lines: list[Line] = [[] for _ in range(above)]
+    lines += [[(f"  {row} ", "runs--figure")] for row in draw(number, letters)]
+    lines[-1].append((f" {unit}", "runs--figure"))
+    return lines
 
 
 def _head(content: RunsContent, width: int) -> Line:

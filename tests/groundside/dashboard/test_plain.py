@@ -88,12 +88,15 @@ def test_a_paused_replay_is_not_stale() -> None:
 def test_alerts_are_in_the_line() -> None:
     alerts = (
         Alert(AlertCode.RESERVE_REACHED, 3.0),
-        Alert(AlertCode.CANNOT_BE_MADE, 3.0, best_m=3704.0, best_speed_mps=2.0),
+        Alert(AlertCode.CANNOT_BE_MADE, 3.0, to_go_m=18_520.0, best_m=3704.0, best_speed_mps=2.0),
         Alert(AlertCode.IMPLAUSIBLE, 3.0),
     )
     line = line_of(snapshot(alerts=alerts), CHOICES["kn"])
     assert "DANGER: Reserve or cut-off reached: land now." in line
-    assert "WARNING: No speed tried surely makes the distance: 2.0 NM is sure, at 3.9 kn." in line
+    assert (
+        "WARNING: Target, 10.0 NM to go: not sure at any speed tried. 2.0 NM is sure, at 3.9 kn."
+        in line
+    )
     assert "Impossible values" not in line
 
 

@@ -156,10 +156,13 @@ def test_the_worst_come_first() -> None:
 
 
 def test_alerts_come_first_in_the_riders_units() -> None:
-    unmade = Alert(AlertCode.CANNOT_BE_MADE, 75.0, best_m=3704.0, best_speed_mps=2.0)
+    unmade = Alert(
+        AlertCode.CANNOT_BE_MADE, 75.0, to_go_m=18_520.0, best_m=3704.0, best_speed_mps=2.0
+    )
     alerts, _ = craft_blocks(state(snapshot(alerts=(unmade,)), units=CHOICES["kn"]))
     assert [item.text for item in alerts] == [
-        "No speed tried surely makes the distance: 2.0 NM is sure, at 3.9 kn. (for 1 min 15 s)"
+        "Target, 10.0 NM to go: not sure at any speed tried. 2.0 NM is sure, at 3.9 kn."
+        " (for 1 min 15 s)"
     ]
     none, _ = craft_blocks(state())
     assert [(item.name, item.text) for item in none] == [("alert", "none")]

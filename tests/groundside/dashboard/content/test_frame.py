@@ -24,7 +24,7 @@ from tests.groundside.dashboard.steered_app import replayed, snapshot, state, wa
 LOW = Alert(AlertCode.ENERGY_LOW, 3.0, left_wh=12.0)
 TURN = Alert(AlertCode.TURN_BACK, 1.0)
 NOTE = Alert(AlertCode.IMPLAUSIBLE, 1.0)
-UNMADE = Alert(AlertCode.CANNOT_BE_MADE, 9.0, best_m=3704.0, best_speed_mps=2.0)
+UNMADE = Alert(AlertCode.CANNOT_BE_MADE, 9.0, to_go_m=18_520.0, best_m=3704.0, best_speed_mps=2.0)
 
 
 def signed(here: ViewState, *reasons: str) -> list[str]:
@@ -46,7 +46,7 @@ def signed(here: ViewState, *reasons: str) -> list[str]:
         ),
         (
             state(snapshot(alerts=(UNMADE,)), units=CHOICES["kn"]),
-            ["! No speed tried surely makes the distance: 2.0 NM is sure, at 3.9 kn."],
+            ["! Target, 10.0 NM to go: not sure at any speed tried. 2.0 NM is sure, at 3.9 kn."],
         ),
         (state(problem="no feed"), ["! no feed"]),
         (state(since_received_s=2.0), ["no alerts"]),

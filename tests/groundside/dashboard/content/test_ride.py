@@ -78,14 +78,28 @@ def cue_of(shown: dict[str, Any], **more: Any) -> CueContent:
             changed(
                 TO_GO,
                 cue=NO_CURVE,
-                reason=Stand(Standing.CANNOT_BE_MADE, best_m=3704.0, best_speed_mps=2.0),
+                reason=Stand(
+                    Standing.CANNOT_BE_MADE, to_go_m=18_520.0, best_m=3704.0, best_speed_mps=2.0
+                ),
             ),
             {"units": KN},
             "",
             (
-                "No speed tried surely makes the distance: 2.0 NM is sure, at 3.9 kn.",
+                "Target, 10.0 NM to go: not sure at any speed tried. 2.0 NM is sure, at 3.9 kn.",
                 "2.81 NM to go",
             ),
+        ),
+        # 'EASE' once stood over 'on target', where no speed surely made the distance
+        (
+            changed(
+                TO_GO,
+                speed_mps=2.0,
+                difference_fraction=0.002,
+                reason=Stand(Standing.CANNOT_BE_MADE, best_m=3704.0, best_speed_mps=2.0),
+            ),
+            {},
+            "ease",
+            ("5.20 km not sure: hold 7.2 km/h", "5.20 km to go"),
         ),
         # a cue from stale figures would steer a rider by the past
         (TO_GO, {"since_received_s": 3.0}, "", ("no cue: the data are stale",)),

@@ -24,6 +24,7 @@ from tests.groundside.dashboard.steered_app import (
 )
 from tests.made_snapshot import CURVE, HOME, TARGET, around, changed, made_snapshot
 
+UNMADE = {"to_go_m": 18_520.0, "best_m": 3704.0, "best_speed_mps": 2.0}
 pytestmark = pytest.mark.slow
 
 _EVEN = [(10.0 + 2.0 * n, 4.0 * n, 0.2 * n) for n in range(300)]
@@ -107,7 +108,7 @@ def test_it_is_time_to_turn_back() -> None:
         assert holds_drawn(here.rows, "TURN")
         assert "Turn right now, go home at 7.2 km/h." in together(here)
         assert "ENOUGH" not in here.text
-        unmade = Alert(AlertCode.CANNOT_BE_MADE, 9.0, best_m=3704.0, best_speed_mps=2.0)
+        unmade = Alert(AlertCode.CANNOT_BE_MADE, 9.0, **UNMADE)
         await here.give(Update(snapshot(alerts=(unmade,))))
         assert "best is 2.0 NM at 3.9 kn" not in together(here)
         await press(here, "u", "u")  # every sentence follows the units, earlier ones too

@@ -109,12 +109,15 @@ def test_a_hostile_name_is_neither_markup_nor_an_escape_sequence(
 def test_events_are_in_the_reader_s_units_and_in_json_in_km() -> None:
     skiff = skiff_outcome()
     assert skiff.result is not None
-    alert = Alert(AlertCode.CANNOT_BE_MADE, best_m=22_224.0, best_speed_mps=2.0)
+    alert = Alert(AlertCode.CANNOT_BE_MADE, to_go_m=18_520.0, best_m=22_224.0, best_speed_mps=2.0)
     event = LogEvent(75.0, alert)
     changed = replace(skiff, result=replace(skiff.result, events=(event,)))
     knots, km = (
-        f"No speed tried surely makes the distance: {best}."
-        for best in ("12.0 NM is sure, at 3.9 kn", "22.2 km is sure, at 7.2 km/h")
+        f"Target, {to_go} to go: not sure at any speed tried. {best}."
+        for to_go, best in (
+            ("10.0 NM", "12.0 NM is sure, at 3.9 kn"),
+            ("18.5 km", "22.2 km is sure, at 7.2 km/h"),
+        )
     )
     assert next(as_lines([changed], "kn")) == knots
     assert next(as_lines([changed], None)) == km
@@ -126,6 +129,7 @@ def test_events_are_in_the_reader_s_units_and_in_json_in_km() -> None:
         {
             "t_s": 75.0,
             "code": "cannot_be_made",
+            "to_go_m": 18_520.0,
             "best_m": 22_224.0,
             "best_speed_mps": 2.0,
             "text": km,
