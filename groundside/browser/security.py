@@ -9,7 +9,7 @@ from aiohttp import web
 
 HEADERS: Final = {
     "Content-Security-Policy": "default-src 'self'; style-src 'self' 'unsafe-inline'; "
-    "script-src 'self' 'unsafe-inline'; font-src 'self'; img-src 'self' data:; "
+    "script-src 'self'; font-src 'self'; img-src 'self' data:; "
     "connect-src 'self' ws: wss:; frame-ancestors 'none'; base-uri 'none'; form-action 'none'",
     "X-Content-Type-Options": "nosniff",
     "Referrer-Policy": "no-referrer",

@@ -13,7 +13,6 @@ from groundside.browser.invite import Invite, warning_lines
 from groundside.browser.page_address import PAGE_PORT, page_addresses
 from groundside.connection.address import format_address
 from onboard.crew.members import CrewBook, Member
-from onboard.crew.qr_code import qr_code
 from onboard.errors import UsageError
 
 EVERYBODY: Final = "0.0.0.0"  # nosec B104
@@ -34,12 +33,10 @@ def print_local_page(host: str, port: int) -> None:
     print_lines(
         [
             "the dashboard is at " + "  or  ".join(addresses),
-            f"on this machine only; --bind {EVERYBODY} lets browsers in from elsewhere, "
-            "with a code",
+            f"on this machine only; for a phone, start it with --bind {EVERYBODY}, which shows "
+            "a code to scan",
         ]
     )
-    if sys.stdout.isatty():
-        print(qr_code(addresses[0]), flush=True)
 
 
 class ServeScreen:

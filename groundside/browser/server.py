@@ -13,8 +13,8 @@ from aiohttp import web
 
 from groundside.browser.access import BrowserAccess
 from groundside.browser.codes import LOGIN_PATH
-from groundside.browser.dashboard_process import CLOSE_REVOKED, DashboardProcess
 from groundside.browser.login_page import MOST_BYTES, log_in, login_page, with_cookie
+from groundside.browser.places import TAB, WAITS_S, Places
 from groundside.browser.security import (
     Handler,
     add_headers,
@@ -35,7 +35,8 @@ REVOKED_CHECK_S = 1.0
 CLOSE_TIMEOUT_S = 1.0
 """Time for a browser to answer a websocket's close [s]."""
 LONGEST_MESSAGE_BYTES = 65_536
-PAGE = files("groundside.browser") / "page.html"
+PAGE_FOLDER = Path(str(files("groundside.browser"))) / "page"
+PAGE = PAGE_FOLDER / "page.html"
 STATIC = Path(textual_serve.__file__).parent / "static"
 
 
@@ -50,15 +51,20 @@ class DashboardServer:
         Limit on the number of dashboards open at once.
     access
         Access control; None admits everybody, for a page on this machine alone.
+    waits_s
+        Time for which a dashboard waits for a tab whose websocket was lost [s].
     """
 
     def __init__(
-        self, command: Sequence[str], most: int, access: BrowserAccess | None = None
+        self,
+        command: Sequence[str],
+        most: int,
+        access: BrowserAccess | None = None,
+        waits_s: float = WAITS_S,
     ) -> None:
         self._command = list(command)
-        self._most = most
         self.access = access
-        self._open: dict[web.WebSocketResponse, Member | None] = {}
+        self._places = Places(most, waits_s)
 
     def app(self) -> web.Application:
         """Return the web application."""
@@ -69,6 +75,7 @@ class DashboardServer:
                 web.get("/", self._page),
                 web.get("/state", self._state),
                 web.get("/ws", self._websocket),
+                web.static("/page", PAGE_FOLDER),
                 web.static("/static", STATIC),
             ]
         )
@@ -97,35 +104,30 @@ class DashboardServer:
     def _member(self, request: web.Request) -> Member | None:
         return None if self.access is None else self.access.member_with(request.cookies)
 
-    def _free(self, member: Member | None) -> int:
-        """Return the number of free places; the last is reserved for members who may do more."""
-        reserved = 1 if member is not None and member.role == VIEWER and self._most > 1 else 0
-        return max(self._most - reserved - len(self._open), 0)
-
     async def _state(self, request: web.Request) -> web.Response:
-        text = json.dumps({"free": self._free(self._member(request)), "most": self._most})
+        free = self._places.free(self._member(request), _tab(request))
+        text = json.dumps({"free": free, "most": self._places.most})
         return web.Response(text=text, content_type="application/json")
 
     async def _websocket(self, request: web.Request) -> web.StreamResponse:
         scheme = "http" if self.access is None else "https"
         if not same_origin(request.headers.get("Origin", ""), request.host, scheme):
             raise web.HTTPForbidden(text="this page is not ours\n")
-        member = self._member(request)
-        if self._free(member) <= 0:
+        member, tab = self._member(request), _tab(request)
+        if self._places.free(member, tab) <= 0:
             raise web.HTTPServiceUnavailable(text="all places are taken\n")
+        width, height = (_whole(request.query.get(key)) for key in ("width", "height"))
         socket = web.WebSocketResponse(
             heartbeat=HEARTBEAT_S, max_msg_size=LONGEST_MESSAGE_BYTES, timeout=CLOSE_TIMEOUT_S
         )
-        self._open[socket] = member
+        await socket.prepare(request)
         try:
-            await socket.prepare(request)
-            width, height = (_whole(request.query.get(key)) for key in ("width", "height"))
-            dashboard = DashboardProcess(self._command_for(member), socket)
-            await dashboard.run_until_closed(width or 80, height or 24)
+            command = self._command_for(member)
+            async with self._places.dashboard_for(member, tab, command) as dashboard:
+                if dashboard is not None:  # else another has taken the last place just now
+                    await dashboard.show_on(socket, width or 80, height or 24)
         finally:
-            self._open.pop(socket, None)
-            if socket.prepared:  # else it was not a websocket request
-                await socket.close()
+            await socket.close()
         return socket
 
     def _command_for(self, member: Member | None) -> list[str]:
@@ -134,20 +136,14 @@ class DashboardServer:
         return [*self._command, *(["--read-only"] if read_only else [])]
 
     async def close_revoked(self) -> None:
-        """Close the websockets of members no longer in the crew, until cancelled."""
+        """End what is shown to members no longer in the crew, until cancelled."""
         assert self.access is not None
         while True:
-            members = self.access.crew().members
-            revoked = [
-                socket
-                for socket, member in self._open.items()
-                if member not in members and socket.prepared
-            ]
-            await asyncio.gather(*(socket.close(code=CLOSE_REVOKED) for socket in revoked))
+            await self._places.end_revoked(self.access.crew().members)
             await asyncio.sleep(REVOKED_CHECK_S)
 
     async def _close_all(self, _app: web.Application) -> None:
-        await asyncio.gather(*(socket.close() for socket in list(self._open)))
+        await self._places.end_all()
 
 
 async def serve(
@@ -233,6 +229,12 @@ def _listen_encrypted(
         asyncio.create_task(tls.run(listener)),
         asyncio.create_task(dashboards.close_revoked()),
     ]
+
+
+def _tab(request: web.Request) -> str:
+    """Return a tab's name for itself; empty if it is none."""
+    tab = request.query.get("tab", "")
+    return tab if TAB.fullmatch(tab) else ""
 
 
 def _whole(text: str | None) -> int:

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 
-from groundside.words.figures import cost_text, percent, speed_text, whole
+from groundside.words.figures import cost_text, distance_text, percent, speed_text, whole
 from groundside.words.units import Units
 from onboard.contract.advice import Standing, Target
 from onboard.contract.codes import Code
@@ -43,20 +43,24 @@ def cue_text(target: Target, units: Units) -> str:
     '31 % too fast: hold 8.0 km/h'
     >>> cue_text(replace(target, cue="hold", difference_fraction=-0.02), CHOICES["km/h"])
     'within 2 %: hold 8.0 km/h'
+    >>> cue_text(replace(target, difference_fraction=0.0), CHOICES["km/h"])
+    'not sure yet: hold 8.0 km/h'
     """
-    off, wanted = _off(target), _wanted(target, units)
+    off, wanted = _off(target, units), _wanted(target, units)
     return f"{off}: {wanted}" if off and wanted else off or wanted
 
 
-def _off(target: Target) -> str:
-    fraction = target.difference_fraction
+def _off(target: Target, units: Units) -> str:
+    fraction, to_go_m = target.difference_fraction, target.distance_m
+    if target.reason.code is Standing.CANNOT_BE_MADE and not isinstance(to_go_m, Unknown):
+        return f"{distance_text(to_go_m, units)} not sure"
     if isinstance(fraction, Unknown):
         return ""
     share = percent(abs(fraction))
-    if share == percent(0.0):
-        return "on target"
     if target.cue == "hold":
-        return f"within {share}"
+        return "on target" if share == percent(0.0) else f"within {share}"
+    if share == percent(0.0) or (fraction < 0) is (target.cue == "ease"):
+        return "not sure yet"  # of a distance: the cue stays until it is sure again
     words = TOO_MUCH if fraction > 0 else TOO_LITTLE
     return f"{share} {words.get(target.reason.code, 'over' if fraction > 0 else 'under')}"
 

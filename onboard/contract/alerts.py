@@ -62,7 +62,7 @@ class AlertCode(Code):
     SOURCE_SILENT = (
         "source_silent", "warning",
         "Gone silent: {sources}. Power and range are unknown until it is heard again. If you "
-        "unplugged it, say so in view 5 (craft).",
+        "unplugged it, say so in the craft view.",
     )  # fmt: skip
     SOURCE_UNPLUGGED = (
         "source_unplugged", "warning",
@@ -86,7 +86,7 @@ class AlertCode(Code):
     )  # fmt: skip
     CHARGE_UNSAID = (
         "charge_unsaid", "warning",
-        "Was the pack charged since {since_utc_s}? Answer in view 6 (runs). Until then the lower "
+        "Was the pack charged since {since_utc_s}? Answer in the runs view. Until then the lower "
         "figure counts.",
     )  # fmt: skip
 

@@ -265,7 +265,9 @@ text is the rider's words, names and paths; a system error travels as its number
 
 The feed is UTF-8 with one JSON object on each line. Each line of the daemon has `"schema": 2` and
 its kind: `hello` first, then `snapshot` five times a second, `trip_line` now and then, and `ack` to
-each command. A reader passes over fields, kinds and codes that it does not know.
+each command. A reader passes over fields, kinds and codes that it does not know. Snapshots say
+where the craft is, and the trip line where it was: both go to the same viewers, on this board or
+paired as crew or viewer, and to nobody else.
 
 The records are plain dataclasses with a codec of some 350 lines, not a serialisation library: no
 such library by itself reads or writes a null whose reason is beside it in the object that holds it,

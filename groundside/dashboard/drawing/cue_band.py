@@ -127,7 +127,11 @@ def _low(word: str, parts: tuple[str, ...], width: int, height: int) -> list[str
     both = word in ("hold", "turn")
     beside = (len(shape[0]) + 2) * (2 if both else 1)
     room = width - beside - 2
-    texts = [" ".join(word.upper()), *wrapped(parts[0] if parts else "", room)[: height - 1]]
+    first = parts[0] if parts else ""
+    off, colon, what_to_do = first.partition(": ")
+    whole = len(first) > room >= max(len(off) + 1, len(what_to_do))
+    said = [off + colon.rstrip(), what_to_do] if whole and colon else wrapped(first, room)
+    texts = [" ".join(word.upper()), *said[: height - 1]]
     for part in parts[1:]:
         if len(texts) < height:
             texts.append(shortened(part, room))

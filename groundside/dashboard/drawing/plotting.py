@@ -9,13 +9,14 @@ from dataclasses import replace
 
 from groundside.dashboard.drawing.braille import DotCanvas
 from groundside.dashboard.drawing.painted import Line, joined, wrapped
-from groundside.dashboard.drawing.plot_content import Axis, AxisMark, PlotContent, Point
+from groundside.dashboard.drawing.plot_content import Axis, AxisMark, PlaceBar, PlotContent, Point
 from groundside.dashboard.drawing.ticks import even_ticks, tick_text
 from onboard.dataclass import dataclass
 
 FRAME, LABEL, CURVE, BAND = "plot--area", "plot--label", "plot--curve", "plot--band"
 MARK, STALE, TITLE, EVENT = "plot--mark", "plot--stale", "plot--title", "plot--event"
-STYLES = {FRAME, LABEL, CURVE, BAND, MARK, STALE, TITLE, EVENT}
+BAR = "plot--bar"
+STYLES = {FRAME, LABEL, CURVE, BAND, MARK, STALE, TITLE, EVENT, BAR}
 
 TITLE_FROM_ROWS = 8
 """Height in rows from which a plot has a title."""
@@ -26,6 +27,8 @@ GAP = 2
 PEN = 2
 _Place = Callable[[float], float]
 """Converts an axis value to dots."""
+PLAYED, READY, AHEAD, TICK = "━", "─", "·", "┃"
+"""A bar's cells: ridden, ready to go to, not ready yet, an event."""
 EVENT_SIGNS = "!▲"
 """Signs that a letter may overwrite."""
 
@@ -55,7 +58,7 @@ class PlotArea:
 def plot_area(content: PlotContent, width: int, height: int) -> PlotArea | None:
     """Return the area of a plot within its widget; None if there is too little room."""
     top = 1 if content.title and height >= TITLE_FROM_ROWS else 0
-    rows = height - top - 2
+    rows = height - top - (2 if content.bar is None else 3)
     if rows < LEAST_ROWS - 2 or width < LEAST_COLUMNS:
         return None
     unit = content.y.unit
@@ -95,6 +98,8 @@ def plot_lines(content: PlotContent, width: int, height: int) -> list[Line]:
     for point in reversed(content.points):
         _draw_point(grid, content, area, point)
     _draw_marks(grid, content, area)
+    if content.bar is not None:
+        _draw_bar(grid, content, area, content.bar)
     return grid.lines()
 
 
@@ -200,7 +205,8 @@ def _draw_lines(grid: _Grid, content: PlotContent, area: PlotArea) -> None:
     for mark in content.marks:
         if mark.top is not None and 0.0 <= _share(mark.x, content.x) <= 1.0:
             place = round(dot_x(mark.x))
-            for y in range(curve.high - 1, max(-1, round(dot_y(mark.top)) - 1), -2):
+            top = round(dot_y(min(mark.top, content.y.high)))
+            for y in range(curve.high - 1, max(-1, top - 1), -2):
                 drops.dot(place, y)
     for row in range(rows):
         for column in range(columns):
@@ -265,6 +271,22 @@ def _draw_marks(grid: _Grid, content: PlotContent, area: PlotArea) -> None:
         grid.write(area.left + first, bottom, "═" * (last - first + 1), LABEL)
     for mark in sorted(content.marks, key=lambda mark: mark.letter not in EVENT_SIGNS):
         _draw_mark(grid, content, area, mark)
+
+
+def _draw_bar(grid: _Grid, content: PlotContent, area: PlotArea, bar: PlaceBar) -> None:
+    """Draw a replay's place below the numbers, from the axis's beginning to the ride's end."""
+    row = area.top + area.rows + 2
+
+    def column(x: float) -> int:
+        return min(max(0, _column(x, content.x, area)), area.columns - 1)
+
+    end, ready, now = column(bar.end), column(bar.ready), column(bar.now)
+    ready = max(now, ready)
+    cells = PLAYED * now + READY * (ready - now) + AHEAD * (end + 1 - ready)
+    grid.write(area.left, row, cells, BAR)
+    for event in bar.events:
+        grid.write(area.left + column(event), row, TICK, BAR)
+    grid.write(area.left + now, row, "N", MARK)
 
 
 def _draw_mark(grid: _Grid, content: PlotContent, area: PlotArea, mark: AxisMark) -> None:

@@ -12,8 +12,8 @@ COLUMN_OF_TABLE = 20
 MOST_COLUMNS = 4
 CELLS_OF_TABLE = 16
 BIG_FIGURE_TEMPLATE = "88.8"
-SIDE_COLUMNS = 13
-"""Columns for the label beside the digits: `12.5 to 17.5` and a space."""
+SIDE_COLUMNS = 14
+"""Columns for the label beside the digits: `12.5 to 17.5`, and a space on either side of them."""
 GROWTH = (
     *(("figure", 5), ("cue", 6), ("table", 2), ("figure", 7), ("table", 4), ("cue", 7)),
     *(("figure", 9), ("cue", 9), ("figure", 12), ("cue", 12), ("figure", 16), ("table", 99)),

@@ -1,4 +1,4 @@
-"""The trip so far as a polyline: energy, distance and position over time, thinned as the trip grows."""
+"""The trip so far as a polyline of energy, distance and position, thinned as it grows."""
 
 import math
 from typing import Any, Final, Self

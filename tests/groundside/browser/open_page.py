@@ -14,6 +14,7 @@ from yarl import URL
 
 from groundside.browser.access import COOKIE, BrowserAccess
 from groundside.browser.codes import code_text
+from groundside.browser.places import WAITS_S
 from groundside.browser.server import DashboardServer, serving
 from onboard.crew.limits import Limits
 from onboard.crew.members import CrewBook
@@ -71,11 +72,15 @@ class OpenPage:
 
 @contextlib.asynccontextmanager
 async def open_page(
-    folder: Path, command: Sequence[str], most: int = 4, limits: Limits | None = None
+    folder: Path,
+    command: Sequence[str],
+    most: int = 4,
+    limits: Limits | None = None,
+    waits_s: float = WAITS_S,
 ) -> AsyncIterator[OpenPage]:
     came: list[str] = []
     entry = BrowserAccess(folder, lambda member: came.append(member.name), limits)
-    async with serving(DashboardServer(command, most, entry), "127.0.0.1", 0) as port:
+    async with serving(DashboardServer(command, most, entry, waits_s), "127.0.0.1", 0) as port:
         there = OpenPage(port, folder)
         there.came = came
         yield there
@@ -110,8 +115,10 @@ class Browser:
         headers = self._page.origin | headers
         return await self.ask("POST", "/pair", data={"code": text}, headers=headers)
 
-    async def open_dashboard(self, **headers: str) -> aiohttp.ClientWebSocketResponse:
-        address = self._page.url + "/ws?width=40&height=22"
+    async def open_dashboard(
+        self, tab: str = "", **headers: str
+    ) -> aiohttp.ClientWebSocketResponse:
+        address = f"{self._page.url}/ws?width=40&height=22&tab={tab}"
         return await self.session.ws_connect(address, headers=self._page.origin | headers)
 
     def cookie(self) -> str:

@@ -34,6 +34,10 @@ def test_nothing_is_fetched_from_elsewhere_and_no_page_may_frame_this_one(header
     assert headers["Referrer-Policy"] in ("no-referrer", "same-origin")
 
 
+def test_the_dashboard_s_page_runs_scripts_from_files_alone() -> None:
+    assert policy(security.HEADERS)["script-src"] == {"'self'"}
+
+
 def test_the_login_page_s_script_and_style_are_named_by_hash() -> None:
     found = policy(LOGIN_HEADERS)
     for name in ("script-src", "style-src"):

@@ -2,6 +2,7 @@
 
 import asyncio
 import os
+import re
 import signal
 import socket
 import subprocess
@@ -49,9 +50,13 @@ def test_a_browser_gets_the_page_and_a_dashboard(served: Served) -> None:
                 page = await answer.text()
                 assert "default-src 'self'" in answer.headers["Content-Security-Policy"]
             assert page == PAGE.read_text(encoding="utf-8")
-            for path in ("static/js/textual.js", "static/css/xterm.css"):
+            paths = re.findall(r'(?:src|href)="((?:static|page)/[^"]+)"', page)
+            assert {"static/js/textual.js", "static/css/xterm.css", "page/start.js"} <= {*paths}
+            for path in paths:
                 async with session.get(f"{served.url}/{path}") as answer:
                     assert answer.status == 200
+                    is_script = path.endswith(".js")  # as anything else it is not run (nosniff)
+                    assert ("javascript" in answer.headers["Content-Type"]) == is_script
             address = f"{served.url}/ws?width=40&height=22"
             async with session.ws_connect(address, headers=served.origin) as one:
                 await first_picture(one, "wear a life jacket. [tap = read]")
@@ -170,8 +175,11 @@ def test_an_address_in_use_is_a_one_line_error() -> None:
 
 
 def test_the_page_fetches_nothing_from_elsewhere() -> None:
-    page = PAGE.read_text(encoding="utf-8")
-    assert "//" not in page.replace("ws://", "").replace("wss://", "").replace("// ", "")
+    files = [path for path in PAGE.parent.iterdir() if path.is_file()]
+    assert len(files) >= 7 and {path.suffix for path in files} == {".html", ".js"}
+    for path in files:
+        text = path.read_text(encoding="utf-8")
+        assert "//" not in text.replace("ws://", "").replace("wss://", "").replace("// ", ""), path
 
 
 def test_page_addresses() -> None:

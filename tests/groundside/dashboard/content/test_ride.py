@@ -89,6 +89,18 @@ def cue_of(shown: dict[str, Any], **more: Any) -> CueContent:
                 "2.81 NM to go",
             ),
         ),
+        # 'EASE' once stood over 'on target', where no speed surely made the distance
+        (
+            changed(
+                TO_GO,
+                speed_mps=2.0,
+                difference_fraction=0.002,
+                reason=Stand(Standing.CANNOT_BE_MADE, best_m=3704.0, best_speed_mps=2.0),
+            ),
+            {},
+            "ease",
+            ("5.20 km not sure: hold 7.2 km/h", "5.20 km to go"),
+        ),
         # a cue from stale figures would steer a rider by the past
         (TO_GO, {"since_received_s": 3.0}, "", ("no cue: the data are stale",)),
     ],

@@ -67,13 +67,13 @@ def test_every_view_shows_its_content(size: tuple[int, int]) -> None:
         assert "consumption" in here.text
 
         await press(here, "3")
-        assert "1.93 km in 00:07:11, 93 Wh (88 to 98), 48 Wh/km (46 to 51)" in together(here)
+        assert "1.93 km in 7 min, 93 Wh (88 to 98), 48 Wh/km (46 to 51)" in together(here)
         assert "battery power" in here.text
         assert "min" in here.text
         assert any(line in here.text for line in ("⠶⠶⠶⠶", "⣀⣀⣀⣀", "⣤⣤⣤⣤"))  # an even 360 W
         await press(here, "x")
-        assert "by time" in here.text
-        panels = (("s", "speed"), ("c", "consumption"), ("l", "energy left, by what"))
+        assert "over time" in here.text
+        panels = (("s", "speed"), ("c", "consumption"), ("l", "usable energy, by what"))
         for key, title in panels:
             if size[0] == 40:
                 await press(here, key)
@@ -84,7 +84,7 @@ def test_every_view_shows_its_content(size: tuple[int, int]) -> None:
         assert "40 deg to the right" in together(here)
         assert "ENOUGH" in here.text
 
-        await press(here, "5")
+        await press(here, "8")
         pages = [here.text]
         while "next page" in here.text and len(pages) < 4:
             await press(here, "n")

@@ -1,0 +1,103 @@
+// The link to the server: to the terminal emulator it is one websocket that stays open, while
+// beneath it websockets come and go.
+
+import { tab } from "./tab.js";
+
+const PING_MS = 2000, SILENT_MS = 6000; // the link is lost if nothing was heard for so long
+const EARLY_MOST = 1000; // messages kept until the emulator has been loaded
+const PING = JSON.stringify(["ping", "link"]), PONG = JSON.stringify(["pong", "link"]);
+const PlainWebSocket = window.WebSocket;
+
+export class Link extends EventTarget {
+  #socket = null;
+  #early = []; // what came before the emulator was there; null since
+  #size;
+  #started; // the size at the websocket's start
+  #askedAt = 0; // when an answer was first waited for [ms]; 0 while none is
+  #onOpen;
+  #onOutput;
+  #onLost;
+
+  // size: columns and rows to start with; onLost gets the websocket's close code, 0 for silence.
+  constructor(size, { onOpen, onOutput, onLost }) {
+    super();
+    this.#size = size;
+    this.#onOpen = onOpen;
+    this.#onOutput = onOutput;
+    this.#onLost = onLost;
+    setInterval(() => this.#check(), PING_MS);
+    const link = this;
+    window.WebSocket = function () {
+      queueMicrotask(() => link.#taken()); // the emulator adds its listeners first
+      return link;
+    };
+  }
+
+  get size() { return this.#size; }
+
+  // Send the size again: a dashboard that was just starting may have missed it.
+  sendSize() {
+    const { width, height } = this.#started;
+    if (width !== this.#size.width || height !== this.#size.height) {
+      this.send(JSON.stringify(["resize", this.#size]));
+    }
+  }
+
+  // Open a websocket; the dashboard that this tab had is found by the tab's name.
+  connect() {
+    const { width, height } = this.#started = this.#size;
+    const scheme = location.protocol === "https:" ? "wss://" : "ws://";
+    const socket = new PlainWebSocket(
+      `${scheme}${location.host}/ws?tab=${tab}&width=${width}&height=${height}`);
+    socket.binaryType = "arraybuffer";
+    this.#socket = socket;
+    this.#askedAt = Date.now();
+    socket.onopen = () => {
+      this.#askedAt = 0;
+      this.#onOpen();
+      if (this.#early === null) this.dispatchEvent(new Event("open")); // it sends its size
+    };
+    socket.onmessage = ({ data }) => {
+      this.#askedAt = 0;
+      if (data === PONG) return;
+      if (this.#early === null) this.#give(data);
+      else if (this.#early.length < EARLY_MOST) this.#early.push(data);
+    };
+    socket.onclose = ({ code }) => this.#lost(code);
+  }
+
+  // What the emulator calls; what is typed while the link is lost goes nowhere.
+  send(text) {
+    if (text.startsWith('["resize"')) this.#size = JSON.parse(text)[1];
+    if (this.#socket?.readyState === PlainWebSocket.OPEN) this.#socket.send(text);
+  }
+
+  #taken() {
+    const early = this.#early ?? [];
+    this.#early = null;
+    if (this.#socket?.readyState === PlainWebSocket.OPEN) this.dispatchEvent(new Event("open"));
+    for (const data of early) this.#give(data);
+  }
+
+  #give(data) {
+    this.dispatchEvent(new MessageEvent("message", { data }));
+    if (typeof data !== "string") this.#onOutput(new Uint8Array(data));
+  }
+
+  #check() {
+    if (this.#socket === null) return;
+    if (this.#askedAt === 0) {
+      this.#askedAt = Date.now();
+      this.send(PING);
+    } else if (Date.now() - this.#askedAt > SILENT_MS) this.#lost(0);
+  }
+
+  #lost(code) {
+    const socket = this.#socket;
+    this.#socket = null;
+    socket.onopen = socket.onmessage = socket.onclose = null;
+    socket.close();
+    if (this.#early !== null) this.#early = [];
+    this.#onLost(code);
+  }
+}
