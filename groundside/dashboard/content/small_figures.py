@@ -108,14 +108,25 @@ are consumptions over so much. Each label stands once.
 """
 
 
+class _Last:
+    """The last figures written: the frame and the glance ask for the same, five times a second."""
+
+    snapshot: Snapshot | None = None
+    units: Units | None = None
+    figures: tuple[SmallFigure, ...] = ()
+
+
 def small_figures(snapshot: Snapshot, units: Units) -> tuple[SmallFigure, ...]:
     """Return the small figures, most important first."""
-    figures = (_small_figure(row, snapshot, units) for row in ROWS)
-    return tuple(
-        figure
-        for figure, row in zip(figures, ROWS, strict=True)
-        if figure.known or not row.optional
-    )
+    if snapshot is not _Last.snapshot or units is not _Last.units:
+        figures = [_small_figure(row, snapshot, units) for row in ROWS]
+        _Last.snapshot, _Last.units = snapshot, units
+        _Last.figures = tuple(
+            figure
+            for figure, row in zip(figures, ROWS, strict=True)
+            if figure.known or not row.optional
+        )
+    return _Last.figures
 
 
 def _small_figure(row: FigureRow, snapshot: Snapshot, units: Units) -> SmallFigure:

@@ -19,6 +19,9 @@ from groundside.dashboard.widgets.button_bar import Button
 from groundside.dashboard.widgets.plot import Plot
 from groundside.dashboard.widgets.track_map import TrackMap
 
+OVERVIEW_S = 2.0
+"""Interval between two drawings of the overview [s]: a ride's course shows no more in less."""
+
 
 class RideView(View):
     """The glance alone, or the wide screen: the glance beside the overview."""
@@ -34,7 +37,7 @@ class RideView(View):
         super().__init__(clock, self._glance, self._overview)
         self._wide = False
         self._choice = TripChoice("cost")
-        self._redraw = RedrawInterval()
+        self._redraw = RedrawInterval(OVERVIEW_S)
 
     @property
     def has_time_bar(self) -> bool:
@@ -59,8 +62,9 @@ class RideView(View):
 
     def _key(self, state: ViewState) -> object:
         """Return what makes the overview redraw at once."""
-        choice = self._choice
-        return state.started, state.stale, state.units, choice.panel, choice.over_distance
+        choice, replay = self._choice, state.replay
+        second = None if replay is None else int(state.now_s)  # there the cursor moves
+        return state.started, state.stale, state.units, second, choice.panel, choice.over_distance
 
     def buttons(self) -> tuple[Button, ...]:
         """Return the choice of the trip's plot on a wide screen."""
