@@ -22,6 +22,14 @@ AT_REST_M = 3.0
 """Way made, and distance from the last point, from which a new point is drawn [m]: about the error
 of a GPS, so that its noise at rest does not scribble. Common practice, no source."""
 
+JUMP_TIMES, JUMP_M = 2.0, 50.0
+"""A point is not joined to the last one if it lies further from it than so many times the way made
+since, and this [m]: such as a GPS's first, wrong fix. Common practice, no source."""
+
+FAR_M = 100_000.0
+"""Home is not drawn if it is said to be further than this [m]: no craft of this size comes back
+from there, and a plane would not do. Common practice, no source."""
+
 UNLIKE = 0.1
 """Least difference of the outer classes' ends from the middle consumption, as a share of it: below
 that the difference between two stretches is mostly chance. Common practice, no source."""
@@ -41,7 +49,7 @@ def track_content(state: ViewState, *, near: bool = False) -> TrackContent:
         Whether to show only what is near the craft.
     """
     line, here = state.trip_line, _sound(state.snapshot.position_deg)
-    origin = next((place for place in map(_sound, line.position_deg) if place), here)
+    origin = _origin(line) or here
     if origin is None:
         return TrackContent(why=_why(state))
     series = trip_series(line)
@@ -85,6 +93,15 @@ def _why(state: ViewState) -> str:
     return "no track yet: no position is known on the way so far"
 
 
+def _origin(line: TripLine) -> Position | None:
+    """Return the first position that is near the next one, as a first fix may be wrong."""
+    known = [position for position in map(_sound, line.position_deg) if position is not None]
+    for one, after in itertools.pairwise(known):
+        if math.hypot(*_place(one, after)) < FAR_M:
+            return one
+    return known[0] if known else None
+
+
 def _place(origin: Position, position: Position) -> Place:
     east, north = local_offset_m(*origin, *position)
     return float(east), float(north)
@@ -100,7 +117,7 @@ def _ahead_deg(state: ViewState) -> float | None:
 
 def _home(state: ViewState, craft: Place) -> Place | None:
     home = state.snapshot.home
-    if isinstance(home, Unknown):
+    if isinstance(home, Unknown) or not 0.0 <= home.distance_m <= FAR_M:
         return None
     bearing = math.radians(home.bearing_deg)
     return (
@@ -134,25 +151,24 @@ def _shades(
 def _pieces(
     line: TripLine, places: list[Place | None], shades: tuple[int | None, ...]
 ) -> tuple[TrackPiece, ...]:
-    """Return the way in pieces: a gap in time or in the positions parts two."""
-    pieces: list[TrackPiece] = []
-    rows: list[tuple[float, float, float, int | None]] = []
+    """Return the way in pieces: a gap in time or in the positions parts two, and so does a jump."""
+    pieces: list[list[tuple[float, float, float, int | None]]] = [[]]
     made_m = 0.0
     for n, (place, gap) in enumerate(zip(places, gaps(line), strict=True)):
-        if (gap or place is None) and rows:
-            pieces.append(TrackPiece(*zip(*rows, strict=True)))
-            rows = []
+        if gap or place is None:
+            pieces.append([])
         if place is None:
             continue
-        if rows:
-            away_m = math.hypot(place[0] - rows[-1][1], place[1] - rows[-1][2])
-            if min(line.distance_m[n] - made_m, away_m) < AT_REST_M:
+        if pieces[-1]:
+            _, east, north, _ = pieces[-1][-1]
+            away_m, way_m = math.dist(place, (east, north)), line.distance_m[n] - made_m
+            if away_m > JUMP_TIMES * way_m + JUMP_M:
+                pieces.append([])
+            elif min(away_m, way_m) < AT_REST_M:
                 continue
-        rows.append((line.t_s[n], *place, shades[n]))
+        pieces[-1].append((line.t_s[n], *place, shades[n]))
         made_m = line.distance_m[n]
-    if rows:
-        pieces.append(TrackPiece(*zip(*rows, strict=True)))
-    return tuple(pieces)
+    return tuple(TrackPiece(*zip(*rows, strict=True)) for rows in pieces if len(rows) > 1)
 
 
 def _limits(series: TripSeries, units: Units) -> tuple[float, float] | None:

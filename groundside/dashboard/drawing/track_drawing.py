@@ -31,6 +31,7 @@ LEGEND_FROM_ROWS = 8
 LEAST_COLUMNS, LEAST_ROWS = 12, 4
 SAMPLES = {CHEAP: "⠒⠒", MIDDLE: "⠶⠶", DEAR: "⠿⠿"}
 """Strokes of the three widths, for the legend."""
+AHEAD_SAMPLE, AHEAD_WORD = "  ⠂⠐⠂⠐", " ahead"
 BAR_MOST_SHARE, BAR_MOST_DOTS = 0.3, 48
 """Longest scale bar: as a share of the width, and in dots."""
 
@@ -171,7 +172,10 @@ def _legend(content: TrackContent, width: int) -> Line:
     line: Line = [(" ", LABEL)]
     for (rank, sample), text in zip(SAMPLES.items(), texts, strict=True):
         line += [(sample, STYLE_OF[rank]), (text, LABEL)]
-    if sum(len(text) for text, _ in line) > width:
+    wide = sum(len(text) for text, _ in line)
+    if content.now_s is not None and wide + len(AHEAD_SAMPLE) + len(AHEAD_WORD) <= width:
+        line += [(AHEAD_SAMPLE, STYLE_OF[AHEAD]), (AHEAD_WORD, LABEL)]
+    if wide > width:
         return [(shortened(f" {content.cost_unit}", width), LABEL)]
     return line
 

@@ -128,18 +128,10 @@ class ChargeQuestion(Question):
         if self._typing:
             return (*units, *answers, self.back)
         turn = _next_unit(self._unit)
-        steps = (
-            Button(f"{times * self._unit.step:+g}", OWN + word) for word, times in STEPS.items()
-        )
-        send = self.view.own_button("send", "send")
+        own = self.view.own_button
+        steps = (own(f"{times * self._unit.step:+g}", word) for word, times in STEPS.items())
         in_unit = Button(f"in {UNITS[turn].name}", OWN + turn)
-        return (*answers, in_unit, self.back, send, *steps)
-
-    def hidden_buttons(self) -> tuple[Button, ...]:
-        """Return the keys of the steps, whose buttons show their numbers."""
-        if self._typing:
-            return ()
-        return tuple(self.view.own_button("", word) for word in STEPS)
+        return (*answers, in_unit, self.back, own("send", "send"), *steps)
 
     def takes_text(self, text: str) -> bool:
         """Take letters and digits as text; signs are steps until something is typed."""

@@ -23,6 +23,8 @@ from onboard.dataclass import dataclass
 
 TEMPLATE = "888"
 NOTES_COLUMNS = 17
+SPACED_FROM_COLUMNS = 100
+"""Width from which runs stand apart, if there is room."""
 
 
 @dataclass(frozen=True)
@@ -96,7 +98,15 @@ class RunsPage(Painted):
         lines += _rules(picture, width, height - len(lines))
         if height - len(lines) > 6:
             lines.append([])
-        return lines + table_lines(content, (width, height - len(lines)))
+        room = height - len(lines)
+        return lines + _spaced(table_lines(content, (width, room)), width, room)
+
+
+def _spaced(table: list[Line], width: int, room: int) -> list[Line]:
+    """Return the table with a blank line between two runs where a wide page has room for them."""
+    if width < SPACED_FROM_COLUMNS or 2 * len(table) > room:
+        return table
+    return [line for row in table for line in (row, [])]
 
 
 def _texts(text: str, width: int, style: str) -> list[Line]:

@@ -7,6 +7,7 @@ from groundside.studies.review_result import LogEvent, Review
 from groundside.words.figures import (
     Reading,
     clock_text,
+    duration_text,
     interval_text,
     one_decimal,
     percent,
@@ -27,7 +28,7 @@ CAUTION = (
     "From this ride's own sensors; another day's wind, waves, load and cold are not in it. Keep "
     "the reserve, tell somebody ashore, and heed the local rules."
 )
-DOWN_TO = "left, range and time left: down to the reserve, or to the cut-off under load"
+DOWN_TO = "usable, range and time left: down to the reserve, or to the cut-off under load"
 OVER_GROUND = "speeds over ground"
 BRIEF_S = 10.0
 """Time below which a speed band is joined to its neighbour [s]. Common practice, no source."""
@@ -134,13 +135,14 @@ def _battery(review: Review, units: Units) -> ReportTable:
         return three_figures(units.distance(value_m))
 
     rows: tuple[tuple[str, Estimate, Callable[[float], str], str], ...] = (
-        ("left", battery.left_wh, one_decimal, "Wh"),
-        ("charge", battery.left_fraction, percent, ""),
+        ("usable", battery.left_wh, one_decimal, "Wh"),
+        ("usable, of full", battery.left_fraction, percent, ""),
+        ("charge", battery.charge_fraction, percent, ""),
         ("resistance", battery.resistance_ohm, _milliohm, "mohm"),
         ("capacity", within(battery.learned, lambda it: it.capacity_ah), one_decimal, "Ah"),
         ("current scale", within(battery.learned, lambda it: it.current_scale), _scale, ""),
         ("range", review.range_m, distance, units.distance_name),
-        ("time left", review.time_left_s, clock_text, ""),
+        ("time left", review.time_left_s, duration_text, ""),
     )
     cells = tuple(
         (Cell(name), figure_cell(reading(figure, units), write, unit))

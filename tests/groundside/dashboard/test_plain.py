@@ -50,7 +50,7 @@ def test_a_whole_line() -> None:
     # by hand: 2.21 m/s = 7.956 km/h
     assert line_of(snapshot(), KMH) == (
         "00:07:11  412 W  8.0 km/h  51 (48 to 54) Wh/km (20 s)  48 (46 to 50) Wh/km (5 min)  "
-        "left 812 (771 to 853) Wh  range 16.4 (15.6 to 17.2) km  "
+        "usable 812 (771 to 853) Wh  range 16.4 (15.6 to 17.2) km  "
         "trip 1.93 (1.83 to 2.03) km 93 (88 to 98) Wh  data 0.1 s old"
     )
 
@@ -67,7 +67,7 @@ def test_an_unknown_figure_has_its_reason() -> None:
         snapshot(power_w=Unknown(Reason.NO_CURRENT), battery=Unknown(Reason.NO_BATTERY)), KMH
     )
     assert "power unknown (the power monitor reports no current)" in line
-    assert "left unknown (no [battery] in the craft profile)" in line
+    assert "usable unknown (no [battery] in the craft profile)" in line
     assert " 0 W" not in line
 
 

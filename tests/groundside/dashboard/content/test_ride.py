@@ -95,7 +95,9 @@ def cue_of(shown: dict[str, Any], **more: Any) -> CueContent:
                 TO_GO,
                 speed_mps=2.0,
                 difference_fraction=0.002,
-                reason=Stand(Standing.CANNOT_BE_MADE, best_m=3704.0, best_speed_mps=2.0),
+                reason=Stand(
+                    Standing.CANNOT_BE_MADE, to_go_m=18_520.0, best_m=3704.0, best_speed_mps=2.0
+                ),
             ),
             {},
             "ease",

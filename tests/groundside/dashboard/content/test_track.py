@@ -146,8 +146,28 @@ def test_noise_at_rest_does_not_scribble() -> None:
     times = tuple(10.0 * n for n in range(count))
     line = TripLine(times, made, tuple(0.001 * n for n in range(count)), 10.0, places)
     assert np.ptp(wander, axis=1).max() > 3 * AT_REST_M
-    (piece,) = shown(line).pieces
-    assert len(piece.t_s) == 1
+    assert shown(line).pieces == ()
+
+
+@pytest.mark.parametrize("wrong", [0, 1, 150, 300])
+def test_a_wrong_fix_does_not_spoil_the_picture(wrong: int) -> None:
+    line = line_of([(0.0, 300, 50.0)])
+    places = list(line.position_deg)
+    places[wrong] = (12.0, 100.0)
+    content = shown(line_of([(0.0, 300, 50.0)], position_deg=tuple(places)), here=START)
+    assert content.pieces
+    for piece in content.pieces:
+        assert max(map(abs, piece.east_m)) < 1.0
+        assert max(map(abs, piece.north_m)) < 601.0
+    drawn = sum(piece.north_m[-1] - piece.north_m[0] for piece in content.pieces)
+    assert drawn > 560.0
+
+
+def test_home_too_far_to_be_true_is_not_drawn() -> None:
+    line = line_of([(0.0, 60, 50.0)])
+    assert shown(line, home=changed(HOME, distance_m=1e300)).home is None
+    assert shown(line, home=changed(HOME, distance_m=-5.0)).home is None
+    assert shown(line, home=changed(HOME, distance_m=20_000.0)).home is not None
 
 
 def test_what_lies_ahead_in_a_saved_ride_is_told_apart() -> None:

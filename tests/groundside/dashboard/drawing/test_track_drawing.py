@@ -136,6 +136,17 @@ def test_the_legend_says_what_the_widths_mean(width: int, words: tuple[str, ...]
         assert shown == [(sample, STYLE_OF[rank]) for rank, sample in SAMPLES.items()]
 
 
+@pytest.mark.parametrize(
+    ("width", "now_s", "said"), [(70, 9.0, True), (70, None, False), (40, 9.0, False)]
+)
+def test_the_legend_says_what_dots_mean_in_a_saved_ride_if_there_is_room(
+    width: int, now_s: float | None, said: bool
+) -> None:
+    legend = texts(track_lines(changed(now_s=now_s), width, 14))[0]
+    assert legend.endswith(" ahead") == said
+    assert len(legend) <= width
+
+
 def test_a_sample_of_the_legend_is_as_wide_as_its_stroke() -> None:
     widths = [bin((ord(sample[0]) - 0x2800) & 0x47).count("1") for sample in SAMPLES.values()]
     assert widths == [1, 2, 3]

@@ -25,7 +25,7 @@ def test_a_page_of_one_ride() -> None:
         "harbour_loop.tlog demo skiff, 2025-06-14 09:30 UTC",
         "consumption 52.3 Wh/km (50.2 to 54.5)",
         "8 to 10 00:01:03 0.15 5.7 325 38.8 (37.1 to 40.6)",
-        "left 815 Wh (742 to 889)",
+        "usable 815 Wh (742 to 889)",
         "water not known: needs steady stretches",
         "In brackets: the ends of the 95 % interval.",
         CAUTION,
