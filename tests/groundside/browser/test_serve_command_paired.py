@@ -181,7 +181,7 @@ def test_another_machine_serves_the_craft_it_is_paired_with(tmp_path: Path) -> N
         async with Browser(page) as browser:
             assert (await browser.type_code(code))[0] == 303
             socket = await browser.open_dashboard()
-            await Screen(socket).sees("Wh/km", "range", "under 1 s old")
+            await Screen(socket).sees("Wh/km", "range", "km/h")
             await socket.close()
 
     port = free_port()

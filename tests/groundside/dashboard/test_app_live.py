@@ -5,6 +5,7 @@ read; it connects to the daemon over TCP like any other.
 """
 
 import asyncio
+import contextlib
 import json
 import re
 import subprocess
@@ -18,6 +19,7 @@ import pytest
 from groundside.dashboard.app import DONE_S
 from groundside.dashboard.run_presses import SETTLES_S
 from groundside.dashboard.views.all import VIEWS
+from groundside.dashboard.views.confirmation import TOO_SOON_S
 from tests.free_port import free_port
 from tests.groundside.browser.served import Served
 from tests.patience import PATIENCE_S
@@ -70,13 +72,16 @@ class Browser:
         await self._socket.send_json(["stdin", keys])
 
     async def press_until_seen(self, key: str, words: str) -> None:
-        """Press a key whenever something is painted: twice is enough, but not at once."""
+        """Press a key again and again: twice is enough, but not at once."""
         async with asyncio.timeout(PATIENCE_S):
             while words.encode() not in MOVES.sub(b"", self._seen):
                 await self.press(key)
-                message = await self._socket.receive()
-                assert message.type == aiohttp.WSMsgType.BINARY, message
-                self._seen += message.data
+                with contextlib.suppress(TimeoutError):  # then a bouncing press is over
+                    async with asyncio.timeout(2.0 * TOO_SOON_S):
+                        while words.encode() not in MOVES.sub(b"", self._seen):
+                            message = await self._socket.receive()
+                            assert message.type == aiohttp.WSMsgType.BINARY, message
+                            self._seen += message.data
         self._seen = b""
 
 
