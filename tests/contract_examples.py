@@ -104,8 +104,13 @@ def records(kind: Any) -> st.SearchStrategy[Any]:  # noqa: PLR0911
     if kind is Mark:
         return st.builds(Mark, st.just(7), st.just("note"), WORDS.filter(bool))
     if kind is TripLine:
-        times = st.lists(st.integers(0, 10**6), max_size=5, unique=True).map(sorted)
-        return times.map(lambda t: TripLine(*[tuple(map(float, t))] * 3))
+        places = st.none() | st.tuples(st.floats(-90.0, 90.0), st.floats(-180.0, 180.0))
+        points = st.dictionaries(st.integers(0, 10**6), places, max_size=5)
+        return points.map(lambda found: dict(sorted(found.items()))).map(
+            lambda found: TripLine(
+                *[tuple(map(float, found))] * 3, position_deg=tuple(found.values())
+            )
+        )
     if issubclass(kind, Statement):
         return st.sampled_from([row for row in codes_of(kind) if row.code != "newer"]).flatmap(
             lambda row: st.fixed_dictionaries({n: VALUES[kind_of(n)] for n in row.names}).map(

@@ -127,6 +127,7 @@ RIDING = Snapshot(
     battery=BatteryState(
         left_wh=around(812.0),
         left_fraction=around(0.68),
+        charge_fraction=around(0.88),
         resistance_ohm=Figure(0.05, 0.04, 0.06),
         learned=LearnedPack(Figure(24.2, 23.1, 25.3), 4, Figure(1.013, 0.991, 1.035), 2),
     ),

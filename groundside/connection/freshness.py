@@ -1,4 +1,9 @@
-"""Age of the figures, and when they are stale: too old to ride by."""
+"""Age of the figures, and when they are stale: too old to ride by.
+
+Live, figures age from the telemetry's age at the craft, and by the clock since they arrived. In a
+replay, and in the demo, they are as old as they were on the water: only gaps of the log age them,
+never the viewer's clock, whatever the speed of the replay and however busy the machine.
+"""
 
 from groundside.connection.source import ReplayState
 from onboard.contract.figure import Unknown
@@ -22,13 +27,12 @@ def data_age_s(
     since_received_s
         Time since it arrived [s].
     replay
-        State of a replay, if any: data do not age while it is paused or at its end.
+        State of a replay, None if live.
     """
     age_s = snapshot.link.age_s
     if isinstance(age_s, Unknown):
         return None
-    still = replay is not None and replay.stands_still
-    return age_s if still else age_s + max(0.0, since_received_s)
+    return age_s + _waited_s(since_received_s, replay)
 
 
 def is_stale(
@@ -38,4 +42,9 @@ def is_stale(
     age_s = snapshot.link.age_s
     if not isinstance(age_s, Unknown) and age_s > OLD_TELEMETRY_S:
         return True
-    return since_received_s > SILENT_S and not (replay is not None and replay.stands_still)
+    return _waited_s(since_received_s, replay) > SILENT_S
+
+
+def _waited_s(since_received_s: float, replay: ReplayState | None) -> float:
+    """Return the time without a snapshot that ages the figures [s]."""
+    return max(0.0, since_received_s) if replay is None else 0.0

@@ -1,4 +1,4 @@
-"""Preferences kept between runs of the viewer: the rider's units and theme.
+"""Preferences kept between runs of the viewer: units, theme, sounds, when the caution was read.
 
 A convenience only: nothing else depends on whether the file can be read or written.
 """

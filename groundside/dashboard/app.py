@@ -1,9 +1,9 @@
 """The dashboard app: takes updates from a source, and redraws what changed five times a second."""
 
-import math
 import os
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import PurePath
 from typing import Any, ClassVar
 
@@ -15,18 +15,24 @@ from textual.worker import Worker, WorkerState
 from groundside.connection.commands import mark
 from groundside.connection.preferences import Preferences
 from groundside.connection.source import ReplayState, SnapshotSource
-from groundside.dashboard.content.runs import missing, open_run
+from groundside.dashboard.caution_memory import CautionMemory
+from groundside.dashboard.content.runs import asks_for_charge, missing
+from groundside.dashboard.ears import Ears
 from groundside.dashboard.end_watch import EndWatch
 from groundside.dashboard.keys import Needs, usable_keys
 from groundside.dashboard.live_trip_line import LiveTripLine
+from groundside.dashboard.lock import ENDS, Lock
 from groundside.dashboard.main_screen import MainScreen
+from groundside.dashboard.replay_actions import ReplayActions
+from groundside.dashboard.run_presses import RunPresses
+from groundside.dashboard.sounds import MEANINGS, next_sounds, sounds_named
 from groundside.dashboard.themes import MONO, SUN, THEMES, VARIABLES, next_theme
 from groundside.dashboard.view_state import ViewState
 from groundside.dashboard.views.all import VIEW_KEYS, make_views
 from groundside.dashboard.views.base import View
+from groundside.dashboard.views.runs import ASKS_CHARGE, RunsView
 from groundside.dashboard.widgets.button_bar import Button, ButtonBar
-from groundside.dashboard.widgets.caution_bar import CautionBar
-from groundside.dashboard.widgets.replay_bar import ReplayBar
+from groundside.dashboard.widgets.notice_bar import NoticeBar
 from groundside.terminal import served_by
 from groundside.words.units import Units, next_units
 from onboard.contract.commands import Command
@@ -37,14 +43,11 @@ from onboard.contract.snapshot import unknown_snapshot
 TICK_S = 0.2
 """Interval between redraws [s]: the feed's own; a shorter one would show nothing new."""
 
-SETTLES_S = 1.0
-"""Time for a command to show in a snapshot [s]: a second press before that would undo it."""
-
 DONE_S, REFUSAL_S = 5.0, 10.0
 """Time for which the result of a command is shown [s]: a refusal takes longer to read."""
 
 
-class DashboardApp(App[None]):
+class DashboardApp(ReplayActions, App[None]):
     """The terminal dashboard.
 
     Parameters
@@ -61,6 +64,8 @@ class DashboardApp(App[None]):
         Whether the terminal is known to be a touch screen.
     clock
         A monotonic clock [s].
+    wall_clock
+        Seconds since 1970 [s].
     """
 
     CSS_PATH: ClassVar[str | PurePath | list[str | PurePath] | None] = "dashboard.tcss"
@@ -70,7 +75,8 @@ class DashboardApp(App[None]):
 
     # All other keys are in the tables of `keys` and the views; the visible view's come first.
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("ctrl+c,ctrl+q", "quit", "quit", id="quit", priority=True, show=False)
+        Binding("ctrl+c,ctrl+q", "quit", "quit", id="quit", priority=True, show=False),
+        Binding("ctrl+l", "repaint", "repaint", id="repaint", priority=True, show=False),
     ]
 
     def __init__(
@@ -82,6 +88,7 @@ class DashboardApp(App[None]):
         preferences: Preferences | None = None,
         touch: bool = False,
         clock: Callable[[], float] = time.monotonic,
+        wall_clock: Callable[[], float] = time.time,
     ) -> None:
         super().__init__()
         self.units = units
@@ -97,7 +104,13 @@ class DashboardApp(App[None]):
         self._problem: str | None = None
         self._done = self._refusal = ""
         self._result_until_s = clock()
-        self._run_key_s = -math.inf
+        self._run_presses = RunPresses(clock)
+        self._lock = Lock(clock)
+        self._ears = Ears()
+        self.sounds = sounds_named(self._preferences.get("sounds"))
+        # The browser's page keeps its dashboard alive; other pages share this board's preferences.
+        kept = self._preferences if served_by() is None else Preferences(None)
+        self._caution = CautionMemory(kept, wall_clock=wall_clock)
         self.end_watch = EndWatch(self._leave)
         for theme in THEMES:
             self.register_theme(theme)
@@ -114,10 +127,11 @@ class DashboardApp(App[None]):
         self._main = MainScreen(
             make_views(keys, clock),
             tuple(
-                Button(key.button, key.action, key.label, short=key.short)
+                Button(key.button, key.action, key.sign or key.label, short=key.short)
                 for key in keys
                 if key.button
             ),
+            self._lock,
             touch=touch,
         )
 
@@ -182,7 +196,14 @@ class DashboardApp(App[None]):
         """Show the present state."""
         # During shutdown the timer may outlive the screen.
         if self.screen_stack and self.screen is self._main and self._main.is_mounted:
-            self._main.show(self._state())
+            state = self._state()
+            self._main.show(replace(state, caution=self._caution.stands(state)))
+            self._ring(self._ears.bells(state, self.sounds))
+
+    def _ring(self, bells: int) -> None:
+        """Ring the terminal's bell so many times, in one write: the browser tells them apart."""
+        if bells and self._driver is not None:
+            self._driver.write("\a" * bells)
 
     def _state(self) -> ViewState:
         now_s = self._clock()
@@ -201,6 +222,9 @@ class DashboardApp(App[None]):
             can_seek=self._source.seek_controls is not None,
             done=self._done if shows_result else "",
             refusal=self._refusal if shows_result else "",
+            asks=self._run_presses.asks,
+            lock=self._lock.state,
+            sounds=self.sounds,
             now_s=now_s,
         )
 
@@ -240,24 +264,13 @@ class DashboardApp(App[None]):
         self._done, self._refusal = done, refusal
         self._result_until_s = self._clock() + (REFUSAL_S if refusal else DONE_S)
 
-    def on_view_seek(self, message: View.Seek) -> None:
-        """Go to a place of a saved ride."""
-        places = self._source.seek_controls
-        if places is None:
-            return
-        if message.fraction is not None:
-            places.go_to(message.fraction)
-        elif message.distance_m is not None:
-            places.go_to_distance(message.distance_m)
-
-    def on_replay_bar_tapped(self, message: ReplayBar.Tapped) -> None:
-        """Go to where the time bar was tapped."""
-        if self._source.seek_controls is not None:
-            self._source.seek_controls.go_to(message.fraction)
-
-    def on_caution_bar_read(self, _message: CautionBar.Read) -> None:
-        """Handle a tap on the caution like its key."""
-        self.action_caution_read()
+    def on_notice_bar_tapped(self, _message: NoticeBar.Tapped) -> None:
+        """Lead to the answer, if the notices ask whether the pack was charged."""
+        if asks_for_charge(self._snapshot) and self._source.command_sender is not None:
+            self.action_view(RunsView.NAME)
+            self.tick()
+            self._main.view.pressed(ASKS_CHARGE)
+            self.tick()
 
     @property
     def view_name(self) -> str:
@@ -284,50 +297,35 @@ class DashboardApp(App[None]):
 
     def action_caution_read(self) -> None:
         """Remove the caution: the rider has read it."""
-        self._main.caution_was_read()
+        self._caution.was_read()
+
+    def action_sounds(self) -> None:
+        """Switch to the next choice of sounds, and store it."""
+        self.sounds = next_sounds(self.sounds)
+        self._preferences.put("sounds", self.sounds)
+        self.show_result(MEANINGS[self.sounds])
+
+    def action_lock(self) -> None:
+        """Lock against wet hands."""
+        self._lock.lock()
+
+    def action_unlock(self, end: str) -> None:
+        """Take a press while locked: of one of the two buttons that unlock, or of anything else."""
+        self._lock.press(next((name for name in ENDS if name == end), None))
+
+    def action_repaint(self) -> None:
+        """Paint the whole screen anew, for a terminal that lost it."""
+        self.refresh(layout=True)
 
     def action_run(self) -> None:
-        """Start a run, or end the open one; a bouncing thumb counts once."""
-        now_s = self._clock()
-        if now_s - self._run_key_s < SETTLES_S:
-            return
-        self._run_key_s = now_s
-        if open_run(self._snapshot) is not None:
+        """Start a run, or end the open one, on the second press."""
+        act = self._run_presses.pressed(self._snapshot)
+        if act == "end":
             self.on_view_send(View.Send(mark("run_end"), "the run has ended"))
-            return
-        lacks = missing(self._snapshot, self.units)
-        done = f"a run has begun, but {lacks}" if lacks else "a run has begun"
-        self.on_view_send(View.Send(mark("run_start"), done))
-
-    def action_pause_or_go(self) -> None:
-        """Pause the replay, or resume it."""
-        if self._source.controls is not None:
-            self._source.controls.pause_or_go()
-
-    def action_faster(self) -> None:
-        """Play the replay faster."""
-        if self._source.controls is not None:
-            self._source.controls.faster()
-
-    def action_slower(self) -> None:
-        """Play the replay slower."""
-        if self._source.controls is not None:
-            self._source.controls.slower()
-
-    def action_jump(self, seconds_s: float) -> None:
-        """Skip forward in a saved ride, or back if negative [s]."""
-        if self._source.seek_controls is not None:
-            self._source.seek_controls.jump(seconds_s)
-
-    def action_next_event(self) -> None:
-        """Go to the next event of a saved ride."""
-        if self._source.seek_controls is not None and not self._source.seek_controls.next_event():
-            self.show_result("no event after this place")
-
-    def action_event_before(self) -> None:
-        """Go to the previous event."""
-        if self._source.seek_controls is not None:
-            self._source.seek_controls.event_before()
+        elif act == "start":
+            lacks = missing(self._snapshot, self.units)
+            done = f"a run has begun, but {lacks}" if lacks else "a run has begun"
+            self.on_view_send(View.Send(mark("run_start"), done))
 
 
 def make_app(source: SnapshotSource, **options: Any) -> DashboardApp:

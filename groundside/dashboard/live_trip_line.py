@@ -26,12 +26,14 @@ class LiveTripLine:
         self._growing, self._record = GrowingLine.of(line), line
 
     def extend(self, snapshot: Snapshot) -> None:
-        """Add the sums of a snapshot, if they are known."""
+        """Add the sums of a snapshot, if they are known, with its position."""
         distance, energy = snapshot.trip.distance_m, snapshot.trip.energy_wh
         if isinstance(distance, Unknown) or isinstance(energy, Unknown):
             return
         last_s = self._growing.t_s[-1:]
-        self._growing.add(snapshot.t_s, distance.value, energy.value)
+        position = snapshot.position_deg
+        known = None if isinstance(position, Unknown) else position
+        self._growing.add(snapshot.t_s, distance.value, energy.value, known)
         if self._growing.t_s[-1:] != last_s:
             self._record = None
 

@@ -6,21 +6,24 @@ from typing import ClassVar
 from textual import events
 from textual.app import ComposeResult
 from textual.binding import BindingType
+from textual.geometry import Region
 from textual.screen import Screen
+from textual.widget import Widget
 from textual.widgets import ContentSwitcher
 
-from groundside.dashboard.content.frame import FrameContent, frame_content
+from groundside.dashboard.content.frame import frame_content
 from groundside.dashboard.drawing.kept import Kept
-from groundside.dashboard.layout.frame_rows import FrameRows, frame_rows, tabs_in_two_rows
+from groundside.dashboard.layout.button_cells import rows_of
+from groundside.dashboard.layout.frame_rows import FrameRows, frame_rows, rows_of_tabs
+from groundside.dashboard.lock import Lock
 from groundside.dashboard.view_state import ViewState
 from groundside.dashboard.views.base import OWN, View, set_heights
 from groundside.dashboard.widgets.age_line import AgeLine
-from groundside.dashboard.widgets.button_bar import Button, ButtonBar, rows_of
+from groundside.dashboard.widgets.button_bar import Button, ButtonBar
 from groundside.dashboard.widgets.caution_bar import CautionBar
+from groundside.dashboard.widgets.lock_bar import KEYS, LockBar, unlock_action
 from groundside.dashboard.widgets.notice_bar import NoticeBar
 from groundside.dashboard.widgets.replay_bar import ReplayBar
-
-TAB_CELLS, WIDE_TAB_CELLS = 5, 10
 
 
 class Views(ContentSwitcher, Kept):
@@ -36,6 +39,8 @@ class MainScreen(Screen[None], Kept):
         All views, in the order of their tabs.
     controls
         Buttons of a replay; empty for other sources.
+    lock
+        The lock against wet hands: while it is on, no key and no tap gets past this screen.
     touch
         Whether the terminal is known to be a touch screen.
     """
@@ -44,27 +49,35 @@ class MainScreen(Screen[None], Kept):
     AUTO_FOCUS = ""  # the screen has the keys, except while a rider types a name or a note
 
     def __init__(
-        self, views: tuple[View, ...], controls: tuple[Button, ...] = (), *, touch: bool = False
+        self,
+        views: tuple[View, ...],
+        controls: tuple[Button, ...],
+        lock: Lock,
+        *,
+        touch: bool = False,
     ) -> None:
         super().__init__()
         self._views = {view.NAME: view for view in views}
         self._replay_buttons = controls
+        self._lock = lock
         self._touch = touch
         self._current = views[0].NAME
-        self._caution_read = False
-        self._notice_rows = 1
-        self._shared: FrameRows | None = None
+        self._state: ViewState | None = None
+        self._typing: Widget | None = None
+        self._shared: tuple[FrameRows, bool] | None = None
         # Stored, not queried: a tick may come before they are mounted or after they are removed.
         self._notices = NoticeBar(id="notices")
-        self._caution = CautionBar(id="caution", touch=touch)
+        self._caution = CautionBar(id="caution")
         self._switcher = Views(*views, initial=self._current, id="views")
         self._actions = ButtonBar(id="actions")
         self._controls = ButtonBar(id="controls")
-        self._controls.least_width = TAB_CELLS
+        self._controls.rows = 1
         self._age = AgeLine(id="age")
         self._replay_bar = ReplayBar(id="replay")
         self._tabs = ButtonBar(id="tabs")
-        self._tabs.least_width = TAB_CELLS
+        self._lock_bar = LockBar(id="lock")
+        for bar in (self._actions, self._controls, self._tabs, self._caution):
+            bar.touch = touch
 
     def compose(self) -> ComposeResult:
         """Yield the parts from top to bottom."""
@@ -76,6 +89,7 @@ class MainScreen(Screen[None], Kept):
         yield self._age
         yield self._replay_bar
         yield self._tabs
+        yield self._lock_bar
 
     def on_mount(self) -> None:
         """Fill the parts that do not change by themselves."""
@@ -106,62 +120,66 @@ class MainScreen(Screen[None], Kept):
         names = list(self._views)
         self.go_to(names[(names.index(self._current) + 1) % len(names)])
 
-    def caution_was_read(self) -> None:
-        """Remove the caution and give its rows to the view."""
-        self._caution_read = True
-        self._share()
-
     def show(self, state: ViewState) -> None:
         """Show a state; equal content is not painted again."""
-        self._show_frame(frame_content(state))
+        locks = state.lock.locked
+        if locks != (self._state is not None and self._state.lock.locked):
+            self._hold_typing(locks)
+        self._state = state
+        content = frame_content(state)
+        self._notices.content = content.notices
+        self._age.content = content.age
+        self._replay_bar.content = content.replay
+        self._lock_bar.content = state.lock
         if self.view.is_mounted:
             self.view.show(state)
         buttons = self.view.buttons()
-        if buttons != (self._actions.content or ()):
-            self._actions.content = buttons
-            self._share()
         # a key that the view handles itself is not shown on another button
         taken = {button.key for button in buttons}
+        self._actions.content = tuple(_asking(button, state) for button in buttons)
         self._controls.content = tuple(
             replace(button, key="") if button.key in taken else button
             for button in self._replay_buttons
         )
+        self._share()
 
-    def _show_frame(self, content: FrameContent) -> None:
-        needed = NoticeBar.rows_needed(content.notices, self.size)
-        if needed != self._notice_rows:
-            self._notice_rows = needed
-            self._share()
-        self._notices.content = content.notices
-        self._age.content = content.age
-        self._replay_bar.content = content.replay
+    def _hold_typing(self, locks: bool) -> None:
+        """Take the keys from a text field while the dashboard is locked."""
+        if locks:
+            self._typing = self.focused
+        self.set_focus(None if locks else self._typing)
 
     def _show_tabs(self) -> None:
-        self._tabs.content = tuple(
+        tabs = tuple(
             Button(name, f"view('{name}')", str(number), on=name == self._current)
             for number, name in enumerate(self._views, 1)
         )
+        self._tabs.content = (*tabs, Button("lock", "lock", "k"))
 
     def _share(self) -> None:
         """Set the heights, if they changed."""
-        width, height = self.size.width, self.size.height
-        if not width or not height:
+        size, state = self.size, self._state
+        if not size.area:
             return
-        buttons = self._actions.content or ()
-        in_two = tabs_in_two_rows(width, height)
-        self._tabs.least_width = WIDE_TAB_CELLS if in_two else TAB_CELLS
+        buttons: tuple[Button, ...] = self._actions.content or ()
+        caution = state is not None and state.caution
+        notices = self._notices.content
         shared = frame_rows(
-            width,
-            height,
-            notices=self._notice_rows,
-            caution=0 if self._caution_read else self._caution.rows_needed(width),
-            actions=len(rows_of(buttons, width)) if buttons else 0,
+            size.width,
+            size.height,
+            notices=NoticeBar.rows_needed(notices, size) if notices else 1,
+            caution=caution,
+            actions=len(rows_of(buttons, size.width)) if buttons else 0,
+            age=self._age.content is None or self._age.content.needed,
             replay=bool(self._replay_buttons),
+            bar=not self.view.has_time_bar,
             touch=self._touch,
         )
-        if shared == self._shared:
+        locked = state is not None and state.lock.locked
+        if (shared, locked) == self._shared:
             return
-        self._shared = shared
+        self._shared = shared, locked
+        self._tabs.rows = rows_of_tabs(size.width)
         set_heights(
             (self._notices, shared.notices),
             (self._caution, shared.caution),
@@ -170,18 +188,44 @@ class MainScreen(Screen[None], Kept):
             (self._controls, shared.controls),
             (self._age, shared.age),
             (self._replay_bar, shared.replay),
-            (self._tabs, shared.tabs),
+            (self._tabs, 0 if locked else shared.tabs),
+            (self._lock_bar, shared.tabs if locked else 0),
         )
+
+    def get_widget_at(self, x: int, y: int) -> tuple[Widget, Region]:
+        """Return the widget under a tap: while locked, nothing but the lock can be hit.
+
+        Parameters
+        ----------
+        x, y
+            Column and row of the screen.
+        """
+        if not self._lock.state.locked:
+            return super().get_widget_at(x, y)
+        on_lock = self._lock_bar.display and self._lock_bar.region.contains(x, y)
+        hit: Widget = self._lock_bar if on_lock else self
+        return hit, hit.region
+
+    def on_click(self, event: events.Click) -> None:
+        """Take a tap beside the lock's buttons as a stray one."""
+        if self._lock.state.locked:
+            event.stop()
+            self._press(unlock_action(None))
 
     def on_key(self, event: events.Key) -> None:
         """Pass a key to the visible view: as text while a rider types, else to its button."""
+        if self._lock.state.locked:
+            event.stop()
+            event.prevent_default()
+            self._press(unlock_action(KEYS.get(event.key)))
+            return
         if event.is_printable and event.character and self.view.takes_text(event.character):
             event.stop()
             return
         key = KEY_NAMES.get(event.key, event.key)
         if key == "enter" and self._caution.display and not self.app.focused:
             event.stop()  # this key's meaning on the caution takes precedence
-            self.caution_was_read()
+            self._press("caution_read")
             return
         for button in (*self.view.buttons(), *self.view.hidden_buttons()):
             if button.key and button.key == key:
@@ -201,6 +245,13 @@ class MainScreen(Screen[None], Kept):
             self.view.call_later(self.view.pressed, action.removeprefix(OWN))
         else:
             self.app.post_message(ButtonBar.Pressed(action))
+
+
+def _asking(button: Button, state: ViewState) -> Button:
+    """Return the button of a run, or the question whether its first press was meant."""
+    if button.action == "run" and state.asks:
+        return replace(button, label="sure?", short="sure?", on=True)
+    return button
 
 
 KEY_NAMES = {

@@ -78,7 +78,7 @@ def line_of(
         ),
         f"{consumption(snapshot.wh_per_km.last_20_s)} (20 s)",
         f"{consumption(snapshot.wh_per_km.last_300_s)} (5 min)",
-        _named("left", left, whole, "Wh"),
+        _named("usable", left, whole, "Wh"),
         _named("range", range_now, of_distance(one_decimal), units.distance_name),
         _named("trip", distance, of_distance(three_figures), units.distance_name)
         + " "

@@ -38,31 +38,35 @@ def _theme(name: str, ink: str, paper: str, dark: bool, *colours: str) -> Theme:
     )
 
 
-# A test checks the contrast against the paper by the formula of WCAG 2.1 (relative luminance).
+# A test reads the pairs of ink and paper off the stylesheet and checks their contrast. The colours
+# are in the order of `VARIABLES`: figure, quiet, stale, rule, key; danger, warning and cue, ink and
+# paper of each; the two papers of buttons.
 SUN = _theme(
     "sun",
     "#000000",
     "#ffffff",
     False,
-    *("#000000", "#444444", "#767676", "#b2b2b2", "#00005f"),
+    *("#000000", "#444444", "#767676", "#767676", "#00005f"),
     *("#ffffff", "#870000", "#000000", "#ffd700", "#ffffff", "#00005f"),
     *("#d0d0d0", "#e4e4e4"),
 )
+# Amber on black, and nothing brighter than the figures: eyes adapted to the dark stay so. A danger
+# is reversed, not brighter.
 NIGHT = _theme(
     "night",
-    "#d7d7af",
+    "#d7af5f",
     "#000000",
     True,
-    *("#ffd787", "#a8a8a8", "#767676", "#444444", "#87d7ff"),
-    *("#ffffff", "#870000", "#000000", "#ffd700", "#000000", "#87d7ff"),
-    *("#3a3a3a", "#262626"),
+    *("#ffaf00", "#d78700", "#af8700", "#af8700", "#ffaf00"),
+    *("#000000", "#d78700", "#ffaf00", "#262626", "#ffaf00", "#262626"),
+    *("#262626", "#1c1c1c"),
 )
 MONO = _theme(
     "mono",
     "#ffffff",
     "#000000",
     True,
-    *("#ffffff", "#b2b2b2", "#808080", "#626262", "#ffffff"),
+    *("#ffffff", "#b2b2b2", "#808080", "#808080", "#ffffff"),
     *("#000000", "#ffffff", "#000000", "#ffffff", "#000000", "#ffffff"),
     *("#3a3a3a", "#262626"),
 )

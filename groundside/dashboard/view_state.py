@@ -4,6 +4,8 @@ from dataclasses import field
 
 from groundside.connection.freshness import data_age_s, is_stale
 from groundside.connection.source import ReplayState
+from groundside.dashboard.lock import LockState
+from groundside.dashboard.sounds import USUAL, Sounds
 from groundside.words.units import Units
 from onboard.contract.snapshot import Snapshot
 from onboard.contract.trip_line import TripLine
@@ -40,6 +42,14 @@ class ViewState:
         Whether the source can seek in time.
     done, refusal
         Result of the rider's last command, or why it failed, for a few seconds; else empty.
+    asks
+        What a second press of the same key would do; empty if none is awaited.
+    caution
+        Whether the caution is to be read.
+    lock
+        The lock against wet hands.
+    sounds
+        What the rider wants to hear.
     now_s
         The dashboard's monotonic clock [s].
     """
@@ -57,6 +67,10 @@ class ViewState:
     can_seek: bool = False
     done: str = ""
     refusal: str = ""
+    asks: str = ""
+    caution: bool = False
+    lock: LockState = field(default_factory=LockState)
+    sounds: Sounds = USUAL
     now_s: float = 0.0
 
     @property

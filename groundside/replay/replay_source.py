@@ -88,9 +88,10 @@ class ReplaySource:
             while True:
                 if self._wanted_s is not None:
                     await self._seek()
-                self._playback.advance(self.controls.place_s())
+                place_s = self.controls.place_s()
+                self._playback.advance(place_s)
                 await self._coach.turn(self._playback)
-                yield self._update()
+                yield self._update(min(place_s, self._duration_s))
                 if self._playback.ended and not self._stays_at_end:
                     break
                 await self._tick()
@@ -157,9 +158,9 @@ class ReplaySource:
             self.controls.go_to(wanted_s)
         self._updates = 0
 
-    def _update(self) -> Update:
-        place_s = min(self.controls.place_s(), self._duration_s)
-        # In a gap of the log the figures age as they did on the water.
+    def _update(self, place_s: float) -> Update:
+        # In a gap of the log the figures age as they did on the water; the time that playing up to
+        # the place took is no age, so the clock is not read again.
         age_s = max(0.0, place_s - self._playback.last_s)
         snapshot = self._playback.ride.snapshot(self.name, age_s=age_s, coach=self._coach.now())
         replay = ReplayState(

@@ -6,7 +6,7 @@ from onboard.contract.figure import Estimate, Unknown
 from onboard.contract.log_remarks import LogRemark
 from onboard.contract.snapshot import Curve, SetAndDrift, Trip
 from onboard.dataclass import dataclass
-from onboard.efficiency.trip.speed_bands import SpeedBand
+from onboard.efficiency.trip.speed_bands import RiddenSpeeds, SpeedBand
 
 
 @dataclass(frozen=True)
@@ -59,13 +59,15 @@ class Review:
     trip
         The trip's sums.
     bands
-        Sums by speed band.
+        Sums by band of speed over ground, for programs: of one width in every log.
     curve, set_and_drift
         What was learned about craft and water.
     battery, range_m, time_left_s
         Values at the end of the log.
     events
         Events in order of time.
+    ridden
+        What the bands are made of, for tables in the reader's own bands.
     """
 
     log: LogSummary
@@ -77,3 +79,4 @@ class Review:
     range_m: Estimate
     time_left_s: Estimate
     events: tuple[LogEvent, ...]
+    ridden: RiddenSpeeds

@@ -4,8 +4,11 @@ Pieces are sums of whole seconds, bounded in number: as a ride grows, neighbours
 seconds share a piece depends only on their time, never on how the log was cut into blocks.
 """
 
+from dataclasses import field
+
 import numpy as np
 
+from groundside.studies.velocity_cells import VelocityCells
 from onboard.block import FloatArray
 from onboard.contract.trip_line import TripLine
 from onboard.dataclass import dataclass
@@ -95,12 +98,15 @@ class Series:
         Length of a piece [s].
     pieces
         See `PieceMaker.rows`.
+    velocities
+        The ride's seconds by their velocity.
     """
 
     craft: str
     line: TripLine
     every_s: float
     pieces: FloatArray
+    velocities: VelocityCells = field(default_factory=VelocityCells)
 
 
 @dataclass(frozen=True)

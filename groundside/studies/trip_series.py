@@ -3,6 +3,8 @@
 Power and speed are differences over a span, as the line holds cumulative energy and distance.
 """
 
+import itertools
+
 from onboard.contract.trip_line import TripLine
 from onboard.dataclass import dataclass
 
@@ -13,7 +15,11 @@ SPAN_SHARE = 1.0 / 40.0
 """Span as a share of the trip's duration: as fine as a phone's plot can show."""
 
 GAP_S = 10.0
-"""Points further apart than this [s], and than three times their usual step, leave a gap."""
+"""Points further apart than this [s], and than `GAP_STEPS` of the steps around, leave a gap."""
+
+GAP_STEPS = 3.0
+"""A step is a gap if it is longer than so many of the steps before and after it: a viewer's own
+points are as far apart as its snapshots, 20 s of a ride that is played 20 times as fast."""
 
 MOVING_M = 5.0
 """Least distance in a span for a meaningful consumption [m]."""
@@ -47,6 +53,25 @@ class TripSeries:
     used_wh: tuple[float | None, ...] = ()
 
 
+def gaps(line: TripLine) -> tuple[bool, ...]:
+    """Return of each point whether there is a gap before it.
+
+    Examples
+    --------
+    >>> far_apart = TripLine((0.0, 1.0, 2.0, 22.0, 42.0), (0.0,) * 5, (0.0,) * 5)
+    >>> gaps(far_apart), gaps(TripLine((0.0, 1.0, 31.0, 32.0), (0.0,) * 4, (0.0,) * 4))
+    ((False, False, False, False, False), (False, False, True, False))
+    """
+    steps = [after - before for before, after in itertools.pairwise(line.t_s)]
+    found = [False]
+    for n, step in enumerate(steps):
+        # Of the newest step it is not known yet: the next point will show it.
+        around = max((line.every_s, *steps[max(0, n - 1) : n], *steps[n + 1 : n + 2]))
+        last = n + 1 == len(steps)
+        found.append(not last and step > max(GAP_S, GAP_STEPS * around))
+    return tuple(found[: len(line.t_s)])
+
+
 def trip_series(line: TripLine) -> TripSeries:
     """Return the series of a line.
 
@@ -61,13 +86,13 @@ def trip_series(line: TripLine) -> TripSeries:
     if len(t_s) < 2:
         return TripSeries()
     span_s = max(SPAN_LEAST_S, SPAN_SHARE * (t_s[-1] - t_s[0]), 2.0 * line.every_s)
-    gap_s = max(GAP_S, 3.0 * line.every_s)
+    after_gap = gaps(line)
     rows: list[tuple[float | None, ...]] = [(None, None, None, energy_wh[0])]
     since = 0
     for n in range(1, len(t_s)):
-        if t_s[n] - t_s[n - 1] > gap_s:
+        if after_gap[n]:
             since = n
-        while t_s[n] - t_s[since] > span_s + 1e-6:
+        while since < n - 1 and t_s[n] - t_s[since] > span_s + 1e-6:
             since += 1
         long_s = t_s[n] - t_s[since]
         if long_s < min(span_s, SPAN_LEAST_S) / 2.0:

@@ -92,7 +92,7 @@ def _holding(code: Code) -> Wording:
         if values["target_w"] is None:
             text = text.replace("at {target_w}", "at one power").replace("{target_w}", "the power")
         if values.get("left_fraction", 0.0) is None:
-            text = text.replace(", {left_fraction} to go", "")
+            text = text.replace(", {left_fraction} of it to go", "")
         return fill(text, values, units)
 
     return of

@@ -34,12 +34,16 @@ class Units:
         One unit of speed [m/s].
     distance_unit_m
         One unit of distance [m].
+    speed_band
+        Width of the speed bands of a report [speed units], one of those that the engine keeps
+        (`onboard.efficiency.trip.speed_bands.WIDTHS_MPS`).
     """
 
     speed_name: str
     speed_unit_mps: float
     distance_name: str
     distance_unit_m: float
+    speed_band: float = 1.0
 
     @property
     def consumption_name(self) -> str:
@@ -81,8 +85,8 @@ CHOICES: Mapping[str, Units] = {
     units.speed_name: units
     for units in (
         Units("km/h", METRES_IN_KILOMETRE / SECONDS_IN_HOUR, "km", METRES_IN_KILOMETRE),
-        Units("m/s", 1.0, "km", METRES_IN_KILOMETRE),
-        Units("kn", METRES_IN_NAUTICAL_MILE / SECONDS_IN_HOUR, "NM", METRES_IN_NAUTICAL_MILE),
+        Units("m/s", 1.0, "km", METRES_IN_KILOMETRE, 0.25),
+        Units("kn", METRES_IN_NAUTICAL_MILE / SECONDS_IN_HOUR, "NM", METRES_IN_NAUTICAL_MILE, 0.5),
         Units("mph", METRES_IN_MILE / SECONDS_IN_HOUR, "mi", METRES_IN_MILE),
     )
 }

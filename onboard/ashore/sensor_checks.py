@@ -146,7 +146,7 @@ def check_voltage(
             high < battery.start_fraction - 0.05,
             CheckVerdict.LOOK,
             f", below the {100 * battery.start_fraction:.0f} % that a first ride begins with: "
-            "charge, or say in view 6 (runs) how full it is.",
+            "charge, or say in the runs view how full it is.",
         ),
     )
 

@@ -21,7 +21,8 @@ class Standing(Code):
     AGAINST_CONSUMPTION = "against_consumption", "{difference_fraction} from what is allowed."
     CANNOT_BE_MADE = (
         "cannot_be_made",
-        "No speed tried surely makes the distance: {best_m} is sure, at {best_speed_mps}.",
+        "Target, {to_go_m} to go: not sure at any speed tried. {best_m} is sure, at "
+        "{best_speed_mps}.",
     )
     NO_CUE = "no_cue", "No cue."
     NOTHING_LEFT = "nothing_left", "Nothing is left above the reserve."

@@ -40,7 +40,8 @@ class AlertCode(Code):
     ENERGY_LOW = "energy_low", "warning", "Only {left_wh} left above the reserve: head for home."
     CANNOT_BE_MADE = (
         "cannot_be_made", "warning",
-        "No speed tried surely makes the distance: {best_m} is sure, at {best_speed_mps}.",
+        "Target, {to_go_m} to go: not sure at any speed tried. {best_m} is sure, at "
+        "{best_speed_mps}.",
     )  # fmt: skip
     WEED = (
         "weed", "warning",
@@ -60,8 +61,8 @@ class AlertCode(Code):
     )  # fmt: skip
     SOURCE_SILENT = (
         "source_silent", "warning",
-        "Gone silent: {sources}. Power and range are unknown until it is heard again. If you "
-        "unplugged it, say so in view 5 (craft).",
+        "Gone silent: {sources}. Power and range are unknown. If you unplugged it, say so in the "
+        "craft view.",
     )  # fmt: skip
     SOURCE_UNPLUGGED = (
         "source_unplugged", "warning",
@@ -85,8 +86,7 @@ class AlertCode(Code):
     )  # fmt: skip
     CHARGE_UNSAID = (
         "charge_unsaid", "warning",
-        "Was the pack charged since {since_utc_s}? Answer in view 6 (runs). Until then the lower "
-        "figure counts.",
+        "Charged since {since_utc_s}? Answer in the runs view. Until then the lower figure counts.",
     )  # fmt: skip
 
     LINK_DOWN = "link_down", "warning", "{link}: {problem} ({errno})."

@@ -36,6 +36,8 @@ class BatteryState:
         Energy that can be drawn before the reserve or the cut-off is reached.
     left_fraction
         The same as a share of the pack's full energy.
+    charge_fraction
+        State of charge of the whole pack, its reserve included: charge over that of the full pack.
     resistance_ohm
         Internal resistance of the whole pack: its immediate response. Until it is measured, that of
         an earlier ride or of the profile.
@@ -45,5 +47,6 @@ class BatteryState:
 
     left_wh: Estimate
     left_fraction: Estimate
+    charge_fraction: Estimate
     resistance_ohm: Estimate
     learned: LearnedPack | Unknown

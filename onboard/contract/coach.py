@@ -22,7 +22,7 @@ class StepCode(Code):
     HOLD = "hold", "Hold {target_w}, {left_s} more."
     TURN = "turn", "Turn, then settle for {settle_s}."
     BACK = "back", "Back along the same line, {course_deg}."
-    LAP = "lap", "Hold {target_w} and finish the lap, {left_fraction} to go."
+    LAP = "lap", "Hold {target_w} and finish the lap, {left_fraction} of it to go."
     OFF_POWER = "off_power", "{now_w} is off: back to {target_w}."
     RECKONING = "reckoning", "Run done. Wait for the standing."
     ENOUGH = "enough", "Enough: {setup} is best."

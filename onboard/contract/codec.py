@@ -25,6 +25,7 @@ from onboard.contract.messages import KINDS, Message, command_read
 from onboard.contract.quantities import Kind, kind_of
 from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import SCHEMA
+from onboard.contract.trip_line import TripLine
 
 Record = TypeVar("Record")
 Read = Callable[[Any], Any]
@@ -32,6 +33,9 @@ Read = Callable[[Any], Any]
 WHY: Final = "why"
 NOT_STATED: Final = Unknown(Reason.NOT_STATED)
 NOT_FINITE: Final = Unknown(Reason.NOT_FINITE)
+
+LEFT_OUT: Final[Mapping[Any, tuple[str, ...]]] = {TripLine: ("position_deg",)}
+"""Fields with a default that a daemon older than them leaves out."""
 
 
 class ContractError(Exception):
@@ -200,6 +204,7 @@ def _reader_of_record(kind: Any) -> Read:
         (field.name, reader(hints[field.name]), Unknown in typing.get_args(hints[field.name]))
         for field in dataclasses.fields(kind)
     ]
+    younger = LEFT_OUT.get(kind, ())
 
     def of(raw: Any) -> Any:
         if not isinstance(raw, dict):
@@ -208,6 +213,8 @@ def _reader_of_record(kind: Any) -> Read:
         reasons = reasons if isinstance(reasons, dict) else {}
         values = {}
         for name, inner, may_be_unknown in fields:
+            if name in younger and name not in raw:
+                continue
             try:
                 values[name] = inner(raw.get(name))
             except ContractError as problem:

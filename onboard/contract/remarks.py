@@ -195,8 +195,8 @@ class RemarkCode(Code):
     )
     MARK_PARTIAL = (
         "mark_partial",
-        "{log}: the pack was stated to be at {left_fraction} without an amount: what was drawn "
-        "since it was full is left out.",
+        "{log}: the pack was stated to be charged to {left_fraction} without an amount: what was "
+        "drawn since it was full is left out.",
     )
     MARK_KINDS = (
         "mark_kinds",

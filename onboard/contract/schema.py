@@ -75,8 +75,10 @@ class _Definitions:
         """Return the schema of a type; a named type is defined once and referred to."""
         origin, parts = typing.get_origin(kind), typing.get_args(kind)
         if origin in (typing.Union, types.UnionType):
-            known = [self.of(part) for part in parts if part is not Unknown]
-            return {"anyOf": [*known, *([{"type": "null"}] if Unknown in parts else [])]}
+            nothing = (Unknown, types.NoneType)
+            known = [self.of(part) for part in parts if part not in nothing]
+            null = [{"type": "null"}] if any(part in parts for part in nothing) else []
+            return {"anyOf": [*known, *null]}
         if origin is Literal:
             return {"enum": list(parts)}
         if origin is tuple:
@@ -263,7 +265,9 @@ text is the rider's words, names and paths; a system error travels as its number
 
 The feed is UTF-8 with one JSON object on each line. Each line of the daemon has `"schema": 2` and
 its kind: `hello` first, then `snapshot` five times a second, `trip_line` now and then, and `ack` to
-each command. A reader passes over fields, kinds and codes that it does not know.
+each command. A reader passes over fields, kinds and codes that it does not know. Snapshots say
+where the craft is, and the trip line where it was: both go to the same viewers, on this board or
+paired as crew or viewer, and to nobody else.
 
 The records are plain dataclasses with a codec of some 350 lines, not a serialisation library: no
 such library by itself reads or writes a null whose reason is beside it in the object that holds it,

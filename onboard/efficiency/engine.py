@@ -67,8 +67,8 @@ from onboard.efficiency.statistics.shared_errors import prior_covariance
 from onboard.efficiency.trip.consumption import window
 from onboard.efficiency.trip.counted_together import CountedPoint, CountedTogether
 from onboard.efficiency.trip.runs import MarkedRuns
-from onboard.efficiency.trip.speed_bands import SpeedBand, SpeedBands
-from onboard.efficiency.trip.trip_line import GrowingLine
+from onboard.efficiency.trip.speed_bands import RiddenSpeeds, SpeedBands
+from onboard.efficiency.trip.trip_line import FUSED_PLACE, GrowingLine
 from onboard.efficiency.trip.trip_sums import consumption, trip_sums
 from onboard.profile import Profile
 
@@ -100,7 +100,7 @@ class Engine:
         self.instruments = Instruments(profile, self.parts)
         self._power, self._speed = self.instruments.power, self.instruments.speed
         self.latest = self.instruments.latest
-        self._cutter = SecondsCutter(self._power, self._speed, (*READINGS, PACK_DEGC))
+        self._cutter = SecondsCutter(self._power, self._speed, (*READINGS, PACK_DEGC, *FUSED_PLACE))
         self.together = CountedTogether()
         self._mark: CountedPoint | None = None
         self._marked = False
@@ -270,9 +270,9 @@ class Engine:
         """Battery instances that send but do not measure: excluded from all sums."""
         return self._power.unmeasured
 
-    def bands(self) -> tuple[SpeedBand, ...]:
-        """Return the totals of each band of speed."""
-        return self._bands.table(self._errors, self.instruments.noise_m2ps())
+    def ridden(self) -> RiddenSpeeds:
+        """Return the totals by speed, to be put together in bands."""
+        return self._bands.ridden(self._errors, self.instruments.noise_m2ps())
 
     def curve(self) -> Curve | Unknown:
         """Return the speed-power curve of the present set-up from the last fit."""

@@ -89,7 +89,8 @@ def trip_line() -> TripLine:
     """Return the trip line of half an hour ridden before."""
     line = GrowingLine()
     for t_s in range(1800):
-        line.add(float(t_s), 2.2 * t_s + 30 * math.sin(t_s / 90), 0.11 * t_s)
+        place = 45.0 + 0.005 * math.sin(t_s / 300), -30.0 + 0.008 * math.sin(t_s / 190)
+        line.add(float(t_s), 2.2 * t_s + 30 * math.sin(t_s / 90), 0.11 * t_s, place)
     return line.record()
 
 

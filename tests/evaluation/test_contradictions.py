@@ -25,7 +25,7 @@ def about(value: float, half: float) -> Figure:
 
 
 def cannot(best_m: float) -> Stand:
-    return Stand(Standing.CANNOT_BE_MADE, best_m=best_m, best_speed_mps=1.8)
+    return Stand(Standing.CANNOT_BE_MADE, to_go_m=18_520.0, best_m=best_m, best_speed_mps=1.8)
 
 
 SURE = Target(
@@ -44,7 +44,9 @@ BEYOND = replace(UNSURE, distance_m=9500.0, confidence_fraction=0.01, reason=can
 AGREED = replace(
     unknown_figures(NONE, 600.0, "plain"),
     speed_mps=2.0,
-    battery=BatteryState(about(400.0, 40.0), about(0.5, 0.05), about(0.05, 0.01), NONE),
+    battery=BatteryState(
+        about(400.0, 40.0), about(0.5, 0.05), about(0.7, 0.05), about(0.05, 0.01), NONE
+    ),
     range_m=Reach(about(8000.0, 900.0), about(9200.0, 700.0), about(9500.0, 800.0)),
     time_left_s=about(4000.0, 450.0),
     best_speed_mps=Figure(1.8, 1.6, 2.0),

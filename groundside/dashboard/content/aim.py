@@ -1,7 +1,7 @@
 """Content of the aim view: the target being chosen, the one in force, and how it is being met."""
 
 from groundside.dashboard.content.items import Block, Item
-from groundside.dashboard.content.ride import BigFigureContent, difference_text
+from groundside.dashboard.content.ride import BigFigureContent
 from groundside.dashboard.target_choice import (
     DISTANCE,
     KINDS,
@@ -11,6 +11,7 @@ from groundside.dashboard.target_choice import (
     value_in_force,
 )
 from groundside.dashboard.view_state import ViewState
+from groundside.words.cues import cue_text
 from groundside.words.figures import percent
 from groundside.words.reasons import reason_text
 from groundside.words.stands import stand_text
@@ -66,13 +67,12 @@ def _in_force(state: ViewState) -> Block:
     items = [Item("now", ", ".join(targets) or "a target of another kind", strong=True)]
     if state.stale:
         return (*items, Item("cue", "none: the data are stale"))
-    cue, difference = target.cue, target.difference_fraction
+    cue = target.cue
     if isinstance(cue, Unknown):
         items.append(Item("cue", f"none: {reason_text(cue, units)}"))
-    elif isinstance(difference, Unknown):
-        items.append(Item("cue", cue, strong=True))
     else:
-        items.append(Item("cue", f"{cue}: {difference_text(difference)}", strong=True))
+        by = cue_text(target, units)
+        items.append(Item("cue", f"{cue}: {by}" if by else cue, strong=True))
     if not isinstance(chance := target.confidence_fraction, Unknown):
         items.append(Item("chance", f"{percent(chance)} to make it at this speed"))
     items.append(Item("why", stand_text(target, units)))

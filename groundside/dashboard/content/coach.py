@@ -143,5 +143,7 @@ def _notes(coach: Coach, state: ViewState) -> tuple[str, ...]:
     notes += [f"Caution: {caution_word(code)}." for code in standing.cautions]
     if not isinstance(standing.told_fraction, Unknown):
         told = one_decimal(100.0 * standing.told_fraction)
-        notes.append(f"Can tell apart {told} % or more, at {standing.power_w:.0f} W.")
+        notes.append(
+            f"Can tell apart {told} % of consumption or more, at {standing.power_w:.0f} W."
+        )
     return tuple(notes)

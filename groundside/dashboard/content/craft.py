@@ -208,9 +208,12 @@ def _left(snapshot: Snapshot, units: Units) -> Check:
     if isinstance(snapshot.battery, Unknown):
         return Check("--", "energy left", reason_text(snapshot.battery, units))
     share = reading(snapshot.battery.left_fraction, units)
+    charge = reading(snapshot.battery.charge_fraction, units)
     if share.value is None:
         return Check("--", "energy left", share.why + reserve_text)
-    text = f"{percent(share.value)}{in_brackets(share, percent)}{reserve_text}"
+    text = f"usable {percent(share.value)}{in_brackets(share, percent)}{reserve_text}"
+    if charge.value is not None:
+        text += f", charge {percent(charge.value)}"
     suspicious = not isinstance(reserve, Unknown) and share.value < reserve
     return Check("LOOK" if suspicious else "ok", "energy left", text)
 

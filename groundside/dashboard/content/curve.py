@@ -181,6 +181,7 @@ class _Drawing:
             title=(
                 f" {what}, speed {KINDS[curve.speed_kind]}",
                 *((f"set-up {setup}",) if setup else ()),
+                *(("now not drawn: water not known",) if self._to_curve is None else ()),
             ),
             x=self._x,
             y=Axis(0.0, round_top(top), unit),

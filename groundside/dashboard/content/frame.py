@@ -6,9 +6,10 @@ from groundside.connection.source import ReplayState
 from groundside.dashboard.content.small_figures import small_figures, unknown_reasons
 from groundside.dashboard.notices import Notice, notices
 from groundside.dashboard.view_state import ViewState
-from groundside.words.figures import age_text, clock_text, whole
-from onboard.contract.figure import Unknown
+from groundside.words.figures import age_text, clock_text
 from onboard.dataclass import dataclass
+
+UNKNOWN_AGE, FRESH = "data of unknown age", "data under 1 s old"
 
 
 @dataclass(frozen=True)
@@ -25,10 +26,26 @@ class ReplayContent:
 
 @dataclass(frozen=True)
 class AgeContent:
-    """Age and source of the data, most important first."""
+    """Age of the data, behind the result of a command or a question, most important first.
+
+    Parameters
+    ----------
+    parts
+        The texts.
+    stale
+        Whether the data are too old to ride by.
+    asks
+        Whether the first part awaits a second press.
+    """
 
     parts: tuple[str, ...]
     stale: bool = False
+    asks: bool = False
+
+    @property
+    def needed(self) -> bool:
+        """Whether it says more than that the data are fresh."""
+        return self.stale or self.asks or len(self.parts) > 1 or self.parts[0] == UNKNOWN_AGE
 
 
 @dataclass(frozen=True)
@@ -41,29 +58,23 @@ class FrameContent:
 
 
 def age_content(state: ViewState) -> AgeContent:
-    """Return the age of the data and their source, after the result of a command."""
-    if not state.started:
-        return AgeContent(_behind_result(state, ("no data", state.source)))
-    link = state.snapshot.link
-    parts = [f"STALE: {_age(state)}" if state.stale else _age(state)]
-    if link.lost:
-        parts.append(f"{link.lost} lost")
-    if not isinstance(link.messages_per_s, Unknown) and not state.stale:
-        parts.append(f"{whole(link.messages_per_s)} msg/s")
-    parts.append(link.source or state.source)
-    return AgeContent(_behind_result(state, tuple(parts)), state.stale)
-
-
-def _behind_result(state: ViewState, parts: tuple[str, ...]) -> tuple[str, ...]:
-    return (state.done, *parts[:1]) if state.done and not state.stale else parts
+    """Return the age of the data, after what a second press would do or the result of a command."""
+    age = ("no data", state.source) if not state.started else (_age(state),)
+    if state.asks:
+        return AgeContent((state.asks, age[0]), state.stale, asks=True)
+    if state.done and not state.stale:
+        return AgeContent((state.done, age[0]))
+    return AgeContent(age, state.stale)
 
 
 def _age(state: ViewState) -> str:
     if state.age_s is None:
-        return "data of unknown age"
-    if state.age_s < 1.0 and not state.stale:  # tenths would flicker
-        return "data under 1 s old"
-    return f"data {age_text(state.age_s)} old"
+        text = UNKNOWN_AGE
+    elif state.age_s < 1.0 and not state.stale:  # tenths would flicker
+        return FRESH
+    else:
+        text = f"data {age_text(state.age_s)} old"
+    return f"STALE: {text}" if state.stale else text
 
 
 def replay_content(replay: ReplayState | None) -> ReplayContent:

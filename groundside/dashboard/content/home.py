@@ -8,6 +8,7 @@ from groundside.dashboard.view_state import ViewState
 from groundside.words.directions import Turn, turn_to
 from groundside.words.figures import (
     Reading,
+    duration_text,
     in_brackets,
     interval_text,
     one_decimal,
@@ -176,14 +177,8 @@ def _cost(home: WayHome, units: Units) -> tuple[str, str]:
     if speed.value is None or speed.value <= 0.0:
         why = speed.why if speed.value is None else "no speed makes way"
         return takes, f"time not known: {why}"
-    return takes, f"{_time(home.distance_m / speed.value)} at {speed_text(speed.value, units)}"
-
-
-def _time(time_s: float) -> str:
-    if time_s < 60.0:
-        return "under 1 min"
-    minutes = round(time_s / 60.0)
-    return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60:02d} min"
+    lasts = duration_text(home.distance_m / speed.value)
+    return takes, f"{lasts} at {speed_text(speed.value, units)}"
 
 
 def _to_do(

@@ -3,10 +3,10 @@
 from groundside.dashboard.content.setups import PLAIN
 from groundside.dashboard.content.small_figures import SmallFigure, small_figures
 from groundside.dashboard.view_state import ViewState
+from groundside.words.cues import cue_text
 from groundside.words.figures import (
     Reading,
     consumption_text,
-    cost_text,
     distance_text,
     interval_text,
     one_decimal,
@@ -19,8 +19,8 @@ from groundside.words.readings import reading
 from groundside.words.reasons import reason_text
 from groundside.words.stands import stand_text
 from groundside.words.units import Units
-from onboard.contract.advice import Target
-from onboard.contract.figure import Unknown, within
+from onboard.contract.advice import WayHome
+from onboard.contract.figure import Unknown
 from onboard.contract.snapshot import Snapshot
 from onboard.dataclass import dataclass
 
@@ -44,7 +44,15 @@ class BigFigureContent:
 
 @dataclass(frozen=True)
 class CueContent:
-    """The cue: `ease`, `hold`, `push` or `turn`; or empty, with the reason among the texts."""
+    """The cue: `ease`, `hold`, `push` or `turn`; or empty, with the reason among the texts.
+
+    Parameters
+    ----------
+    word
+        The cue itself.
+    parts
+        First what to do and by how much, then what else matters.
+    """
 
     word: str = ""
     parts: tuple[str, ...] = ()
@@ -75,7 +83,7 @@ def big_figure(
     unit = units.distance_name if of_distance else units.consumption_name
     if figure.value is None:
         return BigFigureContent(unit=unit, label=label, why=figure.why)
-    if of_distance and is_vague(figure):
+    if is_vague(figure):
         text = f"{interval_text(figure, write)} {unit}: settling"
         return BigFigureContent(unit=unit, label=label, why=text)
     digits = write(figure.value)
@@ -105,8 +113,9 @@ def big_distance(distance: float) -> str:
 def cue_content(state: ViewState) -> CueContent:
     """Return the cue; none from stale data, which would steer a rider by the past."""
     snapshot, units, target = state.snapshot, state.units, state.snapshot.target
-    if within(snapshot.home, lambda home: home.turn_back) is True and not state.stale:
-        return CueContent("turn", ("back home now", "what is left is what the way takes"))
+    home = snapshot.home
+    if not isinstance(home, Unknown) and home.turn_back is True and not state.stale:
+        return turn_content(home, units)
     if isinstance(target, Unknown):
         if state.target_distance_m is None:
             return CueContent("", run_parts(snapshot, stale=state.stale))
@@ -114,13 +123,23 @@ def cue_content(state: ViewState) -> CueContent:
         return CueContent("", (f"target {wanted}: {reason_text(target, units)}",))
     if state.stale:
         return CueContent("", ("no cue: the data are stale",))
-    texts = []
-    if isinstance(target.cue, Unknown):
-        texts.append(stand_text(target, units))
-    elif not isinstance(target.difference_fraction, Unknown):
-        texts.append(difference_text(target.difference_fraction))
     word = "" if isinstance(target.cue, Unknown) else target.cue
-    return CueContent(word, (*texts, *_wanted(target, units), *run_parts(snapshot)))
+    first = cue_text(target, units) if word else stand_text(target, units)
+    to_go = target.distance_m
+    more = () if isinstance(to_go, Unknown) else (f"{distance_text(to_go, units)} to go",)
+    return CueContent(word, (*((first,) if first else ()), *more, *run_parts(snapshot)))
+
+
+def turn_content(home: WayHome, units: Units) -> CueContent:
+    """Return the cue to turn back: how fast to go home, and what that leaves."""
+    first, speed, margin = "head home now", home.speed_mps, home.margin_wh
+    if not isinstance(speed, Unknown) and speed > 0.0:
+        first += f": hold {speed_text(speed, units)}"
+    parts = [first, f"{distance_text(max(home.distance_m, 0.0), units)} to go"]
+    if not isinstance(margin, Unknown):
+        over = margin.value >= 0.0
+        parts.append(f"{whole(abs(margin.value))} Wh {'to spare' if over else 'of the reserve'}")
+    return CueContent("turn", tuple(parts))
 
 
 def difference_text(fraction: float) -> str:
@@ -135,20 +154,6 @@ def difference_text(fraction: float) -> str:
     if share == "0 %":
         return "on target"
     return f"{share} {'over' if fraction > 0 else 'under'}"
-
-
-def _wanted(target: Target, units: Units) -> list[str]:
-    """Return the target and the distance left to go."""
-    texts = []
-    if not isinstance(target.power_w, Unknown):
-        texts.append(f"hold {whole(target.power_w)} W")
-    elif not isinstance(target.speed_mps, Unknown):
-        texts.append(f"hold {speed_text(target.speed_mps, units)}")
-    elif not isinstance(target.wh_per_km, Unknown):
-        texts.append(f"aim {cost_text(target.wh_per_km, units)}")
-    if not isinstance(target.distance_m, Unknown):
-        texts.append(f"{distance_text(target.distance_m, units)} to go")
-    return texts
 
 
 def run_parts(snapshot: Snapshot, *, stale: bool = False) -> tuple[str, ...]:

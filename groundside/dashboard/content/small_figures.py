@@ -4,8 +4,8 @@ from collections.abc import Callable
 
 from groundside.words.figures import (
     UNKNOWN,
-    clock_text,
     consumption_text,
+    duration_text,
     interval_text,
     one_decimal,
     three_figures,
@@ -47,7 +47,7 @@ DISTANCE = Format(
     lambda metres, units: three_figures(units.distance(metres)), lambda units: units.distance_name
 )
 COST = Format(consumption_text, lambda units: units.consumption_name)
-WATTS, WATT_HOURS, CLOCK = plain(whole, "W"), plain(whole, "Wh"), plain(clock_text)
+WATTS, WATT_HOURS, DURATION = plain(whole, "W"), plain(whole, "Wh"), plain(duration_text)
 PERCENT = plain(lambda fraction: whole(100.0 * fraction), "%")
 
 
@@ -76,14 +76,14 @@ class FigureRow:
 ROWS = (
     FigureRow("power", lambda now: now.power_w, WATTS),
     FigureRow("speed", lambda now: now.speed_mps, SPEED),
-    FigureRow("left", lambda now: within(now.battery, lambda it: it.left_wh), WATT_HOURS),
-    FigureRow("trip", lambda now: now.trip.distance_m, DISTANCE),
+    FigureRow("usable", lambda now: within(now.battery, lambda it: it.left_wh), WATT_HOURS),
+    FigureRow("distance", lambda now: now.trip.distance_m, DISTANCE),
     FigureRow("used", lambda now: now.trip.energy_wh, WATT_HOURS),
-    FigureRow("time", lambda now: now.trip.elapsed_s, CLOCK),
+    FigureRow("time", lambda now: now.trip.elapsed_s, DURATION),
     FigureRow("5 min", lambda now: now.wh_per_km.last_300_s, COST),
     FigureRow("trip", lambda now: now.wh_per_km.trip, COST),
-    FigureRow("left", lambda now: within(now.battery, lambda it: it.left_fraction), PERCENT),
-    FigureRow("lasts", lambda now: now.time_left_s, CLOCK),
+    FigureRow("charge", lambda now: within(now.battery, lambda it: it.charge_fraction), PERCENT),
+    FigureRow("lasts", lambda now: now.time_left_s, DURATION),
     FigureRow("pack", lambda now: now.volts_v, plain(one_decimal, "V")),
     FigureRow("draw", lambda now: now.amps_a, plain(one_decimal, "A")),
     FigureRow("mark", lambda now: now.wh_per_km.since_mark, COST, optional=True),
@@ -101,7 +101,11 @@ ROWS = (
         optional=True,
     ),
 )
-"""A small terminal shows the first few; figures that only some crafts have come last."""
+"""A small terminal shows the first few; figures that only some crafts have come last.
+
+`usable` is above the reserve, `charge` the state of charge of the whole pack; `trip` and `5 min`
+are consumptions over so much. Each label stands once.
+"""
 
 
 def small_figures(snapshot: Snapshot, units: Units) -> tuple[SmallFigure, ...]:

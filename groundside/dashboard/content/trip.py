@@ -1,19 +1,27 @@
 """Content of the trip view: where the energy went, over time or distance."""
 
+import math
 from bisect import bisect_left
 from collections.abc import Callable
 
 from groundside.connection.source import ReplayState
+from groundside.dashboard.content.frame import replay_content
 from groundside.dashboard.content.items import Block, Item
-from groundside.dashboard.drawing.plot_content import Axis, AxisMark, PlotContent, Trace
+from groundside.dashboard.drawing.plot_content import (
+    Axis,
+    AxisMark,
+    PlaceBar,
+    PlotContent,
+    Trace,
+)
 from groundside.dashboard.drawing.ticks import round_top
 from groundside.dashboard.view_state import ViewState
 from groundside.studies.trip_series import TripSeries, trip_series
 from groundside.words.figures import (
-    clock_text,
     consumption_text,
     cost_text,
     distance_text,
+    duration_text,
     in_brackets,
     whole,
 )
@@ -37,7 +45,9 @@ class TripContent:
     blocks: tuple[Block, ...]
 
 
-def trip_content(state: ViewState, panels: tuple[str, ...], *, over_distance: bool) -> TripContent:
+def trip_content(
+    state: ViewState, panels: tuple[str, ...], *, over_distance: bool, bar: bool = False
+) -> TripContent:
     """Return the content of the trip view.
 
     Parameters
@@ -48,12 +58,14 @@ def trip_content(state: ViewState, panels: tuple[str, ...], *, over_distance: bo
         Those of `PANELS` to show.
     over_distance
         Whether the x axis is distance instead of time.
+    bar
+        Whether to show a replay's place as a bar under each plot, and in words above it.
     """
     series = trip_series(state.trip_line)
     if len(series.t_s) < 2:
         why = "no trip yet: it begins with the first energy and distance counted"
         return TripContent(tuple(PlotContent(why=why) for _ in panels), (_sums(state),))
-    places = _Places(state, series, over_distance)
+    places = _Places(state, series, over_distance, bar)
     return TripContent(
         tuple(_panel(panel, state, series, places) for panel in panels), (_sums(state),)
     )
@@ -85,14 +97,27 @@ def _ahead_s(state: ViewState, replay: ReplayState) -> float:
     return state.snapshot.t_s - replay.t_s
 
 
+def place_words(replay: ReplayState | None) -> tuple[str, ...]:
+    """Return how a replay is going, and its place."""
+    if replay is None:
+        return ()
+    content = replay_content(replay)
+    return content.status, f"{content.at} of {content.of}"
+
+
 class _Places:
     """The x axis and the marks on it."""
 
-    def __init__(self, state: ViewState, series: TripSeries, over_distance: bool) -> None:
+    def __init__(
+        self, state: ViewState, series: TripSeries, over_distance: bool, with_bar: bool
+    ) -> None:
         self._state, self._series, self._over_distance = state, series, over_distance
         self.x = tuple(map(self._x_of, range(len(series.t_s))))
         unit = state.units.distance_name if over_distance else "min"
-        self.axis = Axis(0.0, round_top(self.x[-1]), unit)
+        bar = self._bar()
+        self.axis = Axis(0.0, max(self.x[-1], bar.end if bar else 0.0, 1e-3), unit)
+        self.bar = bar if with_bar else None
+        self.words = () if self.bar is None else place_words(state.replay)
         self.marks = (*self._events(), *self._now())
 
     def _x_of(self, point: int) -> float:
@@ -101,14 +126,36 @@ class _Places:
         return (self._series.t_s[point] - self._series.t_s[0]) / 60.0
 
     def _at(self, t_s: float) -> float:
-        """Return the x of the first point at or after a stream time."""
-        place = bisect_left(self._series.t_s, t_s)
-        return self.x[min(place, len(self.x) - 1)]
+        """Return the x of a stream time."""
+        times = self._series.t_s
+        if not self._over_distance:
+            return max(0.0, (t_s - times[0]) / 60.0)
+        after = min(max(1, bisect_left(times, t_s)), len(times) - 1)
+        share = (t_s - times[after - 1]) / (times[after] - times[after - 1])
+        return self.x[after - 1] + min(1.0, max(0.0, share)) * (self.x[after] - self.x[after - 1])
 
     def _now(self) -> tuple[AxisMark, ...]:
         if not (self._state.can_seek and self._state.started):
             return ()
-        return (AxisMark("N", self._at(self._state.snapshot.t_s), stale=self._state.stale),)
+        now = self._at(self._state.snapshot.t_s)
+        return (AxisMark("N", now, top=math.inf, stale=self._state.stale),)
+
+    def _bar(self) -> PlaceBar | None:
+        """Return the bar of a replay: over time, of its length; over distance, of the line's."""
+        state, replay = self._state, self._state.replay
+        if replay is None or not (state.can_seek and state.started):
+            return None
+        ahead_s = _ahead_s(state, replay)
+
+        ready_s = replay.ready_fraction * replay.duration_s
+        now, ready, end, *events = (
+            self._at(place_s + ahead_s)
+            for place_s in (
+                *(replay.t_s, ready_s, replay.duration_s),
+                *(event.place_s for event in replay.events[:EVENTS_MOST]),
+            )
+        )
+        return PlaceBar(now, ready, end, tuple(events))
 
     def _events(self) -> tuple[AxisMark, ...]:
         replay = self._state.replay
@@ -127,7 +174,7 @@ def _panel(panel: str, state: ViewState, series: TripSeries, places: _Places) ->
         "power": (series.power_w, float, "W", "battery power"),
         "speed": (series.speed_mps, units.speed, units.speed_name, "speed"),
         "cost": (series.wh_per_km, units.consumption, units.consumption_name, "consumption"),
-        "left": (_left(state, series), float, "Wh", "energy left, by what is known now"),
+        "left": (_left(state, series), float, "Wh", "usable energy, by what is known now"),
     }
     column, convert, unit, title = columns[panel]
     y = tuple(None if value is None else convert(value) for value in column)
@@ -138,11 +185,12 @@ def _panel(panel: str, state: ViewState, series: TripSeries, places: _Places) ->
             why = reason_text(left, units)
         return PlotContent(title=(f" {title}",), why=f"{title}: {why}")
     return PlotContent(
-        title=(f" {title}",),
+        title=(f" {title}", *places.words),
         x=places.axis,
         y=Axis(min(0.0, *known), round_top(_top(known, panel)), unit),
         trace=Trace(places.x, y),
         marks=places.marks,
+        bar=places.bar,
         label_columns=LABEL_COLUMNS,
     )
 
@@ -177,7 +225,7 @@ def _sums(state: ViewState) -> Block:
     if distance.value is not None:
         made = distance_text(distance.value, units)
         lasts = trip.elapsed_s
-        parts.append(made if isinstance(lasts, Unknown) else f"{made} in {clock_text(lasts)}")
+        parts.append(made if isinstance(lasts, Unknown) else f"{made} in {duration_text(lasts)}")
     if energy.value is not None:
         parts.append(f"{whole(energy.value)} Wh{in_brackets(energy, whole)}")
     if cost.value is not None:

@@ -78,16 +78,24 @@ class TypeSize:
 
 SIZES = (
     TypeSize((1, 1, 1, 1, 1, 1), (1, 1, 1, 1, 1, 1, 1), 1),  # 4 rows
-    TypeSize((1, 1, 1, 1, 1, 1), (2, 1, 1, 1, 1, 1, 2), 1),  # 5 rows, half of one clear
-    TypeSize((1, 1, 1, 1, 1, 1), (2, 2, 2, 1, 2, 2, 2), 1),  # 7 rows, half of one clear
-    TypeSize((2, 1, 2, 1, 1, 2), (2, 2, 2, 2, 2, 2, 2), 2),  # 7 rows, wider
+    TypeSize((1, 1, 1, 1, 1, 1), (2, 1, 1, 1, 1, 1, 2), 1),  # 5 rows
+    TypeSize((1, 1, 1, 1, 1, 1), (2, 2, 2, 1, 2, 2, 2), 1),  # 7 rows
+    TypeSize((2, 1, 2, 1, 1, 2), (2, 2, 1, 2, 2, 2, 2), 2),  # 7 rows, wider
     TypeSize((2, 1, 2, 1, 1, 2), (3, 2, 2, 3, 2, 2, 3), 2),  # 9 rows
     TypeSize((2, 1, 2, 1, 1, 2), (3, 3, 3, 3, 3, 3, 3), 2),  # 11 rows
-    TypeSize((2, 2, 2, 2, 2, 2), (4, 3, 2, 4, 3, 2, 4), 2),  # 11 rows, wider
-    TypeSize((2, 2, 2, 2, 2, 2), (4, 3, 3, 4, 3, 3, 4), 2),  # 12 rows
-    TypeSize((2, 2, 2, 2, 2, 2), (4, 4, 4, 4, 4, 4, 4), 3),  # 14 rows
+    TypeSize((2, 2, 2, 2, 2, 2), (4, 3, 2, 3, 3, 2, 4), 2),  # 11 rows, wider
+    TypeSize((2, 2, 2, 2, 2, 2), (4, 3, 3, 3, 3, 3, 4), 2),  # 12 rows
+    TypeSize((2, 2, 2, 2, 2, 2), (4, 4, 4, 3, 4, 4, 4), 3),  # 14 rows
+    TypeSize((3, 2, 3, 2, 2, 3), (5, 4, 4, 5, 4, 4, 5), 3),  # 16 rows
+    TypeSize((3, 3, 3, 3, 3, 3), (6, 6, 6, 5, 6, 6, 6), 4),  # 21 rows
+    TypeSize((4, 3, 4, 3, 3, 4), (7, 7, 6, 7, 6, 7, 7), 4),  # 24 rows
+    TypeSize((4, 4, 4, 4, 4, 4), (8, 8, 8, 7, 8, 8, 8), 5),  # 28 rows
+    TypeSize((5, 4, 5, 4, 4, 5), (9, 9, 8, 9, 8, 9, 9), 5),  # 31 rows
+    TypeSize((5, 5, 5, 5, 5, 5), (10, 10, 10, 9, 10, 10, 10), 6),  # 35 rows
+    TypeSize((6, 6, 6, 6, 6, 6), (12, 12, 12, 11, 12, 12, 12), 7),  # 42 rows
 )
-"""All sizes, from small to large."""
+"""All sizes, from small to large. Each leaves half a row clear, so that feet stand off what is
+below."""
 
 SMALLEST_ROWS = SIZES[0].rows
 
@@ -107,7 +115,7 @@ def fitting(text: str, width: int, rows: int) -> TypeSize | None:
 
 
 @lru_cache(maxsize=128)
-def draw(text: str, size: TypeSize, *, hatched: bool = False) -> tuple[str, ...]:
+def draw(text: str, size: TypeSize, *, hatched: bool = False, above: int = 0) -> tuple[str, ...]:
     """Draw a text.
 
     Parameters
@@ -118,13 +126,15 @@ def draw(text: str, size: TypeSize, *, hatched: bool = False) -> tuple[str, ...]
         The size.
     hatched
         Whether to draw with a pattern instead of solid blocks, which reads as 'old' without colour.
+    above
+        Half rows left clear above it.
 
     Returns
     -------
     tuple of str
-        `size.rows` lines of equal width.
+        Lines of equal width, `size.rows` of them if nothing is left clear.
     """
-    lines: list[str] = []
+    lines = ["." * size.width(text)] * above
     for row, halves in enumerate(size.halves):
         line = (" " * size.gap).join(_stretched(GLYPHS[char][row], size) for char in text)
         lines += [line] * halves

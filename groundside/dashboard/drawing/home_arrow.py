@@ -14,8 +14,8 @@ SHAPE = (
 )
 """Corners as (right, ahead): a broad head on a thick stem, so that the ends look different."""
 
-_FINE = 4
-_HALF = _FINE * _FINE / 2
+_FINE, _FINE_LARGE, _LARGE_ROWS = 4, 2, 12
+"""Points across a pixel that are tried, and in a drawing from `_LARGE_ROWS` on: as many in all."""
 
 
 @lru_cache(maxsize=128)
@@ -34,7 +34,7 @@ def home_arrow(angle_deg: int, columns: int, rows: int) -> tuple[str, ...]:
     tuple of str
         `rows` lines of `columns` cells.
     """
-    high = 2 * rows
+    high, fine = 2 * rows, _FINE if rows < _LARGE_ROWS else _FINE_LARGE
     radius = min(columns, high) / 2
     turn = math.radians(angle_deg)
     ahead, aside = math.cos(turn), math.sin(turn)
@@ -47,14 +47,14 @@ def home_arrow(angle_deg: int, columns: int, rows: int) -> tuple[str, ...]:
         for column in range(columns):
             covered = sum(
                 _inside(
-                    column + (i + 0.5) / _FINE - columns / 2,
+                    column + (i + 0.5) / fine - columns / 2,
                     high / 2 - row - (j + 0.5) / _FINE,
                     corners,
                 )
-                for i in range(_FINE)
-                for j in range(_FINE)
+                for i in range(fine)
+                for j in range(fine)
             )
-            line += "#" if covered >= _HALF else "."
+            line += "#" if 2 * covered >= fine * fine else "."
         points.append(line)
     return half_blocks(points)
 

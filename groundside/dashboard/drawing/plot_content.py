@@ -68,6 +68,28 @@ class AxisMark:
 
 
 @dataclass(frozen=True)
+class PlaceBar:
+    """A replay's place as a bar under the x axis, in axis units.
+
+    Parameters
+    ----------
+    now
+        The present place.
+    ready
+        Up to where one can go at once.
+    end
+        The end of the saved ride.
+    events
+        Places of events.
+    """
+
+    now: float
+    ready: float
+    end: float
+    events: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True)
 class PlotContent:
     """The content of a plot.
 
@@ -81,6 +103,8 @@ class PlotContent:
         The line, and the shaded area behind it.
     points, marks
         Highlighted places, most important first.
+    bar
+        The bar under the x axis; None for no bar.
     why
         Text shown instead of the plot if there is nothing to draw; else None.
     label_columns
@@ -94,5 +118,6 @@ class PlotContent:
     band: PlotBand = field(default_factory=PlotBand)
     points: tuple[Point, ...] = ()
     marks: tuple[AxisMark, ...] = ()
+    bar: PlaceBar | None = None
     why: str | None = None
     label_columns: int = 0

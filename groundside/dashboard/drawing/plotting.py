@@ -5,24 +5,30 @@ Each cell shows the most important thing there, recognizable by its shape alone.
 
 from bisect import bisect_right
 from collections.abc import Callable
+from dataclasses import replace
 
 from groundside.dashboard.drawing.braille import DotCanvas
 from groundside.dashboard.drawing.painted import Line, joined, wrapped
-from groundside.dashboard.drawing.plot_content import Axis, AxisMark, PlotContent, Point
-from groundside.dashboard.drawing.ticks import tick_step, tick_text, ticks
+from groundside.dashboard.drawing.plot_content import Axis, AxisMark, PlaceBar, PlotContent, Point
+from groundside.dashboard.drawing.ticks import even_ticks, tick_text
 from onboard.dataclass import dataclass
 
 FRAME, LABEL, CURVE, BAND = "plot--area", "plot--label", "plot--curve", "plot--band"
 MARK, STALE, TITLE, EVENT = "plot--mark", "plot--stale", "plot--title", "plot--event"
-STYLES = {FRAME, LABEL, CURVE, BAND, MARK, STALE, TITLE, EVENT}
+BAR = "plot--bar"
+STYLES = {FRAME, LABEL, CURVE, BAND, MARK, STALE, TITLE, EVENT, BAR}
 
 TITLE_FROM_ROWS = 8
 """Height in rows from which a plot has a title."""
 LEAST_COLUMNS, LEAST_ROWS = 16, 4
 ROWS_BETWEEN_NUMBERS = 2
+GAP = 2
+"""Least number of columns between two numbers."""
 PEN = 2
 _Place = Callable[[float], float]
 """Converts an axis value to dots."""
+PLAYED, READY, AHEAD, TICK = "━", "─", "·", "┃"
+"""A bar's cells: ridden, ready to go to, not ready yet, an event."""
 EVENT_SIGNS = "!▲"
 """Signs that a letter may overwrite."""
 
@@ -35,30 +41,34 @@ class PlotArea:
     top: int
     columns: int
     rows: int
+    x: Axis
+    """The x axis as drawn: lengthened so that its ticks are evenly spaced."""
+    y: Axis
+    x_labels: tuple[tuple[int, str], ...]
+    """Column within the plot, and the label there; empty for a tick without one."""
     y_labels: tuple[tuple[int, str], ...]
     """Row within the plot, and the label there."""
 
-    def x_at(self, column: int, axis: Axis) -> float:
+    def x_at(self, column: int) -> float:
         """Return the x of a column of the widget, clamped to the ends of the axis."""
-        share = (column - self.left + 0.5) / self.columns
-        return axis.low + min(1.0, max(0.0, share)) * (axis.high - axis.low)
+        share = (column - self.left) / max(1, self.columns - 1)
+        return self.x.low + min(1.0, max(0.0, share)) * (self.x.high - self.x.low)
 
 
 def plot_area(content: PlotContent, width: int, height: int) -> PlotArea | None:
     """Return the area of a plot within its widget; None if there is too little room."""
     top = 1 if content.title and height >= TITLE_FROM_ROWS else 0
-    rows = height - top - 2
+    rows = height - top - (2 if content.bar is None else 3)
     if rows < LEAST_ROWS - 2 or width < LEAST_COLUMNS:
         return None
-    axis = content.y
-    most = max(1, (rows - 1) // ROWS_BETWEEN_NUMBERS)
-    step = tick_step(axis.high - axis.low, most)
-    labels = tuple(
-        (round((rows - 1) * (1.0 - _share(value, axis))), tick_text(value, step))
-        for value in ticks(axis.low, axis.high, most)
-    )
-    wide = max([len(text) for _, text in labels] + [len(axis.unit), content.label_columns])
-    return PlotArea(wide + 1, top, width - wide - 2, rows, labels)
+    unit = content.y.unit
+    even = even_ticks(content.y.low, content.y.high, rows - 1, lambda _: ROWS_BETWEEN_NUMBERS)
+    y_labels = tuple((rows - 1 - up, tick_text(value, even.step)) for up, value in even.places())
+    wide = max([len(text) for _, text in y_labels] + [len(unit), content.label_columns])
+    columns = width - wide - 2
+    x, x_labels = _x_axis(content.x, columns)
+    y = Axis(even.low, even.high, unit)
+    return PlotArea(wide + 1, top, columns, rows, x, y, x_labels, y_labels)
 
 
 def plot_lines(content: PlotContent, width: int, height: int) -> list[Line]:
@@ -79,6 +89,7 @@ def plot_lines(content: PlotContent, width: int, height: int) -> list[Line]:
     area = plot_area(content, width, height)
     if content.why is not None or area is None:
         return _reason(content, width, height)
+    content = replace(content, x=area.x, y=area.y)
     grid = _Grid(width, height)
     if area.top:
         grid.write(0, 0, joined(content.title, width), TITLE)
@@ -87,6 +98,8 @@ def plot_lines(content: PlotContent, width: int, height: int) -> list[Line]:
     for point in reversed(content.points):
         _draw_point(grid, content, area, point)
     _draw_marks(grid, content, area)
+    if content.bar is not None:
+        _draw_bar(grid, content, area, content.bar)
     return grid.lines()
 
 
@@ -148,31 +161,28 @@ def _draw_frame(grid: _Grid, content: PlotContent, area: PlotArea) -> None:
     unit = content.x.unit
     end = area.left + area.columns + 1 - len(unit)
     grid.write(end, bottom + 1, unit, LABEL)
-    for value, text in _x_labels(content.x, area, end - 1 if unit else end):
-        column = area.left + _column(value, content.x, area)
+    for place, text in area.x_labels:
+        column = area.left + place
         grid.write(column, bottom, "┴", FRAME)
         grid.write(max(area.left, column - len(text) // 2), bottom + 1, text, LABEL)
 
 
-def _x_labels(axis: Axis, area: PlotArea, end: int) -> list[tuple[float, str]]:
-    """Return the numbers that fit without touching each other, the corner or the unit."""
-    for most in range(max(1, area.columns // 5), 0, -1):
-        values = ticks(axis.low, axis.high, most)
-        step = tick_step(axis.high - axis.low, most)
-        labels: list[tuple[float, str]] = []
-        free = area.left
-        clear = True
-        for value in values:
-            text = tick_text(value, step)
-            begin = max(area.left, area.left + _column(value, axis, area) - len(text) // 2)
-            if begin + len(text) > end:  # the unit is there
-                continue
-            clear = clear and begin >= free
-            free = begin + len(text) + 2
-            labels.append((value, text))
-        if clear:
-            return labels
-    return []
+def _x_axis(axis: Axis, columns: int) -> tuple[Axis, tuple[tuple[int, str], ...]]:
+    """Return the x axis as drawn, and its ticks; one whose number would touch the unit has none."""
+
+    def least_apart(step: float) -> int:
+        wide = max(len(tick_text(end, step)) for end in (axis.low, axis.high + step))
+        return wide + max(GAP, wide // 2 + 1)  # the first number may stand half its width right
+
+    even = even_ticks(axis.low, axis.high, columns - 1, least_apart)
+    end = columns - len(axis.unit) if axis.unit else columns + 1
+
+    def number(column: int, value: float) -> str:
+        text = tick_text(value, even.step)
+        return text if max(0, column - len(text) // 2) + len(text) <= end else ""
+
+    labels = ((column, number(column, value)) for column, value in even.places())
+    return Axis(even.low, even.high, axis.unit), tuple(labels)
 
 
 def _draw_lines(grid: _Grid, content: PlotContent, area: PlotArea) -> None:
@@ -195,7 +205,8 @@ def _draw_lines(grid: _Grid, content: PlotContent, area: PlotArea) -> None:
     for mark in content.marks:
         if mark.top is not None and 0.0 <= _share(mark.x, content.x) <= 1.0:
             place = round(dot_x(mark.x))
-            for y in range(curve.high - 1, max(-1, round(dot_y(mark.top)) - 1), -2):
+            top = round(dot_y(min(mark.top, content.y.high)))
+            for y in range(curve.high - 1, max(-1, top - 1), -2):
                 drops.dot(place, y)
     for row in range(rows):
         for column in range(columns):
@@ -260,6 +271,22 @@ def _draw_marks(grid: _Grid, content: PlotContent, area: PlotArea) -> None:
         grid.write(area.left + first, bottom, "═" * (last - first + 1), LABEL)
     for mark in sorted(content.marks, key=lambda mark: mark.letter not in EVENT_SIGNS):
         _draw_mark(grid, content, area, mark)
+
+
+def _draw_bar(grid: _Grid, content: PlotContent, area: PlotArea, bar: PlaceBar) -> None:
+    """Draw a replay's place below the numbers, from the axis's beginning to the ride's end."""
+    row = area.top + area.rows + 2
+
+    def column(x: float) -> int:
+        return min(max(0, _column(x, content.x, area)), area.columns - 1)
+
+    end, ready, now = column(bar.end), column(bar.ready), column(bar.now)
+    ready = max(now, ready)
+    cells = PLAYED * now + READY * (ready - now) + AHEAD * (end + 1 - ready)
+    grid.write(area.left, row, cells, BAR)
+    for event in bar.events:
+        grid.write(area.left + column(event), row, TICK, BAR)
+    grid.write(area.left + now, row, "N", MARK)
 
 
 def _draw_mark(grid: _Grid, content: PlotContent, area: PlotArea, mark: AxisMark) -> None:

@@ -1,6 +1,115 @@
-"""Tick positions on an axis: multiples of 1, 2 or 5 times a power of ten."""
+"""Tick positions on an axis: multiples of 1, 2 or 5 times a power of ten.
+
+A plot in cells has ticks only on whole rows and columns. Rounding each tick to the nearest cell
+makes steps of unequal height; `even_ticks` lengthens the axis until a step is a whole number of
+cells.
+"""
 
 import math
+from collections.abc import Callable
+
+from onboard.dataclass import dataclass
+
+LENGTHENED_MOST = 1.15
+"""An axis may become this much longer for more ticks [of its range]. Common practice, no source."""
+FEWEST = (3, 2)
+"""Numbers of ticks for which an axis is lengthened further, best first."""
+
+
+@dataclass(frozen=True)
+class EvenTicks:
+    """An axis whose ticks are a whole number of cells apart.
+
+    Parameters
+    ----------
+    low, high
+        The ends of the axis, at the centres of its first and last cell.
+    step
+        From tick to tick, in axis units.
+    first
+        Cells from the low end to the first tick.
+    apart
+        Cells from tick to tick.
+    cells
+        Cells from end to end.
+    """
+
+    low: float
+    high: float
+    step: float
+    first: int
+    apart: int
+    cells: int
+
+    def places(self) -> list[tuple[int, float]]:
+        """Return each tick's place [cells from the low end] and its value."""
+        per_cell = self.step / self.apart
+        number = round((self.low + self.first * per_cell) / self.step)
+        places = range(self.first, self.cells + 1, self.apart)
+        return [(place, (number + tick) * self.step) for tick, place in enumerate(places)]
+
+
+def even_ticks(
+    low: float, high: float, cells: int, least_apart: Callable[[float], int]
+) -> EvenTicks:
+    """Return an axis from `low` or a little below to `high` or a little above, with even ticks.
+
+    Parameters
+    ----------
+    low, high
+        Ends of what must be shown, in axis units.
+    cells
+        Cells from end to end: one fewer than the plot has rows or columns.
+    least_apart
+        Returns the least number of cells between ticks of a step, by the width of their numbers.
+
+    Examples
+    --------
+    >>> axis = even_ticks(0.0, 400.0, 10, lambda step: 2)
+    >>> axis.high, axis.places()
+    (400.0, [(0, 0.0), (5, 200.0), (10, 400.0)])
+    """
+    cells = max(1, cells)
+    span = high - low
+    if not (span > 0.0 and math.isfinite(span)):
+        low, span = (low, 1.0) if math.isfinite(low) else (0.0, 1.0)
+    fitting: list[EvenTicks] = []
+    power = math.floor(math.log10(span / cells))
+    for tens in range(power, power + 5):
+        for times in (1, 2, 5):
+            axis = _with_step(low, low + span, cells, times * 10.0**tens, least_apart)
+            if axis is not None:
+                fitting.append(axis)
+    if not fitting:  # too few cells for any two numbers
+        return EvenTicks(low, low + span, span, cells + 1, cells, cells)
+    several = fitting
+    for fewest in FEWEST:
+        enough = [axis for axis in fitting if len(axis.places()) >= fewest]
+        if enough:
+            several = enough
+            break
+    shortest = min(axis.high - axis.low for axis in several)
+    most = max(LENGTHENED_MOST * span, shortest * (1.0 + 1e-9))
+    return min((a for a in several if a.high - a.low <= most), key=lambda axis: axis.step)
+
+
+def _with_step(
+    low: float, high: float, cells: int, step: float, least_apart: Callable[[float], int]
+) -> EvenTicks | None:
+    """Return the shortest axis with this step, None if its ticks would be too close."""
+    least = max(1, min(least_apart(step), cells))
+    most = min(cells, math.floor(step * cells / (high - low) * (1.0 + 1e-9)))
+    for apart in range(most, least - 1, -1):
+        per_cell = step / apart
+        below = math.floor(low / per_cell + 1e-6)
+        if (below + cells) * per_cell >= high - 1e-6 * per_cell:
+            first = -below % apart
+            if first > cells:
+                return None
+            return EvenTicks(
+                below * per_cell, (below + cells) * per_cell, step, first, apart, cells
+            )
+    return None
 
 
 def tick_step(span: float, most: int) -> float:
@@ -19,19 +128,6 @@ def tick_step(span: float, most: int) -> float:
         if times * power >= least * (1.0 - 1e-9):
             return times * power
     return 10.0 * power
-
-
-def ticks(low: float, high: float, most: int) -> tuple[float, ...]:
-    """Return the multiples of the step from `low` to `high`, inclusive.
-
-    Examples
-    --------
-    >>> ticks(0.0, 14.0, 5), ticks(-0.5, 1.2, 4)
-    ((0.0, 5.0, 10.0), (-0.5, 0.0, 0.5, 1.0))
-    """
-    step = tick_step(high - low, most)
-    first, last = math.ceil(low / step - 1e-6), math.floor(high / step + 1e-6)
-    return tuple(number * step for number in range(first, last + 1))
 
 
 def tick_text(value: float, step: float) -> str:

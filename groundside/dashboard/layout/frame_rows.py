@@ -2,9 +2,20 @@
 
 from onboard.dataclass import dataclass
 
-NARROW_COLUMNS, TALL_ROWS = 60, 32
-"""A narrower terminal is taken for a phone; a narrower or taller one gets buttons for thumbs."""
+NARROW_COLUMNS, TALL_ROWS, LAPTOP_COLUMNS = 60, 32, 110
+"""A narrower terminal is taken for a phone; one that is narrower, or taller and no laptop's, gets
+buttons for thumbs."""
+ONE_ROW_COLUMNS = 72
+"""Width from which every tab has room for its key before its label: a narrower one has it above."""
+AGE_ROWS = 24
+"""Height below which fresh data give the row with their age to the view."""
 BUTTON_ROWS = 3
+"""44 px high at 15 px a row: WCAG 2.2, success criterion 2.5.5."""
+TOUCH_ROWS = 15
+"""Height of a touch screen from which all buttons are of that size."""
+ROWS_ABOVE = 3
+"""Rows of notices and caution together at most, below `TALL_ROWS`: the caution waits for a notice
+that needs them all, as an alert is never cut before its advice."""
 VIEW_ROWS = 16
 """Height of a view below which buttons cede rows to it: two big figures of five, a cue of six."""
 VIEW_ROWS_LEAST = 4
@@ -35,9 +46,11 @@ def frame_rows(
     height: int,
     *,
     notices: int = 1,
-    caution: int = 0,
+    caution: bool = False,
     actions: int = 0,
+    age: bool = True,
     replay: bool = False,
+    bar: bool = True,
     touch: bool = False,
 ) -> FrameRows:
     """Allot the rows around a view.
@@ -46,34 +59,64 @@ def frame_rows(
     ----------
     width, height
         Size of the terminal in cells.
-    notices, caution
-        Rows needed to show the worst notice and the caution in full.
+    notices
+        Rows needed to show the worst notice in full.
+    caution
+        Whether the caution is to be read.
     actions
         Number of rows of buttons of the view.
+    age
+        Whether the age of the data must be shown: they are old, or a result stands there.
     replay
-        Whether to show a replay's time bar with its buttons.
+        Whether to show a replay's buttons.
+    bar
+        Whether to show its time bar, too: some views show it themselves.
     touch
         Whether the terminal is known to be a touch screen.
     """
-    each = BUTTON_ROWS if touch or width < NARROW_COLUMNS or height >= TALL_ROWS else 1
-    tabs = each * (2 if tabs_in_two_rows(width, height) else 1)
-    rows = {"actions": each * actions, "controls": each if replay else 0, "tabs": tabs}
-    fixed = {"notices": notices, "caution": caution, "age": 1, "replay": int(replay)}
+    for_thumbs = touch or width < NARROW_COLUMNS or (height >= TALL_ROWS and width < LAPTOP_COLUMNS)
+    each = BUTTON_ROWS if for_thumbs else 1
+    tab_rows = rows_of_tabs(width)
+    each_tab = max(each, 2) if width < ONE_ROW_COLUMNS else each
+    if width < NARROW_COLUMNS and not touch and height < TALL_ROWS:
+        each_tab = 2
+    rows = {
+        "actions": each * actions,
+        "controls": each if replay else 0,
+        "tabs": each_tab * tab_rows,
+    }
+    waits = notices >= ROWS_ABOVE and height < TALL_ROWS
+    fixed = {
+        "notices": notices,
+        "caution": 0 if waits or not caution else BUTTON_ROWS if touch else 1,
+        "age": int(age or height >= AGE_ROWS),
+        "replay": int(replay and bar),
+    }
+    lines = {"controls": int(replay), "actions": actions, "tabs": tab_rows}
 
     def view() -> int:
         return height - sum(rows.values()) - sum(fixed.values())
 
-    for most, wanted in ((2, VIEW_ROWS), (1, VIEW_ROWS // 2)):
-        for part, lines in (("controls", int(replay)), ("actions", actions), ("tabs", 1)):
+    def cede(most: int, wanted: int) -> None:
+        for part, count in lines.items():
             if view() < wanted:
-                rows[part] = min(rows[part], most * lines)
-    for part, least in (("controls", 0), ("age", 0), ("replay", 0), ("caution", 0), ("notices", 1)):
+                rows[part] = min(rows[part], most * count)
+
+    if not touch or height < TOUCH_ROWS:
+        cede(2, VIEW_ROWS)
+        cede(1, VIEW_ROWS // 2)
+    for part, least in (
+        *(("caution", 1), ("controls", 0), ("age", 0)),
+        *(("replay", 0), ("caution", 0), ("notices", 1)),
+    ):
         if view() < VIEW_ROWS_LEAST:
             table = rows if part in rows else fixed
             table[part] = min(table[part], least)
+    cede(2, VIEW_ROWS_LEAST)
+    cede(1, VIEW_ROWS_LEAST)
     return FrameRows(**fixed, **rows, view=max(0, view()))
 
 
-def tabs_in_two_rows(width: int, height: int) -> bool:
-    """Return whether a phone has room for tabs in two rows, twice as wide."""
-    return width < NARROW_COLUMNS and height >= TALL_ROWS
+def rows_of_tabs(width: int) -> int:
+    """Return the number of rows in which the tabs stand: two on a phone held upright."""
+    return 2 if width < NARROW_COLUMNS else 1

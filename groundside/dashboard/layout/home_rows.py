@@ -2,11 +2,17 @@
 
 from dataclasses import replace
 
+from groundside.dashboard.drawing.block_font import fitting
 from groundside.dashboard.layout import SIDE_BY_SIDE_COLUMNS
 from onboard.dataclass import dataclass
 
 WAY_ROWS = (9, 7, 4)
 """Heights of the way home, tried in turn: with a large arrow if there is room."""
+
+ROOMY_ROWS = 26
+"""Height of a wide view from which its parts grow [rows]."""
+TEMPLATE, UNIT_COLUMNS = "8888", 8
+"""Digits of a big figure, and the columns beside them for its unit."""
 
 
 @dataclass(frozen=True)
@@ -54,6 +60,8 @@ def home_rows(width: int, height: int, *, cue: bool) -> HomeRows:
     """
     side_by_side = width >= SIDE_BY_SIDE_COLUMNS
     label = 1 if side_by_side else 0
+    if side_by_side and height >= ROOMY_ROWS:
+        return _roomy(width, height, cue=cue)
     way = next(rows for rows in WAY_ROWS if rows == WAY_ROWS[-1] or height >= 2 * rows + 4)
     for sign, figure, margin in (
         *((9, 12, True), (7, 9, True), (7, 7, True)),
@@ -63,3 +71,12 @@ def home_rows(width: int, height: int, *, cue: bool) -> HomeRows:
         if rows.cue + rows.big_figures + rows.way <= height:
             return replace(rows, way=height - rows.cue - rows.big_figures)
     return HomeRows(min(1, height) if cue else 0, 0, height - int(cue), False, side_by_side)
+
+
+def _roomy(width: int, height: int, *, cue: bool) -> HomeRows:
+    """Allot the rows of a wide view: as large as the width allows, but half of them for the way."""
+    sign = height // 4 if cue else 0
+    most = (height - sign) // 2 - 1
+    letters = fitting(TEMPLATE, width // 2 - UNIT_COLUMNS, most)
+    figure = (letters.rows if letters is not None else most) + 1
+    return HomeRows(sign, figure, height - sign - figure, True, True)

@@ -7,6 +7,7 @@ from textual import events
 
 from groundside.connection.commands import setting
 from groundside.dashboard.content.aim import aim_content
+from groundside.dashboard.drawing.block_font import fitting
 from groundside.dashboard.keys import ViewKey
 from groundside.dashboard.target_choice import DISTANCE, KINDS, TargetChoice
 from groundside.dashboard.view_state import ViewState
@@ -17,6 +18,8 @@ from groundside.dashboard.widgets.text_page import TextPage
 
 BIG_FIGURE_ROWS = (9, 7, 5, 4)
 TEXT_ROWS = 6
+TEMPLATE, LABEL_COLUMNS, MOST_ROWS = "888.8", 24, 24
+"""Digits of the figure where there is room, the columns beside it, and its most rows."""
 
 
 class AimView(View):
@@ -44,7 +47,9 @@ class AimView(View):
     def on_resize(self, _event: events.Resize) -> None:
         """Give the figure the rows that the text can spare."""
         room = self.size.height - TEXT_ROWS
-        self._value.styles.height = next((rows for rows in BIG_FIGURE_ROWS if rows <= room), 1)
+        rows = next((rows for rows in BIG_FIGURE_ROWS if rows <= room), 1)
+        letters = fitting(TEMPLATE, self.size.width - LABEL_COLUMNS, min(room, MOST_ROWS))
+        self._value.styles.height = max(rows, letters.rows if letters is not None else 1)
 
     def on_hide(self, _event: events.Hide) -> None:
         """Discard an unsent choice, which would surprise on coming back later."""

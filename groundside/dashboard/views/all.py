@@ -11,6 +11,7 @@ from groundside.dashboard.views.home import HomeView
 from groundside.dashboard.views.more import MoreView
 from groundside.dashboard.views.ride import RideView
 from groundside.dashboard.views.runs import RunsView
+from groundside.dashboard.views.track import TrackView
 from groundside.dashboard.views.trip import TripView
 
 VIEWS: tuple[type[View], ...] = (
@@ -18,9 +19,10 @@ VIEWS: tuple[type[View], ...] = (
     CurveView,
     TripView,
     HomeView,
-    CraftView,
+    TrackView,
     RunsView,
     AimView,
+    CraftView,
     MoreView,
 )
 """In the order of their tabs; the position is the view's key, from 1."""

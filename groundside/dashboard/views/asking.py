@@ -1,4 +1,4 @@
-"""What the runs view asks the rider: a note, a charge. While a question is open it has the keys.
+"""What the runs view asks the rider. While a question is open it has the keys.
 
 A question may open the view's input line; then every letter is text (`TypedLine`).
 """
@@ -7,15 +7,10 @@ from typing import Protocol
 
 from groundside.connection.commands import mark
 from groundside.dashboard.view_state import ViewState
-from groundside.dashboard.views.base import OWN
 from groundside.dashboard.widgets.button_bar import Button
 from groundside.dashboard.widgets.typed_line import TypedLine
-from groundside.words.charge import EXAMPLES, bare_number, charge_text, parse_charge
 from onboard.contract.codec import clean
 from onboard.contract.commands import TEXT_MOST, Command
-
-CHARGE_UNITS = {"in-wh": "Wh", "in-ah": "Ah", "in-percent": "%"}
-"""Actions that send the number typed, in a unit."""
 
 
 class Asking(Protocol):
@@ -61,6 +56,11 @@ class Question:
 
     chosen = 0
     """Index of the selected one."""
+
+    @property
+    def figure(self) -> tuple[str, str]:
+        """The number that its buttons change, and its unit; empty for none."""
+        return "", ""
 
     def buttons(self) -> tuple[Button, ...]:
         """Return its buttons."""
@@ -112,49 +112,3 @@ class NoteQuestion(Question):
         self.view.answered()
         if note:
             self.view.order(mark("note", note), "note kept")
-
-
-class ChargeQuestion(Question):
-    """Asks how much was charged: a number and a unit, typed or tapped."""
-
-    def __init__(self, view: Asking) -> None:
-        super().__init__(view)
-        self._unreadable = False
-        view.line.open(TEXT_MOST)
-
-    @property
-    def ask(self) -> str:
-        """The question in words."""
-        if self._unreadable and bare_number(self.view.line.value):
-            return "A number of what? Add Wh, Ah or %, or tap it. Escape leaves."
-        ask = "How much went in, or how full is it now, reserve included?"
-        if self._unreadable:
-            ask = "Not understood."
-        return f"{ask} Type it, {EXAMPLES}, then enter. Escape leaves."
-
-    def buttons(self) -> tuple[Button, ...]:
-        """Return the units and the answers without a number; no keys: a letter is text here."""
-        units = (Button(text, OWN + word) for word, text in CHARGE_UNITS.items())
-        none = Button("not charged", f"{OWN}none", short="none")
-        return (*units, Button("full", f"{OWN}is-full"), none, self.back)
-
-    def pressed(self, word: str) -> None:
-        """Take a unit or an answer."""
-        line = self.view.line
-        if word in CHARGE_UNITS and bare_number(line.value):
-            line.value = f"{line.value.strip()} {CHARGE_UNITS[word]}"
-        elif word in ("is-full", "none"):
-            line.value = "full" if word == "is-full" else "no"
-        self.submit()
-
-    def submit(self) -> None:
-        """Send the charge; one that is not understood stays for correction."""
-        typed = self.view.line.value
-        amount = parse_charge(typed)
-        if amount is None and clean(typed):
-            self._unreadable = True
-            return
-        self.view.answered()
-        if amount is not None:
-            command = mark("charged", amount=amount)
-            self.view.order(command, f"charged: {charge_text(amount)}")

@@ -90,6 +90,11 @@ class View(Container, Kept):
         """
         return ()
 
+    @property
+    def has_time_bar(self) -> bool:
+        """Whether the view shows a replay's place itself, under its own plot."""
+        return False
+
     def hidden_buttons(self) -> tuple[Button, ...]:
         """Return buttons that are not shown for lack of room; their keys work all the same."""
         return ()

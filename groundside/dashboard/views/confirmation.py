@@ -15,6 +15,8 @@ class Confirmation:
     ----------
     clock
         A monotonic clock [s].
+    again_s
+        Time within which a second press confirms [s].
 
     Examples
     --------
@@ -27,15 +29,16 @@ class Confirmation:
     (True, '')
     """
 
-    def __init__(self, clock: Callable[[], float]) -> None:
+    def __init__(self, clock: Callable[[], float], again_s: float = AGAIN_S) -> None:
         self._clock = clock
+        self._again_s = again_s
         self._what = ""
         self._since_s = 0.0
 
     @property
     def pending(self) -> str:
         """Subject of the open question; empty if there is none."""
-        if self._what and self._clock() - self._since_s > AGAIN_S:
+        if self._what and self._clock() - self._since_s > self._again_s:
             self._what = ""
         return self._what
 

@@ -79,5 +79,7 @@ class HomeView(View):
         set_heights(
             (self._cue, rows.cue), (self._big_figures, rows.big_figures), (self._way, rows.way)
         )
-        self._big_figures.set_rows(rows.figure, side_by_side=rows.side_by_side)
+        self._big_figures.set_rows(
+            rows.figure, side_by_side=rows.side_by_side, label_above=rows.side_by_side
+        )
         self._margin.display = rows.margin

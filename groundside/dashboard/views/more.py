@@ -6,6 +6,7 @@ from typing import ClassVar
 from groundside.dashboard.content.items import Block, Item
 from groundside.dashboard.keys import Key, ViewKey
 from groundside.dashboard.notices import CAUTION
+from groundside.dashboard.sounds import USUAL
 from groundside.dashboard.view_state import ViewState
 from groundside.dashboard.views.base import View
 from groundside.dashboard.widgets.button_bar import Button
@@ -62,17 +63,22 @@ class MoreView(View):
             ),
         )
 
-    def show(self, _state: ViewState) -> None:
+    def show(self, state: ViewState) -> None:
         """Show the page, which never changes."""
+        self._state = state
         self._page.content = self._blocks
 
     def buttons(self) -> tuple[Button, ...]:
         """Return the next page, if there is one, and the buttons common to all views."""
-        next_page = (self.own_button("next page", "turn"),) if self._page.pages > 1 else ()
+        next_page = (
+            (self.own_button("next page", "turn", short="next"),) if self._page.pages > 1 else ()
+        )
+        sounds = self._state.sounds if self._state else USUAL
         return (
             *next_page,
             Button("units", "units", "u"),
             Button("theme", "theme", "t"),
+            Button(f"sounds: {sounds}", "sounds", "a", short="sound"),
             Button("leave", "quit", "q"),
         )
 

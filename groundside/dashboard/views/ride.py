@@ -1,75 +1,92 @@
-"""The ride view: what a rider reads at a glance. It never scrolls."""
+"""The ride view: what a rider reads at a glance, and on a wide screen the whole ride beside it."""
 
 from collections.abc import Callable
 from typing import ClassVar
 
 from textual import events
-from textual.widgets import Static
 
 from groundside.dashboard.content.ride import ride_content
-from groundside.dashboard.layout.ride_rows import RideRows, ride_rows
+from groundside.dashboard.keys import ViewKey
+from groundside.dashboard.layout.wide_rows import wide_places
+from groundside.dashboard.redraw_interval import RedrawInterval
 from groundside.dashboard.view_state import ViewState
-from groundside.dashboard.views.base import View, set_heights
-from groundside.dashboard.widgets.big_figure import BigFigure, BigFigures
-from groundside.dashboard.widgets.cue_bar import CueBar
-from groundside.dashboard.widgets.figure_table import FigureTable
+from groundside.dashboard.views.base import View
+from groundside.dashboard.views.glance import Glance
+from groundside.dashboard.views.overview import Overview
+from groundside.dashboard.views.seeking import seek_to, seek_to_time
+from groundside.dashboard.views.trip_choice import KEYS, TripChoice
+from groundside.dashboard.widgets.button_bar import Button
+from groundside.dashboard.widgets.plot import Plot
+from groundside.dashboard.widgets.track_map import TrackMap
 
 
 class RideView(View):
-    """Consumption and range in big type, the cue, and small figures."""
+    """The glance alone, or the wide screen: the glance beside the overview."""
 
     NAME: ClassVar[str] = "ride"
     PURPOSE: ClassVar[str] = "what to ride by"
+    KEYS: ClassVar[tuple[ViewKey, ...]] = KEYS
 
     def __init__(self, clock: Callable[[], float]) -> None:
-        # Stored, not queried: a tick may come before they are mounted or after they are removed.
-        self._consumption = BigFigure(id="consumption")
-        self._range = BigFigure(id="range")
-        self._big_figures = BigFigures(self._consumption, self._range, id="big-figures")
-        self._cue = CueBar(id="cue")
-        self._figures = FigureTable(id="figures")
-        self._spaces = above_cue, above_table, below = [Static(id=f"space{n}") for n in (1, 2, 3)]
-        parts = (self._big_figures, above_cue, self._cue, above_table, self._figures, below)
-        super().__init__(clock, *parts)
-        self._has_cue = False
-        self._text_rows = 0
-        self._shared: RideRows | None = None
+        self._glance = Glance()
+        self._overview = Overview()
+        self._overview.display = False
+        super().__init__(clock, self._glance, self._overview)
+        self._wide = False
+        self._choice = TripChoice("cost")
+        self._redraw = RedrawInterval()
+
+    @property
+    def has_time_bar(self) -> bool:
+        """Whether the view shows a replay's place itself."""
+        return self._wide and self._overview.shows_place
 
     def on_resize(self, _event: events.Resize) -> None:
-        """Allot the rows again."""
-        self._share()
+        """Show the overview if there is room for it."""
+        places = wide_places(self.size.width, self.size.height)
+        self._wide = self._overview.display = places is not None
+        self._glance.styles.width = "100%" if places is None else places.glance
+        if places is not None:
+            self._overview.set_places(places)
+        self._redraw.reset()
 
     def show(self, state: ViewState) -> None:
-        """Pass each part its content; equal content is not painted again."""
-        content = ride_content(state)
-        has_cue, rows = bool(content.cue.word), CueBar.text_rows(content.cue, self.size.width)
-        if (has_cue, rows) != (self._has_cue, self._text_rows):
-            self._has_cue, self._text_rows = has_cue, rows
-            self._share()
-        self._consumption.content = content.consumption
-        self._range.content = content.range
-        self._cue.content = content.cue
-        self._figures.content = (content.figures, content.stale)
+        """Pass the parts their content."""
+        self._state = state
+        self._glance.show(ride_content(state))
+        if self._wide and self._redraw.due(state.now_s, self._key(state)):
+            self._overview.show(state, self._choice)
 
-    def _share(self) -> None:
-        """Set the heights, if they changed."""
-        width, height = self.size.width, self.size.height
-        if not width or not height:
-            return
-        shared = ride_rows(width, height, cue=self._has_cue, text_rows=self._text_rows)
-        if shared == self._shared:
-            return
-        self._shared = shared
-        # spare rows: above the cue, above the small figures, and the rest below them
-        above_cue = shared.spare // 3 if shared.cue else 0
-        above_table = (shared.spare - above_cue) // 2
-        set_heights(
-            (self._spaces[0], above_cue),
-            (self._spaces[1], above_table),
-            (self._spaces[2], shared.spare - above_cue - above_table),
-            (self._big_figures, shared.figure * (1 if shared.side_by_side else 2)),
-            (self._cue, shared.cue),
-            (self._figures, shared.table),
-        )
-        self._big_figures.set_rows(shared.figure, side_by_side=shared.side_by_side)
-        self._figures.set_columns(shared.table_columns)
+    def _key(self, state: ViewState) -> object:
+        """Return what makes the overview redraw at once."""
+        choice = self._choice
+        return state.started, state.stale, state.units, choice.panel, choice.over_distance
+
+    def buttons(self) -> tuple[Button, ...]:
+        """Return the choice of the trip's plot on a wide screen."""
+        if not self._wide:
+            return ()
+        units = None if self._state is None else self._state.units
+        return self._choice.buttons(self.own_button, units, (self._choice.panel,))
+
+    def pressed(self, word: str) -> None:
+        """Choose what the trip's plot shows."""
+        self._choice.pressed(word)
+        if self._state is not None:
+            self.show(self._state)
+
+    def on_plot_tapped(self, message: Plot.Tapped) -> None:
+        """Go to the tapped place of a saved ride; a tap on the curve leads nowhere."""
+        message.stop()
+        if message.plot == "overview-trip":
+            self._go(seek_to(self._state, message.x, over_distance=self._choice.over_distance))
+
+    def on_track_map_tapped(self, message: TrackMap.Tapped) -> None:
+        """Go to the tapped place of a saved ride."""
+        message.stop()
+        self._go(seek_to_time(self._state, message.t_s))
+
+    def _go(self, request: View.Seek | None) -> None:
+        if request is not None:
+            self.post_message(request)
+            self._redraw.reset()

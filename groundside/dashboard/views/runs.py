@@ -12,8 +12,9 @@ from groundside.dashboard.content.runs import asks_for_charge, open_run, runs_co
 from groundside.dashboard.drawing.painted import shortened
 from groundside.dashboard.keys import ViewKey
 from groundside.dashboard.view_state import ViewState
-from groundside.dashboard.views.asking import ChargeQuestion, NoteQuestion, Question
+from groundside.dashboard.views.asking import NoteQuestion, Question
 from groundside.dashboard.views.base import View
+from groundside.dashboard.views.charging import ChargeQuestion
 from groundside.dashboard.views.choosing import SetupQuestion, TrialQuestion
 from groundside.dashboard.views.confirmation import AGAIN_S
 from groundside.dashboard.widgets.button_bar import Button
@@ -30,10 +31,12 @@ QUESTIONS = {
 }
 SWAP_MOST = 8
 """Letters of a name on a button: with more, the key is lost at 120 columns."""
+ASKS_CHARGE = "much"
+"""The action that asks how much was charged."""
 ASKED: dict[str, type[Question]] = {
     "setup": SetupQuestion,
     "note": NoteQuestion,
-    "much": ChargeQuestion,
+    ASKS_CHARGE: ChargeQuestion,
     "coach": TrialQuestion,
 }
 """Questions by the action that asks them."""
@@ -56,12 +59,12 @@ class RunsView(View):
         ViewKey("right", "go on: all named", ("on",)),
         ViewKey("l", "laps", ("laps",)),
         ViewKey("b", "there and back", ("there",)),
-        ViewKey("-", "less power", ("less",)),
-        ViewKey("+", "more power", ("more",)),
+        ViewKey("-", "less", ("less",)),
+        ViewKey("+", "more", ("more",)),
         ViewKey(",", "much less", ("much-less",)),
         ViewKey(".", "much more", ("much-more",)),
         ViewKey("n", "a note", ("note",)),
-        ViewKey("m", "charged: type how much", ("much",)),
+        ViewKey("m", "charged: how much", ("much",)),
         ViewKey("f", "charged; twice: full", ("full",)),
         ViewKey("x", "not charged", ("none",)),
         ViewKey("w", "new trip, twice", ("trip",)),
@@ -104,6 +107,7 @@ class RunsView(View):
             () if asked is None else asked.choices,
             0 if asked is None else asked.chosen,
             None if coach is None or self._shows_runs else coach_content(self._state, coach),
+            ("", "") if asked is None else asked.figure,
         )
 
     def _coach(self) -> Coach | None:

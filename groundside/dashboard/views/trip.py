@@ -6,12 +6,14 @@ from typing import ClassVar
 from textual import events
 from textual.containers import Container
 
-from groundside.dashboard.content.trip import PANELS, place_in_replay, trip_content
+from groundside.dashboard.content.trip import PANELS, trip_content
 from groundside.dashboard.keys import ViewKey
 from groundside.dashboard.layout import SIDE_BY_SIDE_COLUMNS
 from groundside.dashboard.redraw_interval import RedrawInterval
 from groundside.dashboard.view_state import ViewState
 from groundside.dashboard.views.base import View
+from groundside.dashboard.views.seeking import seek_to
+from groundside.dashboard.views.trip_choice import KEYS, TripChoice
 from groundside.dashboard.widgets.button_bar import Button
 from groundside.dashboard.widgets.plot import Plot
 from groundside.dashboard.widgets.text_page import TextPage
@@ -25,13 +27,7 @@ class TripView(View):
 
     NAME: ClassVar[str] = "trip"
     PURPOSE: ClassVar[str] = "where the energy went"
-    KEYS: ClassVar[tuple[ViewKey, ...]] = (
-        ViewKey("p", "power", ("power",)),
-        ViewKey("s", "speed", ("speed",)),
-        ViewKey("c", "consumption", ("cost",)),
-        ViewKey("l", "energy left", ("left",)),
-        ViewKey("x", "over time or distance", ("axis",)),
-    )
+    KEYS: ClassVar[tuple[ViewKey, ...]] = KEYS
 
     def __init__(self, clock: Callable[[], float]) -> None:
         self._plots = [Plot(id=f"trip-plot{n}") for n in range(len(PANELS))]
@@ -41,8 +37,7 @@ class TripView(View):
         ]
         self._page = TextPage(id="trip-text", one_page=True)
         super().__init__(clock, *self._pairs, self._page)
-        self._chosen = PANELS[0]
-        self._over_distance = False
+        self._choice = TripChoice()
         self._redraw = RedrawInterval()
 
     def on_resize(self, _event: events.Resize) -> None:
@@ -57,58 +52,45 @@ class TripView(View):
     def _panels(self) -> tuple[str, ...]:
         """Return the visible panels, the chosen one first unless all are visible."""
         if self.size.width < SIDE_BY_SIDE_COLUMNS:
-            return (self._chosen,)
+            return (self._choice.panel,)
         if self.size.height >= ROWS_FOR_FOUR:
             return PANELS
-        after = PANELS[(PANELS.index(self._chosen) + 1) % len(PANELS)]
-        return self._chosen, after
+        after = PANELS[(PANELS.index(self._choice.panel) + 1) % len(PANELS)]
+        return self._choice.panel, after
 
     def show(self, state: ViewState) -> None:
         """Draw the trip, once a second at most."""
         self._state = state
         panels = self._panels()
-        key = (state.stale, state.units, panels, self._over_distance)
+        key = (state.stale, state.units, panels, self._choice.over_distance)
         if not self._redraw.due(state.now_s, key):
             return
-        content = trip_content(state, panels, over_distance=self._over_distance)
+        content = trip_content(
+            state, panels, over_distance=self._choice.over_distance, bar=len(panels) == 1
+        )
         for plot, drawn in zip(self._plots, content.plots, strict=False):
             plot.content = drawn
         self._page.content = content.blocks
 
+    @property
+    def has_time_bar(self) -> bool:
+        """Whether the view shows a replay's place itself."""
+        return self._plots[0].content is not None and self._plots[0].content.bar is not None
+
     def buttons(self) -> tuple[Button, ...]:
         """Return the choice of panels, unless all are visible, and that of the axis."""
         units = self._state.units if self._state else None
-        names = {"cost": units.consumption_name if units else "Wh/km"}
-        panels = self._panels()
-        axis = self.own_button("by time" if self._over_distance else "by way", "axis")
-        if len(panels) == len(PANELS):
-            return (axis,)
-        return (
-            *(
-                self.own_button(names.get(panel, panel), panel, on=panel in panels)
-                for panel in PANELS
-            ),
-            axis,
-        )
+        return self._choice.buttons(self.own_button, units, self._panels())
 
     def pressed(self, word: str) -> None:
         """Choose a panel or the axis."""
-        if word in PANELS:
-            self._chosen = word
-        elif word == "axis":
-            self._over_distance = not self._over_distance
+        self._choice.pressed(word)
         if self._state is not None:
             self.show(self._state)
 
     def on_plot_tapped(self, message: Plot.Tapped) -> None:
         """Go to the tapped place of a saved ride."""
         message.stop()
-        if self._state is None or not self._state.can_seek:
-            return
-        place = place_in_replay(self._state, message.x, over_distance=self._over_distance)
-        if place is None:
-            return
-        name, value = place
-        self.post_message(
-            self.Seek(distance_m=value) if name == "distance_m" else self.Seek(fraction=value)
-        )
+        request = seek_to(self._state, message.x, over_distance=self._choice.over_distance)
+        if request is not None:
+            self.post_message(request)

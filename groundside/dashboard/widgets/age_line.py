@@ -1,4 +1,4 @@
-"""The quiet line with the age of the data and their source."""
+"""The quiet line with the age of the data, and the results of commands."""
 
 from typing import ClassVar
 
@@ -11,11 +11,12 @@ from groundside.dashboard.drawing.painted import Line, Painted, joined
 class AgeLine(Painted):
     """Shows the age first, then as many of the other parts as fit."""
 
-    COMPONENT_CLASSES: ClassVar[set[str]] = {"age--fresh", "age--stale"}
+    COMPONENT_CLASSES: ClassVar[set[str]] = {"age--fresh", "age--stale", "age--asks"}
 
     def paint(self, size: Size) -> list[Line]:
         """Return the parts that fit, joined."""
         width = size.width
         content: AgeContent = self.content
         text = f" {joined(content.parts, width - 2)} "
-        return [[(text, "age--stale" if content.stale else "age--fresh")]]
+        style = "age--asks" if content.asks else "age--stale" if content.stale else "age--fresh"
+        return [[(text, style)]]

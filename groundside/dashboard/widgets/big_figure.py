@@ -16,11 +16,8 @@ from groundside.dashboard.drawing.painted import (
     shortened,
     wrapped,
 )
-from groundside.dashboard.layout.ride_rows import BIG_FIGURE_TEMPLATE
+from groundside.dashboard.layout.ride_rows import BIG_FIGURE_TEMPLATE, SIDE_COLUMNS
 from groundside.words.figures import UNKNOWN
-
-SIDE_COLUMNS = 13
-"""Columns for the label beside the digits: `12.5 to 17.5` and a space."""
 
 
 class BigFigure(Painted):
@@ -86,12 +83,12 @@ class BigFigures(Container, Kept):
         super().__init__(first, second, id=id)
         self._both = (first, second)
 
-    def set_rows(self, rows: int, *, side_by_side: bool) -> None:
+    def set_rows(self, rows: int, *, side_by_side: bool, label_above: bool) -> None:
         """Set the height of each figure with its label, and the arrangement."""
         self.styles.layout = "horizontal" if side_by_side else "vertical"
         for figure in self._both:
             figure.styles.height = rows
-            figure.set_label_above(side_by_side)
+            figure.set_label_above(label_above)
 
 
 def _style(content: BigFigureContent) -> str:

@@ -3,14 +3,14 @@
 Each shows its key, so that tapping teaches the keyboard.
 """
 
-from bisect import bisect_right
 from typing import ClassVar
 
 from textual import events
-from textual.geometry import Size
+from textual.geometry import Region, Size
 from textual.message import Message
 
-from groundside.dashboard.drawing.painted import Line, Painted, shortened
+from groundside.dashboard.drawing.painted import Line, Painted
+from groundside.dashboard.layout.button_cells import Cell, Written, cells, rows_of
 from onboard.dataclass import dataclass
 
 
@@ -39,46 +39,20 @@ class Button:
     short: str = ""
 
 
-def rows_of(buttons: tuple[Button, ...], width: int, least: int = 7) -> list[list[Button]]:
-    """Return buttons arranged in rows, each at least `least` cells wide."""
-    most = max(1, width // least)
-    rows = max(1, -(-len(buttons) // most))
-    across = max(1, -(-len(buttons) // rows))  # rows of equal length
-    return [list(buttons[n : n + across]) for n in range(0, len(buttons), across)]
-
-
-def edges_of(row: list[Button], width: int) -> list[int]:
-    """Return the start column of each cell of a row, and the row's end.
-
-    Cells have equal widths; if a label would fill its cell, widths follow the labels instead, so
-    that there is a blank between two words.
-
-    Examples
-    --------
-    >>> edges_of([Button("ride", ""), Button("curve", ""), Button("trip", "")], 15)
-    [0, 5, 11, 15]
-    """
-    count = len(row)
-    even = [place * width // count for place in range(count + 1)]
-    longest = max(len(button.short or button.label) for button in row)
-    if longest < width // count:
-        return even
-    wanted = [len(button.short or button.label) + 1 for button in row]
-    spare = width - sum(wanted) + 1
-    if spare < 0:
-        return even
-    edges = [0]
-    for place, cells in enumerate(wanted, 1):
-        edges.append(edges[-1] + cells + place * spare // count - (place - 1) * spare // count)
-    return [*edges[:-1], width]
-
-
 class ButtonBar(Painted):
-    """Shows buttons in one or more rows of equal cells; `content` is a tuple of buttons."""
+    """Shows buttons in one or more rows; `content` is a tuple of buttons."""
 
-    COMPONENT_CLASSES: ClassVar[set[str]] = {"button--even", "button--odd", "button--on"}
+    COMPONENT_CLASSES: ClassVar[set[str]] = {
+        "button--even",
+        "button--odd",
+        "button--on",
+        "button--key",
+    }
 
-    least_width = 7
+    rows: int | None = None
+    """Number of rows; None for as few as show every label with its key."""
+    touch = False
+    """Whether keys may be left out for lack of room."""
 
     @dataclass
     class Pressed(Message):
@@ -86,44 +60,62 @@ class ButtonBar(Painted):
 
         action: str
 
+    def placed(self) -> list[tuple[Button, Region, Cell]]:
+        """Return each button with its place on the bar and what is written on it."""
+        buttons: tuple[Button, ...] = self.content or ()
+        size = self.size
+        return _placed(buttons, size, self.rows, touch=self.touch) if size.area else []
+
     def paint(self, size: Size) -> list[Line]:
-        """Draw the cells, each with its label in the middle."""
-        rows = rows_of(self.content, size.width, self.least_width)
-        lines: list[Line] = []
-        for number, row in enumerate(rows):
-            top, end = number * size.height // len(rows), (number + 1) * size.height // len(rows)
-            for y in range(top, end):
-                lines.append(_line(row, size.width, number, y == (top + end - 1) // 2))
+        """Draw the cells, each with its lines in the middle."""
+        lines: list[Line] = [[] for _ in range(size.height)]
+        checks = 0
+        for button, region, cell in _placed(self.content, size, self.rows, touch=self.touch):
+            if region.x == 0:
+                checks += 1
+            style = "button--even" if checks % 2 else "button--odd"
+            checks += 1
+            written = dict(enumerate(cell.lines, (region.height - len(cell.lines)) // 2))
+            for y in range(region.height):
+                line = lines[region.y + y]
+                if line:
+                    line.append((" ", ""))
+                line += _pieces(
+                    written.get(y, Written("", "")),
+                    cell.end - cell.begin,
+                    "button--on" if button.on else style,
+                )
         return lines
 
     def on_click(self, event: events.Click) -> None:
-        """Press the button that was tapped."""
-        rows = rows_of(self.content or (), self.size.width, self.least_width)
-        if not self.content or not self.size.height:
-            return
-        row = rows[min(event.y * len(rows) // self.size.height, len(rows) - 1)]
-        event.stop()
-        place = bisect_right(edges_of(row, self.size.width)[1:-1], event.x)
-        self.post_message(self.Pressed(row[place].action))
+        """Press the button that was tapped; the blank after it is its own."""
+        for button, region, _cell in self.placed():
+            if region.contains(event.x, event.y):
+                event.stop()
+                self.post_message(self.Pressed(button.action))
+                return
 
 
-def _line(row: list[Button], width: int, number: int, with_label: bool) -> Line:
-    line: Line = []
-    edges = edges_of(row, width)
-    for place, button in enumerate(row):
-        begin, end = edges[place], edges[place + 1]
-        style = "button--even" if (place + number) % 2 else "button--odd"
-        text = _label(button, end - begin) if with_label else ""
-        cells = end - begin
-        # a single spare blank goes after the word, so that two words never touch
-        text = f"{text} " if cells - len(text) == 1 else text.center(cells)
-        line.append((text, "button--on" if button.on else style))
-    return line
+def _placed(
+    buttons: tuple[Button, ...], size: Size, fixed: int | None, *, touch: bool
+) -> list[tuple[Button, Region, Cell]]:
+    found = []
+    rows = rows_of(buttons, size.width, fixed)
+    for number, row in enumerate(rows):
+        top, end = number * size.height // len(rows), (number + 1) * size.height // len(rows)
+        for button, cell in zip(row, cells(row, size.width, end - top, keyless=touch), strict=True):
+            right = cell.end + (1 if cell.end < size.width else 0)
+            found.append((button, Region(cell.begin, top, right - cell.begin, end - top), cell))
+    return found
 
 
-def _label(button: Button, width: int) -> str:
-    with_key = f"{button.key} {button.label}" if button.key else button.label
-    for text in (with_key, button.label, button.short):
-        if text and len(text) <= width - 1:
-            return text
-    return shortened(button.short or button.label, width)
+def _pieces(written: Written, width: int, style: str) -> Line:
+    """Return a line of a cell: the key stands out on the page's own paper."""
+    left = (width - written.width) // 2
+    right = width - written.width - left
+    pieces = [
+        (" " * left, style),
+        (written.key, "button--key"),
+        (written.words + " " * right, style),
+    ]
+    return [piece for piece in pieces if piece[0]]

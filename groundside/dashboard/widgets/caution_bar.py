@@ -4,37 +4,34 @@ from typing import ClassVar
 
 from textual import events
 from textual.geometry import Size
-from textual.message import Message
 
-from groundside.dashboard.drawing.painted import Line, Painted, wrapped
-from groundside.dashboard.notices import CAUTION
+from groundside.dashboard.drawing.painted import Line, Painted
+from groundside.dashboard.notices import CAUTION, SHORT_CAUTION
+from groundside.dashboard.widgets.button_bar import ButtonBar
 
-ANSWER, TOUCH_ANSWER = "[enter = read]", "[tap = read]"
+KEY, TOUCH_KEY = "enter", "tap"
 
 
 class CautionBar(Painted):
-    """Shows the caution; a click or its key confirms that it was read."""
+    """Shows the caution in a row with its key; one press anywhere on it, or the key, removes it."""
 
-    COMPONENT_CLASSES: ClassVar[set[str]] = {"caution--text"}
+    COMPONENT_CLASSES: ClassVar[set[str]] = {"caution--text", "caution--key"}
 
-    class Read(Message):
-        """The rider has read the caution."""
-
-    def __init__(self, *, id: str | None = None, touch: bool = False) -> None:
-        super().__init__(id=id)
-        self._text = f"{CAUTION} {TOUCH_ANSWER if touch else ANSWER}"
-
-    def rows_needed(self, width: int) -> int:
-        """Return the number of rows that the caution takes at a width."""
-        return len(wrapped(self._text, width - 2))
+    touch = False
 
     def paint(self, size: Size) -> list[Line]:
-        """Wrap the caution into the rows available."""
-        width = size.width
-        texts = wrapped(self._text, width - 2)
-        return [[(f" {text}".ljust(width), "caution--text")] for text in texts]
+        """Write the caution, in full if there is room, and its key at the end."""
+        width, key = size.width, f" {TOUCH_KEY if self.touch else KEY} "
+        room = width - len(key) - 1
+        text = CAUTION if len(CAUTION) <= room else SHORT_CAUTION[:room]
+        lines: list[Line] = [[(" " * width, "caution--text")] for _ in range(size.height)]
+        lines[(size.height - 1) // 2] = [
+            (f" {text}".ljust(width - len(key)), "caution--text"),
+            (key, "caution--key"),
+        ]
+        return lines
 
     def on_click(self, event: events.Click) -> None:
         """Take a click anywhere as the confirmation."""
         event.stop()
-        self.post_message(self.Read())
+        self.post_message(ButtonBar.Pressed("caution_read"))

@@ -2,14 +2,18 @@
 
 from typing import ClassVar
 
+from textual import events
 from textual.geometry import Size
+from textual.message import Message
 
 from groundside.dashboard.drawing.painted import Line, Painted, wrapped
+from groundside.dashboard.layout.frame_rows import ROWS_ABOVE, TALL_ROWS
 from groundside.dashboard.notices import Notice
 
-MOST_ROWS = 3
 TWO_FROM_ROWS = 24
 """Height of the terminal from which there is room for two notices [rows]."""
+MOST_ROWS_TALL = 5
+"""Rows of the notices at most where there is room: from `TALL_ROWS` on."""
 
 
 class NoticeBar(Painted):
@@ -22,36 +26,67 @@ class NoticeBar(Painted):
         "notice--quiet",
     }
 
+    class Tapped(Message):
+        """The notices were tapped."""
+
+    def on_click(self, event: events.Click) -> None:
+        """Report a tap."""
+        event.stop()
+        self.post_message(self.Tapped())
+
     @staticmethod
     def rows_needed(notices: tuple[Notice, ...], screen: Size) -> int:
-        """Return the rows needed for the whole of the worst notice, whose end is the advice."""
+        """Return the rows needed for the whole of the worst notice, whose end is the advice.
+
+        Parameters
+        ----------
+        notices
+            All of them, worst first.
+        screen
+            Size of the terminal.
+        """
+        most = ROWS_ABOVE if screen.height < TALL_ROWS else MOST_ROWS_TALL
         graver = [notice for notice in notices if notice.level in ("danger", "warning")]
         whole = graver[: 2 if screen.height >= TWO_FROM_ROWS else 1]
-        count = f" +{len(notices) - len(whole)}" if len(notices) > len(whole) else ""
-        texts = [notice.signed for notice in whole[:-1]] + [n.signed + count for n in whole[-1:]]
-        rows = sum(len(wrapped(text, screen.width - 2)) for text in texts)
-        return max(1, min(MOST_ROWS, rows))
+        rows = 0
+        for place, notice in enumerate(whole):
+            others = len(notices) - place - 1 if place == len(whole) - 1 else 0
+            rows += len(_texts(notice, screen.width, 99, others))
+        return max(1, min(most, rows))
 
     def paint(self, size: Size) -> list[Line]:
         """Fill the rows, worst first; a longer text takes more rows."""
-        width, height = size.width, size.height
         notices: tuple[Notice, ...] = self.content
         lines: list[Line] = []
         for place, notice in enumerate(notices):
-            room = height - len(lines)
+            room = size.height - len(lines)
             if room <= 0:
                 break
             others = len(notices) - place - 1
-            texts = wrapped(notice.signed, width - 2)
-            graver = notice.level != "quiet"
-            if len(texts) > room or (others and len(texts) == room):
-                # no row is left after this notice: the count of the others goes on its last row
-                count = f" +{others}" if others and graver else ""
-                head = texts[: room - 1]
-                rest = " ".join(texts[room - 1 :])
-                space = width - 2 - len(count)
-                cut = rest if len(rest) <= space else rest[: space - 2].rstrip() + ".."
-                texts = [*head, cut.ljust(space) + count]
+            texts = _texts(notice, size.width, room)
+            if others and len(texts) >= room:  # no row is left for the others: they are counted
+                texts = _texts(notice, size.width, room, others)
             style = f"notice--{notice.level}"
-            lines += [[(f" {text}".ljust(width), style)] for text in texts]
+            lines += [[(f" {text}".ljust(size.width), style)] for text in texts]
         return lines
+
+
+def _texts(notice: Notice, width: int, room: int, others: int = 0) -> list[str]:
+    """Return the lines of a notice, the number of others at the end of one that has room.
+
+    The words come first: the number is left out rather than a word of the advice.
+    """
+    count = f" +{others}" if others and notice.level != "quiet" else ""
+    space = width - 2
+    texts = wrapped(notice.signed, space)
+    if not any(len(text) + len(count) <= space for text in texts[:room]):
+        narrower = wrapped(notice.signed, space - len(count))
+        texts = narrower if len(narrower) <= room else texts
+    if len(texts) > room:
+        rest = " ".join(texts[room - 1 :])
+        texts = [*texts[: room - 1], f"{rest[: space - 2].rstrip()}.."]
+    for place in reversed(range(len(texts))):
+        if count and len(texts[place]) + len(count) <= space:
+            texts[place] = texts[place].ljust(space - len(count)) + count
+            break
+    return texts

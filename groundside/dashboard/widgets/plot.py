@@ -18,9 +18,18 @@ class Plot(Painted):
 
     @dataclass
     class Tapped(Message):
-        """The plot was tapped at an x of its axis."""
+        """The plot was tapped at an x of its axis.
+
+        Parameters
+        ----------
+        x
+            The place.
+        plot
+            The plot's id.
+        """
 
         x: float
+        plot: str | None = None
 
     def paint(self, size: Size) -> list[Line]:
         """Draw the plot."""
@@ -33,4 +42,4 @@ class Plot(Painted):
         area = plot_area(self.content, self.size.width, self.size.height)
         if area is not None:
             event.stop()
-            self.post_message(self.Tapped(area.x_at(event.x, self.content.x)))
+            self.post_message(self.Tapped(area.x_at(event.x), self.id))

@@ -23,6 +23,8 @@ from onboard.dataclass import dataclass
 
 TEMPLATE = "888"
 NOTES_COLUMNS = 17
+SPACED_FROM_COLUMNS = 100
+"""Width from which runs stand apart, if there is room."""
 
 
 @dataclass(frozen=True)
@@ -41,6 +43,8 @@ class RunsPageContent:
         Index of the selected one.
     coach
         What the coach says, in place of the runs; None without.
+    figure
+        The number that the buttons change, and its unit; empty for none.
     """
 
     content: RunsContent
@@ -48,6 +52,7 @@ class RunsPageContent:
     choices: tuple[tuple[str, str], ...] = ()
     chosen: int = 0
     coach: CoachContent | None = None
+    figure: tuple[str, str] = ("", "")
 
 
 class RunsPage(Painted):
@@ -72,6 +77,8 @@ class RunsPage(Painted):
         picture: RunsPageContent = self.content
         content = picture.content
         asked = _texts(picture.ask, width, "runs--ask") if picture.ask else []
+        if picture.figure[0]:
+            return asked + _asked_figure(*picture.figure, (width, height - len(asked)))
         if picture.coach is not None and not picture.choices:
             return asked + coach_lines(picture.coach, (width, height - len(asked)))
         lines = [_head(content, width), *asked]
@@ -91,11 +98,32 @@ class RunsPage(Painted):
         lines += _rules(picture, width, height - len(lines))
         if height - len(lines) > 6:
             lines.append([])
-        return lines + table_lines(content, (width, height - len(lines)))
+        room = height - len(lines)
+        return lines + _spaced(table_lines(content, (width, room)), width, room)
+
+
+def _spaced(table: list[Line], width: int, room: int) -> list[Line]:
+    """Return the table with a blank line between two runs where a wide page has room for them."""
+    if width < SPACED_FROM_COLUMNS or 2 * len(table) > room:
+        return table
+    return [line for row in table for line in (row, [])]
 
 
 def _texts(text: str, width: int, style: str) -> list[Line]:
     return [[(f" {line}".ljust(width), style)] for line in wrapped(text, width - 2)]
+
+
+def _asked_figure(number: str, unit: str, room: tuple[int, int]) -> list[Line]:
+    """Draw the number that the buttons change in big type if there is room, its unit beside it."""
+    width, height = room
+    letters = fitting(number, width - len(unit) - 4, height - 1)
+    if letters is None:
+        return [[(f" {number} {unit}", "runs--figure")]][:height]
+    above = min(2, (height - letters.rows) // 2)
+    lines: list[Line] = [[] for _ in range(above)]
+    lines += [[(f"  {row} ", "runs--figure")] for row in draw(number, letters)]
+    lines[-1].append((f" {unit}", "runs--figure"))
+    return lines
 
 
 def _head(content: RunsContent, width: int) -> Line:

@@ -42,8 +42,10 @@ class TextPage(Painted):
         across = 1 if self._one_page else max(1, size.width // COLUMN)
         wide = size.width // across
         rows = size.height if self._one_page else None
-        blocks = [_written(block, wide - 1, rows) for block in self.content if block]
-        pages = spread(blocks, across, size.height)
+        items = [_items(block, wide - 1, rows) for block in self.content if block]
+        blocks = [[line for item in block for line in item] for block in items]
+        level = balanced(items, across, size.height) if across > 1 else None
+        pages = spread(blocks, across, size.height) if level is None else [level]
         if len(pages) > 1:
             pages = spread(blocks, across, size.height, apart=0)
         if len(pages) > 1:  # a row for the page number
@@ -104,23 +106,68 @@ def spread(
     return [columns[n : n + across] for n in range(0, len(columns), across)]
 
 
-def _written(block: Block, width: int, rows: int | None = None) -> list[Line]:
-    """Write names in a column and their texts beside them, wrapped.
+def balanced(blocks: list[list[list[Line]]], across: int, rows: int) -> list[list[Line]] | None:
+    """Return all blocks in columns of about equal height, None if they do not fit.
+
+    Items have a blank line between them if there is room; two blocks always have one.
+
+    Parameters
+    ----------
+    blocks
+        The lines of each item of each block.
+    across
+        Number of columns.
+    rows
+        Height of a column.
+
+    Examples
+    --------
+    >>> one, two = [[("a", "")]], [[("b", "")]]
+    >>> balanced([[one, two]], 2, 3)
+    [[[('a', '')]], [[('b', '')]]]
+    """
+    for apart in (1, 0):
+        for height in range(1, rows + 1):
+            columns = _filled(blocks, height, apart)
+            if columns is not None and len(columns) <= across:
+                return columns
+    return None
+
+
+def _filled(blocks: list[list[list[Line]]], height: int, apart: int) -> list[list[Line]] | None:
+    """Return columns of a height filled item by item; None if an item is higher than that."""
+    columns: list[list[Line]] = [[]]
+    for block in blocks:
+        for place, item in enumerate(block):
+            if len(item) > height:
+                return None
+            blank = (apart if place else 1) if columns[-1] else 0
+            if len(columns[-1]) + blank + len(item) > height:
+                columns.append([])
+                blank = 0
+            columns[-1] += [*([] for _ in range(blank)), *item]
+    return columns
+
+
+def _items(block: Block, width: int, rows: int | None = None) -> list[list[Line]]:
+    """Write names in a column and their texts beside them, wrapped: the lines of each item.
 
     From the first item that exceeds `rows` on, items are omitted.
     """
     names = max(len(item.name) for item in block)
     column = min(names, NAME_MOST) + (3 if names else 1)
-    lines: list[Line] = []
+    written: list[list[Line]] = []
     for item in block:
         style = "page--strong" if item.strong else "page--text"
         texts = wrapped(item.text, max(8, width - column))
-        if rows is not None and len(lines) + len(texts) > rows:
+        if rows is not None and sum(map(len, written)) + len(texts) > rows:
             break
+        lines: list[Line] = []
         for y, text in enumerate(texts):
             name = f" {item.name if y == 0 else ''}".ljust(column)
             lines.append([(name, "page--strong" if item.strong else "page--name"), (text, style)])
-    return lines
+        written.append(lines)
+    return written
 
 
 def _beside(lines: list[Line], wide: int) -> Line:

@@ -5,13 +5,16 @@ from typing import ClassVar
 from textual.geometry import Size
 
 from groundside.dashboard.content.home import CAUTIONS, HomeContent
+from groundside.dashboard.drawing.block_font import GLYPHS, draw, fitting
 from groundside.dashboard.drawing.home_arrow import home_arrow
 from groundside.dashboard.drawing.painted import Line, Painted, Piece, wrapped
 
-ARROW_ROWS_MOST = 9
+ARROW_ROWS_MOST = 24
 ARROW_ROWS_LEAST = 3
 TEXT_COLUMNS = 24
-"""Minimum width that the arrow leaves for the words [columns]."""
+"""Minimum width that the arrow leaves for the words [columns]; the arrow takes at most half."""
+VERDICT_FROM_ROWS, VERDICT_ROWS = 14, 7
+"""Height from which the verdict is in big type, and the most rows of that."""
 
 
 class WayPage(Painted):
@@ -30,12 +33,12 @@ class WayPage(Painted):
         width, height = size.width, size.height
         content, asked = self.content
         arrow: tuple[str, ...] = ()
-        rows = min(ARROW_ROWS_MOST, height, (width - TEXT_COLUMNS) // 2)
+        rows = min(ARROW_ROWS_MOST, height, (width - TEXT_COLUMNS) // 2, max(9, width // 4))
         if content.arrow_deg is not None and rows >= ARROW_ROWS_LEAST:
             arrow = home_arrow(content.arrow_deg, 2 * rows, rows)
         start = len(arrow[0]) + 2 if arrow else 1
         room = width - start - 1
-        words = _words(content, asked, room, height)
+        words = _large(content, asked, room, height) or _words(content, asked, room, height)
         lines: list[Line] = []
         for y in range(height):
             drawn = f" {arrow[y]}" if y < len(arrow) else ""
@@ -44,6 +47,28 @@ class WayPage(Painted):
                 line.append(words[y])
             lines.append(line)
         return lines
+
+
+def _large(content: HomeContent, asked: str, room: int, height: int) -> list[Piece]:
+    """Return the words with a big verdict and blank lines between them; none without the room."""
+    big = content.verdict.upper()
+    if asked or content.cue.word or height < VERDICT_FROM_ROWS or not set(big) <= set(GLYPHS):
+        return []
+    letters = fitting(big, room, VERDICT_ROWS)
+    if letters is None:
+        return []
+    groups = (
+        [(content.turn[1], "way--strong")],
+        [(text, "way--strong") for text in (*content.do, content.why)],
+        [(text, "way--text") for text in content.cost],
+        [(content.water, "way--quiet")],
+        [(CAUTIONS[-1], "way--quiet")],
+    )
+    lines: list[Piece] = [(row, "way--verdict") for row in draw(big, letters)]
+    for group in groups:
+        more = [(line, style) for text, style in group for line in wrapped(text, room) if text]
+        lines += [("", "way--text"), *more] if more else []
+    return lines if len(lines) <= height else []
 
 
 def _words(content: HomeContent, asked: str, room: int, height: int) -> list[Piece]:

@@ -3,11 +3,13 @@
 If there is nothing to draw, the axes show the reason in words.
 """
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from groundside.reports.drawing import DOT, INK, LINE, Drawing, explain
+from groundside.reports.review.report_tables import BRIEF_S, round_bands
 from groundside.studies.review_result import Review
 from groundside.studies.ride_series import Series, track
 from groundside.studies.trip_series import trip_series
@@ -15,7 +17,9 @@ from groundside.words.reasons import reason_text
 from groundside.words.units import Units
 from onboard.block import FloatArray
 from onboard.contract.figure import Unknown
+from onboard.contract.snapshot import SpeedKind
 from onboard.efficiency.common_practice import HARDLY_MOVED_M
+from onboard.efficiency.meters.steadiness import MOVING_MPS
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -26,9 +30,12 @@ CASING = "#8a8f94"
 """Colour around the track: contrasts with both ends of the colour map, white and black."""
 CASING_PT, TRACK_PT = 5.0, 3.4
 BAND = ", with the 95 % band of the curve"
+NO_MEANS = "means not drawn: set and drift not known"
 NO_WAY = "hardly moved, or power and speed are not known at the same time"
-ENOUGH_S = 10.0
-"""Least time in a speed band to show its mean [s]. Bands of hardly moving are not shown."""
+SPEED_KINDS: Mapping[SpeedKind, str] = {
+    "through_water": "through water",
+    "over_ground": "over ground",
+}
 LEAST_VIEW_M = 20.0
 """Least extent of a track's view [m]: a smaller one would show the receiver's noise."""
 RARE_PERCENT = 2.0
@@ -36,44 +43,64 @@ RARE_PERCENT = 2.0
 not stretch it."""
 
 
-def draw_speed_power(axes: "Axes", review: Review, units: Units) -> None:
-    """Draw the curve with its 95 % band, and the means of the speed bands."""
-    curve, bands = review.curve, _bands(review)
-    axes.set_title("power by speed")
-    if isinstance(curve, Unknown) and not bands:
+def draw_speed_power(axes: "Axes", review: Review, series: Series, units: Units) -> None:
+    """Draw the curve with its 95 % band, and the means of all riding by bands of speed.
+
+    Speeds are through water or over ground, as those of the curve are: never both in one plot.
+    """
+    curve = review.curve
+    kind: SpeedKind = "over_ground" if isinstance(curve, Unknown) else curve.speed_kind
+    means = _means(review, series, units, kind)
+    axes.set_title(f"power by speed {SPEED_KINDS[kind]}")
+    if isinstance(curve, Unknown) and not means:
         explain(axes, f"unknown: {reason_text(curve, units)}")
         return
     if not isinstance(curve, Unknown):
         speed = [units.speed(value) for value in curve.speed_mps]
-        water = "through water" if curve.speed_kind == "through_water" else "over ground"
         axes.fill_between(
             speed, curve.low_w, curve.high_w, color=LINE, alpha=0.3, lw=0, label="95 % band"
         )
-        axes.plot(speed, curve.power_w, color=LINE, label=f"curve, {water}")
-    if bands:
-        way, power = zip(*bands, strict=True)
+        axes.plot(speed, curve.power_w, color=LINE, label="curve, riding steadily")
+    if means:
+        speeds, power = zip(*means, strict=True)
         axes.plot(
-            [units.speed(value) for value in way],
+            [units.speed(value) for value in speeds],
             power,
             *("o",),
             color=DOT,
             fillstyle="none",
-            label="means, over ground",
+            label="means of all riding",
         )
-    axes.set_xlabel(f"speed [{units.speed_name}]")
+    axes.set_xlabel(f"speed {SPEED_KINDS[kind]} [{units.speed_name}]")
     axes.set_ylabel("battery power [W]")
     axes.set_xlim(left=0.0)
     axes.set_ylim(bottom=0.0)
-    axes.legend(fontsize="small")
+    why = "" if means or kind == "over_ground" else NO_MEANS
+    axes.legend(fontsize="small", title=why, title_fontsize="small")
 
 
-def _bands(review: Review) -> list[tuple[float, float]]:
-    """Return mean speed over ground [m/s] and mean power [W] of bands with enough time."""
-    return [
-        (band.distance_m / band.seconds, 3600.0 * band.energy_wh / band.seconds)
-        for band in review.bands
-        if band.seconds >= ENOUGH_S and not isinstance(band.wh_per_km, Unknown)
-    ]
+def _means(
+    review: Review, series: Series, units: Units, kind: SpeedKind
+) -> list[tuple[float, float]]:
+    """Return mean speed [m/s] and power [W] of the bands with enough time.
+
+    Through water there are none unless the water's set and drift are known.
+    """
+    if kind == "over_ground":
+        return [
+            (band.distance_m / band.seconds, 3600.0 * band.energy_wh / band.seconds)
+            for band in round_bands(review, units)[0]
+            if band.seconds >= BRIEF_S and not isinstance(band.wh_per_km, Unknown)
+        ]
+    water = review.set_and_drift
+    if isinstance(water, Unknown):
+        return []
+    east, north = water.east_mps, water.north_mps
+    if isinstance(east, Unknown) or isinstance(north, Unknown):
+        return []
+    width_mps = units.speed_band * units.speed_unit_mps
+    found = series.velocities.means(east.value, north.value, width_mps, BRIEF_S)
+    return [(one.speed_mps, one.power_w) for one in found if one.speed_mps > MOVING_MPS]
 
 
 def draw_energy(axes: "Axes", series: Series, units: Units) -> None:
@@ -183,7 +210,7 @@ def drawings(
     found: list[tuple[str, Drawing]] = [
         (
             "Battery power against speed" + ("" if isinstance(review.curve, Unknown) else BAND),
-            lambda axes: draw_speed_power(axes, review, units),
+            lambda axes: draw_speed_power(axes, review, series, units),
         ),
         ("Energy against distance", lambda axes: draw_energy(axes, series, units)),
         (f"{cost} against distance", lambda axes: draw_consumption(axes, series, units)),

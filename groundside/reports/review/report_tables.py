@@ -7,6 +7,7 @@ from groundside.studies.review_result import LogEvent, Review
 from groundside.words.figures import (
     Reading,
     clock_text,
+    duration_text,
     interval_text,
     one_decimal,
     percent,
@@ -27,8 +28,11 @@ CAUTION = (
     "From this ride's own sensors; another day's wind, waves, load and cold are not in it. Keep "
     "the reserve, tell somebody ashore, and heed the local rules."
 )
-DOWN_TO = "left, range and time left: down to the reserve, or to the cut-off under load"
-
+DOWN_TO = "usable, range and time left: down to the reserve, or to the cut-off under load"
+OVER_GROUND = "speeds over ground"
+BRIEF_S = 10.0
+"""Time below which a speed band is joined to its neighbour [s]. Common practice, no source."""
+JOINED = f"; steps under {BRIEF_S:.0f} s are joined to a neighbour"
 
 NAME_AND_FIGURE = (TableColumn("", right=False), TableColumn("", right=False))
 """Columns of a table without column titles."""
@@ -44,7 +48,7 @@ def trip_table(review: Review, units: Units) -> ReportTable:
 
 def further_tables(review: Review, units: Units) -> list[ReportTable]:
     """Return the tables after the trip's: speed bands, battery, set and drift."""
-    return [_bands(review.bands, units), _battery(review, units), _water(review, units)]
+    return [_bands(review, units), _battery(review, units), _water(review, units)]
 
 
 def event_line(event: LogEvent, units: Units) -> str:
@@ -70,7 +74,7 @@ def figure_cell(figure: Reading, write: Callable[[float], str], unit: str = "") 
     return Cell(f"{write(figure.value)} {unit}".rstrip(), interval_text(figure, write))
 
 
-def _bands(bands: Sequence[SpeedBand], units: Units) -> ReportTable:
+def _bands(review: Review, units: Units) -> ReportTable:
     columns = (
         TableColumn(units.speed_name, right=False),
         TableColumn("time"),
@@ -79,21 +83,38 @@ def _bands(bands: Sequence[SpeedBand], units: Units) -> ReportTable:
         TableColumn("mean W", from_width=WIDE),
         TableColumn(units.consumption_name),
     )
+    bands, joined = round_bands(review, units)
     rows = tuple(_band(band, units) for band in bands)
     if not rows:
         return ReportTable("speed bands", notes=("power and speed are not known at the same time",))
-    return ReportTable("speed bands", columns, rows, notes=("speeds over ground",))
+    return ReportTable("speed bands", columns, rows, notes=(OVER_GROUND + JOINED * joined,))
+
+
+def round_bands(review: Review, units: Units) -> tuple[Sequence[SpeedBand], bool]:
+    """Return the bands over ground that are round in the reader's units, and whether any is joined.
+
+    Parameters
+    ----------
+    review
+        The log's review.
+    units
+        The reader's units.
+    """
+    width_mps = units.speed_band * units.speed_unit_mps
+    bands = review.ridden.bands(width_mps, BRIEF_S)
+    return bands, len(bands) < len(review.ridden.bands(width_mps))
 
 
 def _band(band: SpeedBand, units: Units) -> tuple[Cell, ...]:
     low, high = units.speed(band.speed_low_mps), units.speed(band.speed_high_mps)
+    decimals = next(digits for digits in range(3) if (units.speed_band * 10**digits).is_integer())
     cost = reading(band.wh_per_km, units)
 
     def consumption(value: float) -> str:
         return three_figures(units.consumption(value))
 
     return (
-        Cell(f"{low:.1f} to {high:.1f}" if units.speed(0.25) > 0.3 else f"{low:.2f} to {high:.2f}"),
+        Cell(f"{low:.{decimals}f} to {high:.{decimals}f}"),
         Cell(clock_text(band.seconds)),
         Cell(f"{units.distance(band.distance_m):.2f}"),
         Cell(f"{band.energy_wh:.1f}"),
@@ -114,13 +135,14 @@ def _battery(review: Review, units: Units) -> ReportTable:
         return three_figures(units.distance(value_m))
 
     rows: tuple[tuple[str, Estimate, Callable[[float], str], str], ...] = (
-        ("left", battery.left_wh, one_decimal, "Wh"),
-        ("charge", battery.left_fraction, percent, ""),
+        ("usable", battery.left_wh, one_decimal, "Wh"),
+        ("usable, of full", battery.left_fraction, percent, ""),
+        ("charge", battery.charge_fraction, percent, ""),
         ("resistance", battery.resistance_ohm, _milliohm, "mohm"),
         ("capacity", within(battery.learned, lambda it: it.capacity_ah), one_decimal, "Ah"),
         ("current scale", within(battery.learned, lambda it: it.current_scale), _scale, ""),
         ("range", review.range_m, distance, units.distance_name),
-        ("time left", review.time_left_s, clock_text, ""),
+        ("time left", review.time_left_s, duration_text, ""),
     )
     cells = tuple(
         (Cell(name), figure_cell(reading(figure, units), write, unit))

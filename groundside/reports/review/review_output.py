@@ -41,6 +41,7 @@ def as_json(outcomes: Sequence[ReviewOutcome]) -> dict[str, Any]:
 def review_json(review: Review) -> dict[str, Any]:
     """Return a review in JSON's own types; see the README.md of reports."""
     stated = {"schema": SCHEMA, **plain(review)}
+    del stated["ridden"]  # programs read `bands`
     stated["events"] = [_event_json(event) for event in review.events]
     stated.setdefault(WHY, {})
     return stated

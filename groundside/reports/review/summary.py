@@ -1,5 +1,6 @@
 """The review of one log: its facts, its events and the trip's sums."""
 
+from dataclasses import replace
 from pathlib import Path
 
 from groundside.reports.review.instruments import Instruments
@@ -7,6 +8,7 @@ from groundside.reports.review.log_inspection import log_remarks
 from groundside.reports.review.saved_reasons import at_end, without_current
 from groundside.studies.review_result import LogEvent, LogSummary, Review
 from groundside.studies.ride_series import PieceMaker, Series
+from groundside.studies.velocity_cells import VelocityCells
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
 from onboard.errors import LogError
@@ -28,16 +30,17 @@ class SeriesRecorder:
     def __init__(self) -> None:
         self.series: Series | None = None
         """The result, once the log has been read."""
-        self._pieces = PieceMaker()
+        self._pieces, self._velocities = PieceMaker(), VelocityCells()
 
     def begin(self, ride: Ride) -> None:
         """Subscribe to a ride before its first block."""
-        ride.engine.second_listeners.append(self._pieces.fold)
+        ride.engine.second_listeners += [self._pieces.fold, self._velocities.fold]
 
     def end(self, ride: Ride, profile: Profile) -> None:
         """Make the series, after the end of the ride."""
         made = self._pieces
-        self.series = Series(profile.craft.name, ride.engine.trip_line, made.every_s, made.rows)
+        line, velocities = ride.engine.trip_line, self._velocities
+        self.series = Series(profile.craft.name, line, made.every_s, made.rows, velocities)
 
 
 def review(
@@ -105,21 +108,23 @@ def _begin(profile: Profile, system_id: int | None, folder: Path | None) -> Ride
 
 def _summed_up(ride: Ride, facts: LogFacts, instruments: Instruments, source: str) -> Review:
     snapshot, start_utc = at_end(ride.snapshot(source, age_s=0.0)), _start_utc(ride, facts)
-    bands, curve = ride.engine.bands(), at_end(ride.engine.curve())
+    ridden, curve = ride.engine.ridden(), at_end(ride.engine.curve())
     if instruments.current_is_dead(snapshot.trip.moving_s):
-        snapshot, bands, curve = without_current(snapshot), (), Unknown(Reason.CURRENT_DEAD)
+        snapshot, curve = without_current(snapshot), Unknown(Reason.CURRENT_DEAD)
+        ridden = replace(ridden, cells=())
     alerts = (LogEvent(event.t_s, event.alert) for event in ride.engine.events)
     events = [*log_remarks(ride, facts, instruments, snapshot, start_utc), *alerts]
     return Review(
         log=LogSummary(facts.format, facts.messages, facts.bad_bytes, start_utc, facts.duration_s),
         trip=snapshot.trip,
-        bands=bands,
+        bands=ridden.bands(),
         curve=curve,
         set_and_drift=snapshot.set_and_drift,
         battery=snapshot.battery,
         range_m=snapshot.range_m.now,
         time_left_s=snapshot.time_left_s,
         events=tuple(sorted(events, key=lambda event: event.t_s)),
+        ridden=ridden,
     )
 
 

@@ -54,7 +54,7 @@ class DistanceTarget:
         reason = Stand(Standing.NO_CUE)
         if isinstance(advised.speed_mps, Unknown):
             best = {"best_m": advised.best_m, "best_speed_mps": advised.best_speed_mps}
-            reason = Stand(Standing.CANNOT_BE_MADE, **best)
+            reason = Stand(Standing.CANNOT_BE_MADE, to_go_m=to_go_m, **best)
         elif not isinstance(difference, Unknown):
             reason = Stand(Standing.AGAINST_ADVISED, difference_fraction=difference)
         return Target(

@@ -218,6 +218,13 @@ class Pack:
         gradient[CAPACITY] = table
         return Spread(full_wh, gradient)
 
+    @property
+    def charge(self) -> Spread:
+        """The state of charge of the whole pack."""
+        count = self.count
+        fraction, gradient = count.state.fraction(count.charge_ah, count.t_s)
+        return Spread(min(max(fraction, 0.0), 1.0), gradient[:COUNT])
+
     def summary(self, power_w: float) -> BatteryState:
         """Return the energy left at a power [W], with intervals."""
         left, full, covariance = self.left_spread(power_w), self.full, self.covariance
@@ -225,6 +232,7 @@ class Pack:
         now = BatteryState(
             left.figure(covariance, 0.0),
             share.figure(covariance, 0.0, 1.0),
+            self.charge.figure(covariance, 0.0, 1.0),
             self._resistance.immediate.figure(),
             self.learned(),
         )
@@ -235,6 +243,7 @@ class Pack:
             now,
             left_wh=reaching_up_to(now.left_wh, charged.left_wh),
             left_fraction=reaching_up_to(now.left_fraction, charged.left_fraction),
+            charge_fraction=reaching_up_to(now.charge_fraction, charged.charge_fraction),
         )
 
     def learned(self) -> LearnedPack:

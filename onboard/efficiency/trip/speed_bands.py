@@ -1,4 +1,11 @@
-"""Where the energy went: seconds, energy and distance by band of speed."""
+"""Where the energy went: seconds, energy and distance by band of speed.
+
+Every reader's bands are round in the reader's own units, and all are exact. So sums are kept in
+cells whose edges are those of all `WIDTHS_MPS`: a band of any of these widths is whole cells, and
+what is spent and made in the bands of a table adds up to the whole.
+"""
+
+import math
 
 import numpy as np
 
@@ -11,7 +18,20 @@ from onboard.efficiency.statistics.shared_errors import Spread
 from onboard.efficiency.trip.consumption import Stretch, wh_per_km
 
 WIDTH_MPS = 0.25
-BANDS_MOST = int(SPEED_MOST_MPS / WIDTH_MPS)
+"""Width of the bands that programs read [m/s]."""
+WIDTHS_MPS = (WIDTH_MPS, 1000.0 / 3600.0, 0.5 * 1852.0 / 3600.0, 1609.344 / 3600.0)
+"""Widths of a band [m/s]: 0.25 m/s, 1 km/h, 0.5 kn, 1 mph; those that readers see are in
+`groundside.words.units`. Common practice, no source: about a tenth of a small craft's speeds."""
+EDGES_MPS = np.array(
+    sorted(
+        {
+            round(number * width, 9)
+            for width in WIDTHS_MPS
+            for number in range(math.ceil(SPEED_MOST_MPS / width))
+        }
+    )
+)
+"""Lower edges of the cells [m/s]; rounded, as edges of different widths coincide."""
 
 
 @dataclass(frozen=True)
@@ -26,18 +46,79 @@ class SpeedBand:
     wh_per_km: Estimate
 
 
+@dataclass(frozen=True)
+class RiddenSpeeds:
+    """The cells that were ridden in, to be put together in bands of any of `WIDTHS_MPS`.
+
+    Parameters
+    ----------
+    cells
+        A row a cell, slowest first: its lower edge [m/s], seconds, energy [Wh], distance [m] and
+        volt-hours [V h].
+    covariance
+        Of the shared errors, 5 rows of 5.
+    noise_m2ps
+        Long-run variance of the velocity noise [m^2/s].
+    """
+
+    cells: tuple[tuple[float, float, float, float, float], ...]
+    covariance: tuple[tuple[float, ...], ...]
+    noise_m2ps: float
+
+    def bands(self, width_mps: float = WIDTH_MPS, least_s: float = 0.0) -> tuple[SpeedBand, ...]:
+        """Return the bands that were ridden in, slowest first.
+
+        Parameters
+        ----------
+        width_mps
+            Width of a band [m/s], one of `WIDTHS_MPS`.
+        least_s
+            Time below which a band is joined to a neighbour [s].
+        """
+        cells = np.reshape(np.array(self.cells, dtype=np.float64), (-1, 5))
+        numbers = np.floor(cells[:, 0] / width_mps + 1e-6)
+        spans: list[tuple[float, float, FloatArray]] = [
+            (n * width_mps, (n + 1.0) * width_mps, cells[numbers == n, 1:].sum(axis=0))
+            for n in sorted(set(numbers.tolist()))
+        ]
+        while len(spans) > 1:
+            shortest = min(range(len(spans)), key=lambda place: spans[place][2][0])
+            if spans[shortest][2][0] >= least_s:
+                break
+            first = _neighbour(spans, shortest)
+            (low, _, sums), (_, high, more) = spans[first : first + 2]
+            spans[first : first + 2] = [(low, high, sums + more)]
+        return tuple(self._band(*span) for span in spans)
+
+    def _band(self, low_mps: float, high_mps: float, sums: FloatArray) -> SpeedBand:
+        seconds, energy, way, volt_hours = sums.tolist()
+        spent = Spread.of_energy(energy, volt_hours)
+        stretch = Stretch.counted(seconds, spent, way, self.noise_m2ps * seconds)
+        cost = wh_per_km(stretch, np.array(self.covariance))
+        return SpeedBand(low_mps, high_mps, seconds, energy, way, cost)
+
+
+def _neighbour(spans: list[tuple[float, float, FloatArray]], place: int) -> int:
+    """Return the lower of the two bands to join: the nearer neighbour, else the shorter one."""
+
+    def distance(first: int) -> tuple[float, float]:
+        other = first if first < place else first + 1
+        return round(spans[first + 1][0] - spans[first][1], 6), float(spans[other][2][0])
+
+    return min((first for first in (place - 1, place) if 0 <= first < len(spans) - 1), key=distance)
+
+
 class SpeedBands:
     """Add up settled seconds by their speed."""
 
     def __init__(self) -> None:
         # Seconds, Wh, m, volt-hours.
-        self._sums = np.zeros((BANDS_MOST, 4))
+        self._sums = np.zeros((len(EDGES_MPS), 4))
 
     def fold(self, seconds: SettledSeconds) -> None:
         """Fold settled seconds, in order."""
         known = np.isfinite(seconds.power_w) & np.isfinite(seconds.distance_m)
         way = seconds.distance_m[known]
-        bands = np.minimum((way / WIDTH_MPS).astype(np.int64), BANDS_MOST - 1)
         rows = np.stack(
             [
                 np.ones(len(way)),
@@ -47,10 +128,11 @@ class SpeedBands:
             ],
             axis=1,
         )
-        np.add.at(self._sums, bands, rows)
+        cells = np.maximum(np.searchsorted(EDGES_MPS, way, side="right") - 1, 0)
+        np.add.at(self._sums, cells, rows)
 
-    def table(self, covariance: FloatArray, noise_m2ps: float) -> tuple[SpeedBand, ...]:
-        """Return the bands that were ridden in, slowest first.
+    def ridden(self, covariance: FloatArray, noise_m2ps: float) -> RiddenSpeeds:
+        """Return the cells that were ridden in.
 
         Parameters
         ----------
@@ -59,20 +141,7 @@ class SpeedBands:
         noise_m2ps
             Long-run variance of the velocity noise [m^2/s].
         """
-        bands = []
-        for number in np.flatnonzero(self._sums[:, 0]).tolist():
-            seconds, energy, way, volt_hours = self._sums[number].tolist()
-            spent = Spread.of_energy(energy, volt_hours)
-            stretch = Stretch.counted(seconds, spent, way, noise_m2ps * seconds)
-            low = number * WIDTH_MPS
-            bands.append(
-                SpeedBand(
-                    low,
-                    low + WIDTH_MPS,
-                    seconds,
-                    energy,
-                    way,
-                    wh_per_km(stretch, covariance),
-                )
-            )
-        return tuple(bands)
+        places = np.flatnonzero(self._sums[:, 0])
+        cells = np.concatenate([EDGES_MPS[places, None], self._sums[places]], axis=1)
+        rows = tuple((low, *sums) for low, *sums in cells.tolist())
+        return RiddenSpeeds(rows, tuple(map(tuple, covariance.tolist())), noise_m2ps)

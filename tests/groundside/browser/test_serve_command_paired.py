@@ -138,9 +138,8 @@ def test_crew_commands_a_viewer_only_views_and_the_revoked_are_out(tmp_path: Pat
             marking_socket = await crew.open_dashboard()
             marking = Screen(marking_socket)
             await marking.sees("Wh/km", "range")
-            for keys in ("\r", "r"):
-                await marking.press(keys)
-            await marking.sees("a run has begun")
+            await marking.press("\r")
+            await marking.press_until_seen("r", "a run has begun")
             assert marks(machine) == ["run_start"]
             dashboards = children_of(process.pid)
             assert len(dashboards) == 2

@@ -23,7 +23,9 @@ GOES_ON, PAUSED, AT_END = replayed(), replayed(paused=True), replayed(720.0)
         (5.1, 0.0, None, 5.1, True),
         (NEVER, 0.0, None, None, False),
         (NEVER, 2.1, None, None, True),
-        (0.1, 3.0, GOES_ON, 3.1, True),
+        # A replay ages by its log alone, so that a busy machine does not make it stale.
+        (0.1, 3.0, GOES_ON, 0.1, False),
+        (6.0, 0.0, GOES_ON, 6.0, True),
         (0.1, 3.0, PAUSED, 0.1, False),
         (0.1, 3.0, AT_END, 0.1, False),
         # In a gap of the log the figures are as old as they were on the water.

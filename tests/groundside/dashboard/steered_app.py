@@ -1,6 +1,7 @@
 """Shared by the dashboard's tests: a snapshot, a source steered by a test, the screen as text."""
 
 import asyncio
+import itertools
 from collections.abc import AsyncIterator, Awaitable, Callable
 from dataclasses import replace
 from typing import Any
@@ -15,7 +16,6 @@ from groundside.dashboard.app import DashboardApp, make_app
 from groundside.dashboard.drawing.block_font import SIZES, draw
 from groundside.dashboard.view_state import ViewState
 from groundside.dashboard.widgets.button_bar import ButtonBar
-from groundside.dashboard.widgets.button_bar import rows_of as buttons_in_rows
 from groundside.words.units import CHOICES
 from onboard.contract.commands import Command, command_from
 from onboard.contract.figure import Unknown
@@ -236,15 +236,11 @@ class SteeredApp:
     async def tap(self, bar: str, label: str) -> None:
         """Tap the button of a bar with this label."""
         buttons = self.app.screen.query_one(bar, ButtonBar)
-        rows = buttons_in_rows(buttons.content, buttons.size.width, buttons.least_width)
-        for y, row in enumerate(rows):
-            for x, button in enumerate(row):
-                if button.label == label:
-                    across = (2 * x + 1) * buttons.size.width // (2 * len(row))
-                    down = (2 * y + 1) * buttons.size.height // (2 * len(rows))
-                    await self.pilot.click(bar, offset=(across, down))
-                    await self.show()
-                    return
+        for button, region, _cell in buttons.placed():
+            if button.label == label:
+                await self.pilot.click(bar, offset=region.center)
+                await self.show()
+                return
         raise AssertionError(f"{bar} has no {label}: {buttons.content}")
 
 
@@ -263,8 +259,8 @@ def run_app(
 
 def holds_drawn(rows: list[str], text: str) -> bool:
     """Return whether a text is on the screen in big type of any size."""
-    for size in SIZES:
-        drawn = draw(text, size)
+    for size, above in itertools.product(SIZES, (0, 1)):
+        drawn = [row for row in draw(text, size, above=above) if row.strip()]
         for top in range(len(rows) - len(drawn) + 1):
             at = rows[top].find(drawn[0])
             while at >= 0:

@@ -15,13 +15,16 @@ from pathlib import Path
 import aiohttp
 import pytest
 
-from groundside.dashboard.app import DONE_S, SETTLES_S
+from groundside.dashboard.app import DONE_S
+from groundside.dashboard.run_presses import SETTLES_S
+from groundside.dashboard.views.all import VIEWS
 from tests.free_port import free_port
 from tests.groundside.browser.served import Served
 from tests.patience import PATIENCE_S
 
 TOP = Path(__file__).parents[3]
 LOGS = TOP / "replay_logs"
+DIGITS = {view.NAME: str(place) for place, view in enumerate(VIEWS, 1)}
 MOVES = re.compile(rb"\x1b\[[0-9;?]*[ -/]*[@-~]|[MD]....", re.DOTALL)
 
 
@@ -66,6 +69,16 @@ class Browser:
     async def press(self, keys: str) -> None:
         await self._socket.send_json(["stdin", keys])
 
+    async def press_until_seen(self, key: str, words: str) -> None:
+        """Press a key whenever something is painted: twice is enough, but not at once."""
+        async with asyncio.timeout(PATIENCE_S):
+            while words.encode() not in MOVES.sub(b"", self._seen):
+                await self.press(key)
+                message = await self._socket.receive()
+                assert message.type == aiohttp.WSMsgType.BINARY, message
+                self._seen += message.data
+        self._seen = b""
+
 
 def stored_commands(record: Path) -> list[dict[str, object]]:
     """Return the commands stored by the daemon beside its record."""
@@ -89,17 +102,15 @@ def test_a_run_a_target_and_home_from_the_screen_to_the_record(daemon: tuple[int
             browser = Browser(socket)
             await browser.sees("Wh/km", "range", "under 1 s old", "km/h")
             await browser.press("\r")  # confirms the caution
-            await browser.press("r")
-            await browser.sees("a run has begun")
-            await browser.press("6")
+            await browser.press_until_seen("r", "a run has begun")
+            await browser.press(DIGITS["runs"])
             await browser.sees("run 1 OPEN")
             # A second press at once would count as a bouncing thumb: wait until the screen's
-            # message has expired and the rate is shown again.
+            # message has expired and the age is shown alone again.
             assert DONE_S > SETTLES_S
-            await browser.sees("msg/s")
-            await browser.press("r")
-            await browser.sees("the run has ended")
-            await browser.press("7")
+            await browser.sees("under 1 s old")
+            await browser.press_until_seen("r", "the run has ended")
+            await browser.press(DIGITS["aim"])
             await browser.sees("speed over ground to hold")
             await browser.press("p")
             await browser.sees("battery power to hold")

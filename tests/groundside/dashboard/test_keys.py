@@ -3,12 +3,15 @@
 from pathlib import Path
 
 import pytest
+from textual.geometry import Region
 
 from groundside.connection.commands import CommandResult
 from groundside.connection.preferences import Preferences
 from groundside.connection.source import Update
-from groundside.dashboard.app import DONE_S, REFUSAL_S, SETTLES_S
+from groundside.dashboard.app import DONE_S, REFUSAL_S
 from groundside.dashboard.keys import KEYS
+from groundside.dashboard.notices import CAUTION, SHORT_CAUTION
+from groundside.dashboard.run_presses import AGAIN_S, SETTLES_S
 from groundside.dashboard.views.all import VIEW_KEYS, VIEWS
 from groundside.dashboard.widgets.button_bar import ButtonBar
 from onboard.contract.commands import Mark
@@ -24,7 +27,7 @@ from tests.groundside.dashboard.steered_app import (
     run_app,
     snapshot,
 )
-from tests.made_snapshot import RUN, changed
+from tests.made_snapshot import COACH, RUN, changed
 
 pytestmark = pytest.mark.slow
 NAMES = [view.NAME for view in VIEWS]
@@ -62,15 +65,21 @@ def test_no_color_is_respected(monkeypatch: pytest.MonkeyPatch) -> None:
     run_app((40, 22), act)
 
 
+@pytest.mark.parametrize("way", ["tap", "key"])
 @pytest.mark.parametrize("size", SCREENS)
-def test_the_caution_stays_until_it_is_read(size: tuple[int, int]) -> None:
+def test_the_caution_is_one_row_and_goes_with_one_press(size: tuple[int, int], way: str) -> None:
     async def act(here: SteeredApp) -> None:
         await here.give(Update(snapshot(target=TO_GO)))
-        together = " ".join(here.text.split())
-        assert "Range is an estimate. Keep a reserve, wear a life jacket." in together
-        await here.pilot.click("#caution")
+        words = SHORT_CAUTION if size[0] == 40 else CAUTION
+        (row,) = [row for row in here.rows if "eep a reserve" in row]
+        assert words in row
+        assert row.endswith(" enter ")
+        if way == "tap":
+            await here.pilot.click("#caution", offset=(3, 0))
+        else:
+            await here.pilot.press("enter")
         await here.show()
-        assert "life jacket" not in here.text
+        assert "reserve." not in here.text
 
     run_app(size, act)
 
@@ -110,7 +119,7 @@ def test_every_button_of_a_view_has_a_key_of_the_table() -> None:
             own = {key.key for key in view.KEYS}
             for _ in range(2):
                 buttons = here.app.screen.query_one("#actions", ButtonBar).content or ()
-                assert {button.key for button in buttons} <= own | {"r", "u", "t", "q"}, view
+                assert {button.key for button in buttons} <= own | {"r", "u", "t", "a", "q"}, view
                 if view.NAME == "runs":  # again, while a set-up is being chosen
                     await here.pilot.press("s")
                     await here.show()
@@ -177,24 +186,84 @@ def test_no_view_scrolls_or_overflows(size: tuple[int, int]) -> None:
     run_app(size, act, sender=SteeredSender())
 
 
-def test_a_run_begins_and_ends_with_one_key() -> None:
+def test_a_run_begins_and_ends_with_two_presses() -> None:
     sender = SteeredSender()
+
+    async def again(here: SteeredApp) -> None:
+        here.clock.now_s += AGAIN_S - 0.01
+        await here.pilot.press("r")
+        await here.show()
 
     async def act(here: SteeredApp) -> None:
         await here.give(Update(snapshot()))
-        await here.pilot.press("r")
+        await here.pilot.press("r", "r", "r")  # a thumb that bounces
         await here.show()
+        assert sender.sent == []
+        assert "press again to start the run" in here.text
+        await again(here)
         assert sender.sent == [Mark(0, "run_start")]
+        assert "press again" not in here.text
         run = changed(RUN, open=True, steady_s=40.0, long_enough=False)
         await here.give(Update(snapshot(runs=(run,))))
         assert "steady for 40 s" in here.text
         here.clock.now_s += SETTLES_S - 0.01
         await here.pilot.press("r")
-        assert sender.sent[1:] == []  # a thumb that bounces
-        here.clock.now_s += 0.01
+        await again(here)
+        await here.show()
+        assert sender.sent[1:] == []  # the first of these two came too soon to be meant
+        assert "press again to end the run" in here.text
+        await again(here)
+        assert sender.sent[1:] == [Mark(0, "run_end")]
+
+    run_app((40, 22), act, sender=sender)
+
+
+def test_a_press_too_late_asks_again() -> None:
+    sender = SteeredSender()
+
+    async def act(here: SteeredApp) -> None:
+        await here.give(Update(snapshot()))
+        for _ in range(3):
+            await here.pilot.press("r")
+            here.clock.now_s += AGAIN_S + 0.01
+        await here.show()
+        assert sender.sent == []
+        assert "press again" not in here.text
+
+    run_app((40, 22), act, sender=sender)
+
+
+def test_the_coach_takes_one_press() -> None:
+    sender = SteeredSender()
+
+    async def act(here: SteeredApp) -> None:
+        await here.give(Update(snapshot(coach=COACH)))
         await here.pilot.press("r")
         await here.show()
-        assert sender.sent[1:] == [Mark(0, "run_end")]
+        assert sender.sent == [Mark(0, "run_start")]
+        here.clock.now_s += SETTLES_S - 0.01
+        await here.pilot.press("r")
+        await here.show()
+        assert sender.sent[1:] == []
+
+    run_app((40, 22), act, sender=sender)
+
+
+def test_no_run_is_started_while_a_rider_types() -> None:
+    sender = SteeredSender()
+
+    async def act(here: SteeredApp) -> None:
+        await here.give(Update(snapshot()))
+        here.app.action_view("runs")
+        await here.show()
+        await here.pilot.press("n")
+        for _ in range(4):
+            await here.pilot.press("r")
+            here.clock.now_s += 1.0
+        await here.show()
+        assert "rrrr" in here.text
+        assert sender.sent == []
+        assert "press again" not in here.text
 
     run_app((40, 22), act, sender=sender)
 
@@ -212,7 +281,7 @@ def test_a_run_begins_and_ends_with_one_key() -> None:
 )
 def test_the_result_of_a_command_is_shown_for_a_while(answer: CommandResult, words: str) -> None:
     async def act(here: SteeredApp) -> None:
-        await here.give(Update(snapshot()))
+        await here.give(Update(snapshot(coach=COACH)))
         await here.pilot.press("r")
         await here.show()
         assert words in " ".join(here.text.split())
@@ -248,3 +317,26 @@ def test_invalid_preferences_do_no_harm(tmp_path: Path, text: str) -> None:
         assert here.app.theme == "sun"
 
     run_app((40, 22), act, preferences=Preferences(path))
+
+
+@pytest.mark.parametrize("locked", [False, True])
+def test_ctrl_l_paints_the_whole_screen_anew(locked: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+    painted: list[Region] = []
+
+    async def act(here: SteeredApp) -> None:
+        await here.give(Update(snapshot()))
+        await here.pilot.press(*"k" if locked else "t")
+        await here.show()
+
+        def record(_screen: object, update: object) -> None:
+            if hasattr(update, "region"):  # the toolkit's update of a whole region, not of lines
+                painted.append(update.region)
+
+        monkeypatch.setattr(here.app, "_display", record)
+        await here.give(Update(snapshot(power_w=100.0)))
+        assert painted == []
+        await here.pilot.press("ctrl+l")
+        await here.show()
+        assert painted == [here.app.size.region]
+
+    run_app((80, 24), act)

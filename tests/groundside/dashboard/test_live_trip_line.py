@@ -16,7 +16,9 @@ def test_snapshots_extend_the_given_line() -> None:
     line.replace(GIVEN)
     assert line.record is GIVEN
     line.extend(snapshot(t_s=12.0, trip__distance_m=Figure(4.0), trip__energy_wh=Figure(0.2)))
-    assert line.record == TripLine((10.0, 11.0, 12.0), (0.0, 2.0, 4.0), (0.0, 0.1, 0.2))
+    assert line.record == TripLine(
+        (10.0, 11.0, 12.0), (0.0, 2.0, 4.0), (0.0, 0.1, 0.2), 1.0, (None, None, (45.01, -30.02))
+    )
     line.replace(GIVEN)
     assert line.record is GIVEN
 
@@ -43,3 +45,10 @@ def test_unknown_sums_add_nothing(lacks: str) -> None:
     line.replace(GIVEN)
     line.extend(snapshot(t_s=20.0, **{lacks: Unknown(Reason.NO_FIX)}))
     assert line.record is GIVEN
+
+
+def test_a_snapshot_without_a_position_extends_the_line_without_one() -> None:
+    line = LiveTripLine()
+    line.replace(TripLine((10.0,), (0.0,), (0.0,), 1.0, ((45.0, -30.0),)))
+    line.extend(snapshot(t_s=12.0, position_deg=Unknown(Reason.NO_FIX)))
+    assert line.record.position_deg == ((45.0, -30.0), None)

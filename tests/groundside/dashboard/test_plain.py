@@ -50,7 +50,7 @@ def test_a_whole_line() -> None:
     # by hand: 2.21 m/s = 7.956 km/h
     assert line_of(snapshot(), KMH) == (
         "00:07:11  412 W  8.0 km/h  51 (48 to 54) Wh/km (20 s)  48 (46 to 50) Wh/km (5 min)  "
-        "left 812 (771 to 853) Wh  range 16.4 (15.6 to 17.2) km  "
+        "usable 812 (771 to 853) Wh  range 16.4 (15.6 to 17.2) km  "
         "trip 1.93 (1.83 to 2.03) km 93 (88 to 98) Wh  data 0.1 s old"
     )
 
@@ -67,7 +67,7 @@ def test_an_unknown_figure_has_its_reason() -> None:
         snapshot(power_w=Unknown(Reason.NO_CURRENT), battery=Unknown(Reason.NO_BATTERY)), KMH
     )
     assert "power unknown (the power monitor reports no current)" in line
-    assert "left unknown (no [battery] in the craft profile)" in line
+    assert "usable unknown (no [battery] in the craft profile)" in line
     assert " 0 W" not in line
 
 
@@ -88,12 +88,15 @@ def test_a_paused_replay_is_not_stale() -> None:
 def test_alerts_are_in_the_line() -> None:
     alerts = (
         Alert(AlertCode.RESERVE_REACHED, 3.0),
-        Alert(AlertCode.CANNOT_BE_MADE, 3.0, best_m=3704.0, best_speed_mps=2.0),
+        Alert(AlertCode.CANNOT_BE_MADE, 3.0, to_go_m=18_520.0, best_m=3704.0, best_speed_mps=2.0),
         Alert(AlertCode.IMPLAUSIBLE, 3.0),
     )
     line = line_of(snapshot(alerts=alerts), CHOICES["kn"])
     assert "DANGER: Reserve or cut-off reached: land now." in line
-    assert "WARNING: No speed tried surely makes the distance: 2.0 NM is sure, at 3.9 kn." in line
+    assert (
+        "WARNING: Target, 10.0 NM to go: not sure at any speed tried. 2.0 NM is sure, at 3.9 kn."
+        in line
+    )
     assert "Impossible values" not in line
 
 

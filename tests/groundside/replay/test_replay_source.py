@@ -6,10 +6,12 @@ from pathlib import Path
 
 import pytest
 
+from groundside.dashboard.plain import line_of
 from groundside.replay.pacing import SPEEDS, Pacing
 from groundside.replay.replay_source import ReplaySource
 from groundside.reports.review.review_output import review_json
 from groundside.reports.review.summary import review
+from groundside.words.units import CHOICES
 from onboard.errors import LogError
 from onboard.profile import Profile, load_profile
 from tests.groundside.replay.fake_clock import FakeClock
@@ -122,3 +124,29 @@ def test_a_file_that_is_no_log_is_refused_at_once(tmp_path: Path) -> None:
     (tmp_path / "notes.txt").write_text("no log")
     with pytest.raises(LogError, match="no MAVLink frame"):
         ReplaySource(tmp_path / "notes.txt", Profile())
+
+
+@pytest.mark.parametrize("speed", [1.0, 20.0, 100.0])
+def test_plain_lines_said_stale_no_power_for_34_s_in_a_log_without_gaps(speed: float) -> None:
+    """On a busy machine a fold took 0.34 s, which at 100 times real time is 34 s of the log."""
+    clock = FakeClock()
+
+    def busy() -> float:
+        clock.now_s += 0.34
+        return clock.now_s
+
+    profile = load_profile(CRAFT)
+    source = ReplaySource(RIDE, profile, speed=speed, clock=busy, sleep=clock.sleep)
+
+    async def lines() -> list[str]:
+        said = []
+        async for update in source.stream():
+            assert update.snapshot is not None
+            said.append(line_of(update.snapshot, CHOICES["km/h"], 0.34, update.replay))
+            if len(said) == 60:
+                break
+        return said
+
+    said = asyncio.run(lines())
+    assert len(said) >= 9
+    assert not [line for line in said if "STALE" in line or "no power for" in line]

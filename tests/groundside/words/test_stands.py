@@ -33,15 +33,15 @@ def test_a_difference(standing: Standing, difference: float, expected: str) -> N
 
 def test_the_distance_at_best_speed_is_in_the_readers_units() -> None:
     # By hand: 9260 m = 5.0 NM; 2.572 m/s = 5.0 kn = 9.3 km/h.
-    beyond = Stand(Standing.CANNOT_BE_MADE, best_m=9_260.0, best_speed_mps=2.572)
+    beyond = Stand(Standing.CANNOT_BE_MADE, to_go_m=18_520.0, best_m=9_260.0, best_speed_mps=2.572)
     target = replace(TARGET, reason=beyond)
     assert (
         stand_text(target, KNOTS)
-        == "No speed tried surely makes the distance: 5.0 NM is sure, at 5.0 kn."
+        == "Target, 10.0 NM to go: not sure at any speed tried. 5.0 NM is sure, at 5.0 kn."
     )
     assert (
         stand_text(target, KMH)
-        == "No speed tried surely makes the distance: 9.3 km is sure, at 9.3 km/h."
+        == "Target, 18.5 km to go: not sure at any speed tried. 9.3 km is sure, at 9.3 km/h."
     )
 
 

@@ -6,6 +6,7 @@ import pytest
 import scipy.constants
 
 from groundside.words.units import CHOICES, next_units, units_named
+from onboard.efficiency.trip.speed_bands import WIDTHS_MPS
 from onboard.errors import UsageError
 from onboard.profile import ProfileError, parse_profile
 
@@ -64,3 +65,10 @@ def test_the_profile_offers_the_same_sets() -> None:
     with pytest.raises(ProfileError) as refused:
         parse_profile('[units]\nspeed = "furlong"')
     assert re.findall('"(.+?)"', str(refused.value)) == list(CHOICES)
+
+
+def test_every_set_has_a_band_of_speed_that_the_engine_keeps() -> None:
+    for units in CHOICES.values():
+        width_mps = units.speed_band * units.speed_unit_mps
+        assert any(width_mps == pytest.approx(one, rel=1e-12) for one in WIDTHS_MPS)
+    assert len(WIDTHS_MPS) == len(CHOICES)

@@ -4,7 +4,7 @@ import asyncio
 import contextlib
 import json
 import ssl
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from pathlib import Path
 from typing import Any, ClassVar
 
@@ -52,12 +52,14 @@ class Open:
 
 
 @contextlib.asynccontextmanager
-async def open_door(folder: Path, **more: Any) -> AsyncIterator[Open]:
+async def open_door(
+    folder: Path, greeting: Callable[[], bytes] = bytes, **more: Any
+) -> AsyncIterator[Open]:
     feed = FeedServer()
     ports: list[int] = []
     settings = DoorSettings("127.0.0.1", 0, folder, "skiff", **more)
     there = Open(feed, CrewDoor(settings, feed, ports.append), 0)
-    await feed.open("127.0.0.1", 0, "skiff", there.take)
+    await feed.open("127.0.0.1", 0, "skiff", there.take, greeting)
     keeping = asyncio.create_task(there.door.run())
     try:
         async with asyncio.timeout(PATIENCE_S):

@@ -83,6 +83,20 @@ def test_the_trip_line_is_sent_first_at_intervals_and_for_another_ride() -> None
     assert kinds(there.published()) == ["snapshot"]
 
 
+def test_the_trip_line_has_the_positions_of_the_way() -> None:
+    there = Scene()
+    there.take(0, 40)
+    (sent,) = (one for one in there.published() if one["kind"] == "trip_line")
+    assert len(sent["position_deg"]) == len(sent["t_s"]) > 10
+    places = [place for place in sent["position_deg"] if place is not None]
+    assert len(places) > 10
+    here = there.snapshot()["position_deg"]
+    assert places[-1] == pytest.approx(here, abs=1e-3)
+    # one who connects later has the same line first
+    greeted = json.loads(there.publisher.trip_line())
+    assert greeted["position_deg"] == sent["position_deg"]
+
+
 def test_the_age_is_that_of_the_last_message() -> None:
     there = Scene()
     assert there.snapshot()["link"]["age_s"] is None

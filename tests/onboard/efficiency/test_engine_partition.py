@@ -147,7 +147,7 @@ def test_hours_of_fast_samples_in_one_block_lose_no_second() -> None:
     power |= {"volts_v": np.full(len(t_s), 50.0), "amps_a": 5.0 + np.cos(t_s / 40)}
     engine = Engine(PROFILE)
     engine.fold(Block({"gps": Channel(t_s, gps), "power": Channel(t_s, power)}))
-    bands = engine.bands()
+    bands = engine.ridden().bands()
     assert sum(band.seconds for band in bands) >= 2970
     energy = sum(band.energy_wh for band in bands)
     assert energy == pytest.approx(engine.figures().trip.energy_wh.value, rel=0.01)

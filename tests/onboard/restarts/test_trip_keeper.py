@@ -65,6 +65,9 @@ def test_a_restart_in_mid_trip_does_not_show_in_the_figures(tmp_path: Path) -> N
     keeper = asyncio.run(run())
     assert [one.folder.name for one in keeper.sessions] == ["a"]
     assert snapshot(keeper.ride) == snapshot(through)
+    line = keeper.ride.engine.trip_line
+    assert line == through.engine.trip_line
+    assert sum(place is not None for place in line.position_deg) > 100
 
 
 def test_nothing_is_saved_before_the_last_ride_is_included(tmp_path: Path) -> None:

@@ -60,7 +60,7 @@ def test_notes_tell_what_to_do_with_it() -> None:
         "About 4 more double runs should settle it.",
         "Drop B: not worth another run.",
         "Caution: the charge differs.",
-        "Can tell apart 2.8 % or more, at 402 W.",
+        "Can tell apart 2.8 % of consumption or more, at 402 W.",
     )
 
 

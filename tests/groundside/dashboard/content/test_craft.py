@@ -81,13 +81,18 @@ def checks(changes: dict[str, Any], **more: Any) -> dict[str, tuple[str, str]]:
             "24.2 (23.1 to 25.3) Ah, by the profile",
         ),
         ("capacity", {"battery": NO_BATTERY}, "--", "no [battery] in the craft profile"),
-        ("energy left", {}, "ok", "68 % (65 % to 71 %), reserve 20 %"),
-        ("energy left", {"reserve_fraction": QUIET}, "ok", "68 % (65 % to 71 %)"),
+        ("energy left", {}, "ok", "usable 68 % (65 % to 71 %), reserve 20 %, charge 88 %"),
+        (
+            "energy left",
+            {"reserve_fraction": QUIET},
+            "ok",
+            "usable 68 % (65 % to 71 %), charge 88 %",
+        ),
         (
             "energy left",
             {"battery__left_fraction": around(0.19)},
             "LOOK",
-            "19 % (18 % to 20 %), reserve 20 %",
+            "usable 19 % (18 % to 20 %), reserve 20 %, charge 88 %",
         ),
         (
             "energy left",
@@ -156,10 +161,13 @@ def test_the_worst_come_first() -> None:
 
 
 def test_alerts_come_first_in_the_riders_units() -> None:
-    unmade = Alert(AlertCode.CANNOT_BE_MADE, 75.0, best_m=3704.0, best_speed_mps=2.0)
+    unmade = Alert(
+        AlertCode.CANNOT_BE_MADE, 75.0, to_go_m=18_520.0, best_m=3704.0, best_speed_mps=2.0
+    )
     alerts, _ = craft_blocks(state(snapshot(alerts=(unmade,)), units=CHOICES["kn"]))
     assert [item.text for item in alerts] == [
-        "No speed tried surely makes the distance: 2.0 NM is sure, at 3.9 kn. (for 1 min 15 s)"
+        "Target, 10.0 NM to go: not sure at any speed tried. 2.0 NM is sure, at 3.9 kn."
+        " (for 1 min 15 s)"
     ]
     none, _ = craft_blocks(state())
     assert [(item.name, item.text) for item in none] == [("alert", "none")]

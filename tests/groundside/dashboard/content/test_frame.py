@@ -24,7 +24,7 @@ from tests.groundside.dashboard.steered_app import replayed, snapshot, state, wa
 LOW = Alert(AlertCode.ENERGY_LOW, 3.0, left_wh=12.0)
 TURN = Alert(AlertCode.TURN_BACK, 1.0)
 NOTE = Alert(AlertCode.IMPLAUSIBLE, 1.0)
-UNMADE = Alert(AlertCode.CANNOT_BE_MADE, 9.0, best_m=3704.0, best_speed_mps=2.0)
+UNMADE = Alert(AlertCode.CANNOT_BE_MADE, 9.0, to_go_m=18_520.0, best_m=3704.0, best_speed_mps=2.0)
 
 
 def signed(here: ViewState, *reasons: str) -> list[str]:
@@ -46,7 +46,7 @@ def signed(here: ViewState, *reasons: str) -> list[str]:
         ),
         (
             state(snapshot(alerts=(UNMADE,)), units=CHOICES["kn"]),
-            ["! No speed tried surely makes the distance: 2.0 NM is sure, at 3.9 kn."],
+            ["! Target, 10.0 NM to go: not sure at any speed tried. 2.0 NM is sure, at 3.9 kn."],
         ),
         (state(problem="no feed"), ["! no feed"]),
         (state(since_received_s=2.0), ["no alerts"]),
@@ -62,12 +62,13 @@ def signed(here: ViewState, *reasons: str) -> list[str]:
             state(snapshot(link__age_s=Unknown(Reason.NO_AUTOPILOT)), since_received_s=3.0),
             ["!! STALE: old figures, no new data"],
         ),
-        # a paused replay does not age; a running one does
+        # a replay ages by the gaps of its log alone, paused or running
         (state(since_received_s=99.0, replay=replayed(paused=True)), ["no alerts"]),
         (state(since_received_s=99.0, replay=replayed(720.0)), ["no alerts"]),
+        (state(since_received_s=99.0, replay=replayed()), ["no alerts"]),
         (
-            state(since_received_s=9.0, replay=replayed()),
-            ["!! STALE: figures 9 s old, no feed"],
+            state(snapshot(link__age_s=9.0), replay=replayed()),
+            ["!! STALE: figures 9 s old, no new data"],
         ),
         (waiting(since_received_s=99.0), ["- waiting for the first data"]),
         (waiting(problem="no feed at x"), ["! no feed at x"]),
@@ -83,34 +84,40 @@ def test_reasons_come_last_and_only_once_there_is_data() -> None:
 
 
 @pytest.mark.parametrize(
-    ("here", "parts", "stale"),
+    ("here", "content", "needed"),
     [
-        (state(), ("data under 1 s old", "31 msg/s", "udpin:0.0.0.0:14550"), False),
-        (
-            state(snapshot(link__lost=7, link__messages_per_s=Unknown(Reason.COUNTING))),
-            ("data under 1 s old", "7 lost", "udpin:0.0.0.0:14550"),
-            False,
-        ),
-        (state(since_received_s=1.4), ("data 2 s old", "31 msg/s", "udpin:0.0.0.0:14550"), False),
-        (state(since_received_s=3.0), ("STALE: data 3 s old", "udpin:0.0.0.0:14550"), True),
+        # message rate, losses and link are the craft view's
+        (state(snapshot(link__lost=7)), AgeContent(("data under 1 s old",)), False),
+        (state(since_received_s=1.4), AgeContent(("data 2 s old",)), False),
+        (state(since_received_s=3.0), AgeContent(("STALE: data 3 s old",), stale=True), True),
         (
             state(snapshot(link__age_s=Unknown(Reason.NO_AUTOPILOT))),
-            ("data of unknown age", "31 msg/s", "udpin:0.0.0.0:14550"),
-            False,
-        ),
-        (state(done="note kept"), ("note kept", "data under 1 s old"), False),
-        (
-            state(done="note kept", since_received_s=3.0),
-            ("STALE: data 3 s old", "udpin:0.0.0.0:14550"),
+            AgeContent(("data of unknown age",)),
             True,
         ),
-        (state(snapshot(link__source="")), ("data under 1 s old", "31 msg/s", ""), False),
-        (waiting(), ("no data", "a test"), False),
-        (waiting(done="note kept"), ("note kept", "no data"), False),
+        (state(done="note kept"), AgeContent(("note kept", "data under 1 s old")), True),
+        (
+            state(done="note kept", since_received_s=3.0),
+            AgeContent(("STALE: data 3 s old",), stale=True),
+            True,
+        ),
+        (
+            state(asks="press again", done="note kept"),
+            AgeContent(("press again", "data under 1 s old"), asks=True),
+            True,
+        ),
+        (
+            state(asks="press again", since_received_s=3.0),
+            AgeContent(("press again", "STALE: data 3 s old"), stale=True, asks=True),
+            True,
+        ),
+        (waiting(), AgeContent(("no data", "a test")), True),
+        (waiting(done="note kept"), AgeContent(("note kept", "no data")), True),
     ],
 )
-def test_the_age_line(here: ViewState, parts: tuple[str, ...], stale: bool) -> None:
-    assert age_content(here) == AgeContent(parts, stale)
+def test_the_age_line(here: ViewState, content: AgeContent, needed: bool) -> None:
+    assert age_content(here) == content
+    assert content.needed == needed
 
 
 @pytest.mark.parametrize(
@@ -153,6 +160,6 @@ def test_the_frame_has_the_reasons_of_unknown_small_figures() -> None:
     none = Unknown(Reason.NO_BATTERY)
     content = frame_content(state(snapshot(battery=none), replay=replayed()))
     assert [notice.text for notice in content.notices] == [
-        "left: no [battery] in the craft profile"
+        "usable, charge: no [battery] in the craft profile"
     ]
     assert content.replay.status == "playing 4x"

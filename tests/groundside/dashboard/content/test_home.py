@@ -164,9 +164,9 @@ def test_at_rest_the_arrow_is_relative_to_the_bow() -> None:
         (
             {"energy_wh": Figure(5.25), "distance_m": 9_000.0},
             "km/h",
-            ("takes 5.2 Wh", "1 h 15 min at 7.2 km/h"),
+            ("takes 5.2 Wh", "1 h 15 at 7.2 km/h"),
         ),
-        ({"distance_m": 100.0}, "km/h", ("takes 31 Wh (29 to 33)", "under 1 min at 7.2 km/h")),
+        ({"distance_m": 100.0}, "km/h", ("takes 31 Wh (29 to 33)", "50 s at 7.2 km/h")),
         (
             {"energy_wh": QUIET, "speed_mps": QUIET},
             "km/h",

@@ -32,40 +32,76 @@ def cue_of(shown: dict[str, Any], **more: Any) -> CueContent:
 @pytest.mark.parametrize(
     ("target", "more", "word", "parts"),
     [
-        (TO_GO, {}, "ease", ("9 % over", "aim 46 Wh/km", "5.20 km to go")),
-        (TO_GO, {"units": KN}, "ease", ("9 % over", "aim 85 Wh/NM", "2.81 NM to go")),
+        (TO_GO, {}, "ease", ("9 % too much used: aim for 46 Wh/km", "5.20 km to go")),
+        (
+            TO_GO,
+            {"units": KN},
+            "ease",
+            ("9 % too much used: aim for 85 Wh/NM", "2.81 NM to go"),
+        ),
         (
             changed(TO_GO, cue="hold", difference_fraction=-0.04),
             {},
             "hold",
-            ("4 % under", "aim 46 Wh/km", "5.20 km to go"),
+            ("within 4 %: aim for 46 Wh/km", "5.20 km to go"),
         ),
         (
-            changed(ALONE, cue="push", difference_fraction=-0.12, power_w=300.0),
+            changed(
+                ALONE,
+                cue="push",
+                difference_fraction=-0.12,
+                power_w=300.0,
+                reason=Stand(Standing.AGAINST_POWER, difference_fraction=-0.12),
+            ),
             {},
             "push",
-            ("12 % under", "hold 300 W"),
+            ("12 % too little power: hold 300 W",),
         ),
-        (changed(ALONE, speed_mps=2.0), {"units": KN}, "ease", ("9 % over", "hold 3.9 kn")),
+        (
+            changed(
+                ALONE,
+                speed_mps=2.0,
+                difference_fraction=0.31,
+                reason=Stand(Standing.AGAINST_SPEED, difference_fraction=0.31),
+            ),
+            {"units": KN},
+            "ease",
+            ("31 % too fast: hold 3.9 kn",),
+        ),
         (
             changed(TO_GO, cue=NO_CURVE, reason=Stand(Standing.NO_CUE)),
             {},
             "",
-            ("No cue: no curve yet.", "aim 46 Wh/km", "5.20 km to go"),
+            ("No cue: no curve yet.", "5.20 km to go"),
         ),
         (
             changed(
                 TO_GO,
                 cue=NO_CURVE,
-                reason=Stand(Standing.CANNOT_BE_MADE, best_m=3704.0, best_speed_mps=2.0),
+                reason=Stand(
+                    Standing.CANNOT_BE_MADE, to_go_m=18_520.0, best_m=3704.0, best_speed_mps=2.0
+                ),
             ),
             {"units": KN},
             "",
             (
-                "No speed tried surely makes the distance: 2.0 NM is sure, at 3.9 kn.",
-                "aim 85 Wh/NM",
+                "Target, 10.0 NM to go: not sure at any speed tried. 2.0 NM is sure, at 3.9 kn.",
                 "2.81 NM to go",
             ),
+        ),
+        # 'EASE' once stood over 'on target', where no speed surely made the distance
+        (
+            changed(
+                TO_GO,
+                speed_mps=2.0,
+                difference_fraction=0.002,
+                reason=Stand(
+                    Standing.CANNOT_BE_MADE, to_go_m=18_520.0, best_m=3704.0, best_speed_mps=2.0
+                ),
+            ),
+            {},
+            "ease",
+            ("5.20 km not sure: hold 7.2 km/h", "5.20 km to go"),
         ),
         # a cue from stale figures would steer a rider by the past
         (TO_GO, {"since_received_s": 3.0}, "", ("no cue: the data are stale",)),
@@ -111,7 +147,18 @@ def test_turn_back_takes_the_place_of_any_other_cue(
 ) -> None:
     cue = cue_of({"target": TARGET, "home": home}, **more)
     assert cue.word == word
-    assert (cue.parts[0] == "back home now") is (word == "turn")
+    assert (cue.parts == ("head home now: hold 7.2 km/h", "0.76 km to go", "540 Wh to spare")) is (
+        word == "turn"
+    )
+
+
+def test_a_way_home_into_the_reserve_says_so() -> None:
+    home = changed(HOME, turn_back=True, margin_wh=Figure(-31.0, -60.0, -2.0), speed_mps=NO_CURVE)
+    assert cue_of({"home": home}).parts == (
+        "head home now",
+        "0.76 km to go",
+        "31 Wh of the reserve",
+    )
 
 
 @pytest.mark.parametrize(
@@ -133,7 +180,11 @@ def test_the_run_that_is_open(run: Any, stale: bool, parts: tuple[str, ...]) -> 
 
 def test_an_open_run_follows_the_cue() -> None:
     shown = {"target": changed(ALONE, power_w=300.0), "runs": (OPEN,)}
-    assert cue_of(shown).parts == ("9 % over", "hold 300 W", "steady for 40 s", "run 2 B")
+    assert cue_of(shown).parts == (
+        "9 % too much used: hold 300 W",
+        "steady for 40 s",
+        "run 2 B",
+    )
 
 
 @pytest.mark.parametrize(
@@ -175,6 +226,14 @@ def test_a_range_that_cannot_be_told_is_not_drawn_large(
     assert (content.range.digits, content.range.why) == (digits, why)
 
 
+def test_a_consumption_that_cannot_be_told_is_not_drawn_large() -> None:
+    content = ride_content(state(snapshot(wh_per_km__last_20_s=Figure(80.0, 20.0, 170.0))))
+    assert (content.consumption.digits, content.consumption.why) == (
+        None,
+        "20 to 170 Wh/km: settling",
+    )
+
+
 @pytest.mark.parametrize(
     ("value_m", "units", "digits"),
     [
@@ -197,11 +256,17 @@ def test_stale_figures_are_marked() -> None:
 
 
 CELLS = (
-    *(("power", "412 W"), ("speed", "8.0 km/h"), ("left", "812 Wh"), ("trip", "1.93 km")),
-    *(("used", "93 Wh"), ("time", "00:07:11"), ("5 min", "48 Wh/km"), ("trip", "48 Wh/km")),
-    *(("left", "68 %"), ("lasts", "01:58:10"), ("pack", "51.2 V"), ("draw", "8.1 A")),
+    *(("power", "412 W"), ("speed", "8.0 km/h"), ("usable", "812 Wh"), ("distance", "1.93 km")),
+    *(("used", "93 Wh"), ("time", "7 min"), ("5 min", "48 Wh/km"), ("trip", "48 Wh/km")),
+    *(("charge", "88 %"), ("lasts", "1 h 58"), ("pack", "51.2 V"), ("draw", "8.1 A")),
     *(("mark", "47 Wh/km"), ("best at", "5.4 km/h"), ("motor", "47 °C"), ("turns", "1810 rpm")),
 )
+
+
+def test_no_two_small_figures_share_a_label() -> None:
+    # 'left' once stood there for Wh and for %, 'trip' for km and for Wh/km.
+    labels = [cell.label for cell in small_figures(made_snapshot(), KMH)]
+    assert len(labels) == len(set(labels)) == len(CELLS)
 
 
 def test_the_small_figures() -> None:
@@ -209,7 +274,10 @@ def test_the_small_figures() -> None:
     cells = small_figures(shown, KMH)
     assert tuple((cell.label, cell.text) for cell in cells) == CELLS
     assert all(cell.known for cell in cells)
-    assert [cell.interval for cell in cells if cell.label == "left"] == ["771 to 853", "65 to 71"]
+    assert [cell.interval for cell in cells if cell.label in ("usable", "charge")] == [
+        "771 to 853",
+        "84 to 92",
+    ]
     knots = [cell.text for cell in small_figures(shown, KN)]
     assert knots[1] == "4.3 kn"
     assert knots[3] == "1.04 NM"
@@ -226,7 +294,7 @@ def test_each_reason_appears_once() -> None:
     none = Unknown(Reason.NO_BATTERY)
     cells = small_figures(snapshot(battery=none, time_left_s=none, volts_v=NO_CURVE), KMH)
     assert unknown_reasons(cells) == (
-        "left, lasts: no [battery] in the craft profile",
+        "usable, charge, lasts: no [battery] in the craft profile",
         "pack: no curve yet",
     )
 

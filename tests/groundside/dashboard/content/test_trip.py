@@ -1,5 +1,6 @@
 """Content of the trip view: the place of a tap, the plots, the sums."""
 
+import math
 from typing import Any
 
 import pytest
@@ -146,17 +147,19 @@ def test_the_place_and_the_events_of_a_saved_ride_are_marked() -> None:
 def test_a_stale_place_is_hatched() -> None:
     shown = state(trip_line=even_line(), can_seek=True, since_received_s=9.0)
     (plot,) = trip_content(shown, ("power",), over_distance=False).plots
-    assert plot.marks == (AxisMark("N", pytest.approx(421.2 / 60.0, abs=0.04), stale=True),)
+    assert plot.marks == (
+        AxisMark("N", pytest.approx(421.2 / 60.0, abs=0.04), top=math.inf, stale=True),
+    )
 
 
 @pytest.mark.parametrize(
     ("changes", "more", "expected"),
     [
-        ({}, {}, "1.93 km in 00:07:11, 93 Wh (88 to 98), 48 Wh/km (46 to 51)"),
+        ({}, {}, "1.93 km in 7 min, 93 Wh (88 to 98), 48 Wh/km (46 to 51)"),
         (
             {},
             {"units": CHOICES["kn"]},
-            "1.04 NM in 00:07:11, 93 Wh (88 to 98), 89 Wh/NM (85 to 94)",
+            "1.04 NM in 7 min, 93 Wh (88 to 98), 89 Wh/NM (85 to 94)",
         ),
         ({"trip__elapsed_s": QUIET, "trip__wh_per_km": QUIET}, {}, "1.93 km, 93 Wh (88 to 98)"),
         ({"trip__distance_m": QUIET, "trip__wh_per_km": QUIET}, {}, "93 Wh (88 to 98)"),
@@ -168,7 +171,7 @@ def test_a_stale_place_is_hatched() -> None:
         (
             {},
             {"since_received_s": 3.0},
-            "1.93 km in 00:07:11, 93 Wh (88 to 98), 48 Wh/km (46 to 51) STALE",
+            "1.93 km in 7 min, 93 Wh (88 to 98), 48 Wh/km (46 to 51) STALE",
         ),
     ],
 )
@@ -184,4 +187,4 @@ def test_an_empty_plot_has_its_reason() -> None:
     (left,) = trip_content(
         state(unknown, trip_line=even_line()), ("left",), over_distance=False
     ).plots
-    assert left.why == "energy left, by what is known now: no [battery] in the craft profile"
+    assert left.why == "usable energy, by what is known now: no [battery] in the craft profile"

@@ -11,13 +11,16 @@ from groundside.dashboard.content.frame import frame_content
 from groundside.dashboard.content.home import home_content
 from groundside.dashboard.content.ride import ride_content
 from groundside.dashboard.content.runs import runs_content
+from groundside.dashboard.content.track import track_content
 from groundside.dashboard.content.trip import PANELS, trip_content
+from groundside.dashboard.drawing.track_drawing import track_lines
 from groundside.dashboard.plain import line_of
 from groundside.dashboard.target_choice import TargetChoice
 from groundside.words.trip_sums import trip_summary_lines
 from groundside.words.units import CHOICES
 from onboard.contract.codec import ContractError, plain, read
 from onboard.contract.snapshot import Snapshot
+from onboard.contract.trip_line import TripLine
 from tests.groundside.dashboard.steered_app import state
 from tests.made_snapshot import made_snapshot
 
@@ -78,3 +81,24 @@ def test_no_snapshot_breaks_a_viewer(
     assert aim_content(here, TargetChoice()).blocks
     assert all(curve_content(here, of_consumption=of).plot for of in (True, False))
     assert len(trip_content(here, PANELS, over_distance=False).plots) == 4
+    for near in (True, False):
+        assert track_lines(track_content(here, near=near), 40, 12)
+
+
+POSITIONS = st.none() | st.tuples(st.floats(-1e300, 1e300), st.floats(-1e300, 1e300))
+
+
+@settings(deadline=None)
+@given(
+    st.lists(st.tuples(st.floats(-1e300, 1e300), st.floats(-1e300, 1e300), POSITIONS), max_size=8),
+    st.sampled_from(sorted(CHOICES)),
+)
+def test_no_trip_line_breaks_a_viewer(
+    rows: list[tuple[float, float, tuple[float, float] | None]], units: str
+) -> None:
+    times = tuple(float(n) * 20.0 for n in range(len(rows)))
+    made, energy, places = zip(*rows, strict=True) if rows else ((), (), ())
+    line = TripLine(times, made, energy, 1.0, places)
+    here = state(trip_line=line, units=CHOICES[units])
+    for near in (True, False):
+        assert track_lines(track_content(here, near=near), 40, 12)

@@ -37,6 +37,9 @@ def test_runs_are_listed_and_begun(size: tuple[int, int]) -> None:
         assert "back towards 263" in together(here)
         assert "402" in here.text
         await press(here, "r")
+        assert "r sure?" in here.text
+        here.clock.now_s += 1.0
+        await press(here, "r")
         assert commands_sent(sender) == [Mark(0, "run_start")]
         await here.give(Update(snapshot(setup="A", runs=(RUN, OPEN))))
         assert "18 s more" in here.text
@@ -255,6 +258,9 @@ def test_a_bouncing_thumb_starts_one_run() -> None:
     async def act(here: SteeredApp) -> None:
         await here.give(Update(snapshot()))
         await press(here, "r", "r")
+        assert sender.sent == []
+        here.clock.now_s += 1.0
+        await press(here, "r", "r")
         assert "a run has begun, but no set-up label" in here.text
         assert len(sender.sent) == 1
 
@@ -296,7 +302,7 @@ def test_a_silent_pack_is_marked_as_unplugged_on_the_second_press() -> None:
 
     async def act(here: SteeredApp) -> None:
         await here.give(Update(snapshot()))
-        await press(here, "enter", "5", "p")
+        await press(here, "enter", "8", "p")
         assert sender.sent == []
         await here.give(Update(snapshot(alerts=(silent,))))
         await press(here, "p")

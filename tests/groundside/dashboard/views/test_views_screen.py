@@ -7,7 +7,9 @@ import pytest
 
 from groundside.connection.source import Update
 from groundside.dashboard.drawing.painted import Painted
+from groundside.dashboard.drawing.plotting import plot_area
 from groundside.dashboard.views.all import VIEWS
+from groundside.dashboard.widgets.plot import Plot
 from groundside.words.units import CHOICES
 from onboard.contract.alerts import Alert, AlertCode
 from onboard.contract.trip_line import TripLine
@@ -22,6 +24,7 @@ from tests.groundside.dashboard.steered_app import (
 )
 from tests.made_snapshot import CURVE, HOME, TARGET, around, changed, made_snapshot
 
+UNMADE = {"to_go_m": 18_520.0, "best_m": 3704.0, "best_speed_mps": 2.0}
 pytestmark = pytest.mark.slow
 
 _EVEN = [(10.0 + 2.0 * n, 4.0 * n, 0.2 * n) for n in range(300)]
@@ -39,6 +42,16 @@ def together(here: SteeredApp) -> str:
     return " ".join(here.text.split())
 
 
+async def tap_on_tick(here: SteeredApp, number: str) -> float:
+    plot = here.app.screen.query_one("#trip-plot0", Plot)
+    area = plot_area(plot.content, plot.size.width, plot.size.height)
+    assert area is not None
+    (column,) = (column for column, text in area.x_labels if text == number)
+    await here.pilot.click("#trip-plot0", offset=(area.left + column, 3))
+    await here.show()
+    return float(number)
+
+
 @pytest.mark.parametrize("size", SCREENS)
 def test_every_view_shows_its_content(size: tuple[int, int]) -> None:
     shown = made_snapshot(alerts=(), t_s=609.0, trip__bridged_energy_fraction=0.2)
@@ -54,13 +67,13 @@ def test_every_view_shows_its_content(size: tuple[int, int]) -> None:
         assert "consumption" in here.text
 
         await press(here, "3")
-        assert "1.93 km in 00:07:11, 93 Wh (88 to 98), 48 Wh/km (46 to 51)" in together(here)
+        assert "1.93 km in 7 min, 93 Wh (88 to 98), 48 Wh/km (46 to 51)" in together(here)
         assert "battery power" in here.text
         assert "min" in here.text
         assert any(line in here.text for line in ("⠶⠶⠶⠶", "⣀⣀⣀⣀", "⣤⣤⣤⣤"))  # an even 360 W
         await press(here, "x")
-        assert "by time" in here.text
-        panels = (("s", "speed"), ("c", "consumption"), ("l", "energy left, by what"))
+        assert "over time" in here.text
+        panels = (("s", "speed"), ("c", "consumption"), ("l", "usable energy, by what"))
         for key, title in panels:
             if size[0] == 40:
                 await press(here, key)
@@ -69,9 +82,9 @@ def test_every_view_shows_its_content(size: tuple[int, int]) -> None:
         assert holds_drawn(here.rows, "0.76")
         assert holds_drawn(here.rows, "540")
         assert "40 deg to the right" in together(here)
-        assert "ENOUGH" in here.text
+        assert "ENOUGH" in here.text or holds_drawn(here.rows, "ENOUGH")
 
-        await press(here, "5")
+        await press(here, "8")
         pages = [here.text]
         while "next page" in here.text and len(pages) < 4:
             await press(here, "n")
@@ -95,7 +108,7 @@ def test_it_is_time_to_turn_back() -> None:
         assert holds_drawn(here.rows, "TURN")
         assert "Turn right now, go home at 7.2 km/h." in together(here)
         assert "ENOUGH" not in here.text
-        unmade = Alert(AlertCode.CANNOT_BE_MADE, 9.0, best_m=3704.0, best_speed_mps=2.0)
+        unmade = Alert(AlertCode.CANNOT_BE_MADE, 9.0, **UNMADE)
         await here.give(Update(snapshot(alerts=(unmade,))))
         assert "best is 2.0 NM at 3.9 kn" not in together(here)
         await press(here, "u", "u")  # every sentence follows the units, earlier ones too
@@ -113,19 +126,13 @@ def test_a_tap_on_the_trip_goes_to_that_place(units: str) -> None:
         replay = replayed(421.2, paused=True, duration_s=600.0)
         await here.give(Update(snapshot(), trip_line=TRIP_LINE, replay=replay))
         await press(here, "3", "x")
-        plot = here.app.screen.query_one("#trip-plot0")
-        await here.pilot.click("#trip-plot0", offset=(plot.size.width - 2, 3))
-        await here.show()
-        (name, distance_m) = places.asked[-1]
-        assert name == "go_to_distance"
-        # the axis ends at 1.2 km, or at 0.7 NM
-        assert distance_m == pytest.approx(1200.0 if units == "km/h" else 1296.4, abs=25.0)
+        tenths = await tap_on_tick(here, "0.6")
+        unit_m = CHOICES[units].distance_unit_m
+        assert places.asked[-1] == ("go_to_distance", pytest.approx(tenths * unit_m))
         await press(here, "x")
-        plot_middle = 6 + (plot.size.width - 7) // 2
-        await here.pilot.click("#trip-plot0", offset=(plot_middle, 3))
-        await here.show()
-        # The line begins at 10 s of stream time, which is place 0, and the axis ends at 10 min.
-        assert places.asked[-1] == ("go_to", pytest.approx(0.5, abs=0.03))
+        minutes = await tap_on_tick(here, "6")
+        # The line begins at 10 s of stream time, which is place 0, and ends at 10 min.
+        assert places.asked[-1] == ("go_to", pytest.approx(minutes / 10.0))
 
     run_app((80, 24), act, places=places)
 

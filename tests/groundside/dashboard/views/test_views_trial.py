@@ -95,6 +95,8 @@ def test_back_takes_back_one_answer() -> None:
         assert "slim, broad. Battery power to hold: 410 W." in together(here)
         await press(here, "enter")
         await press(here, "c", *"A", "enter", "escape", "escape", "escape", "r")
+        here.clock.now_s += 1.0
+        await press(here, "r")
 
     run_app((80, 24), act, sender=sender)
     plan = TrialPlan(("slim", "broad"), "there_and_back")

@@ -1,5 +1,6 @@
 """The lines that widgets paint into the rows available, without a screen."""
 
+import re
 from typing import Any
 
 import pytest
@@ -18,6 +19,9 @@ from groundside.dashboard.widgets.figure_table import FigureTable
 from groundside.dashboard.widgets.notice_bar import NoticeBar
 from groundside.dashboard.widgets.plot import Plot
 from groundside.dashboard.widgets.way_page import WayPage
+from groundside.words.alerts import alert_text
+from groundside.words.units import CHOICES
+from onboard.contract.alerts import Alert, AlertCode
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
 from tests.groundside.dashboard.steered_app import holds_drawn, snapshot, state
@@ -43,24 +47,24 @@ def texts(lines: list[Line]) -> list[str]:
 def test_a_cue_has_its_place_and_shape(size: tuple[int, int], word: str) -> None:
     rows = texts(painted(CueBar(), CueContent(word, ("9 % over", "hold 300 W")), size))
     assert holds_drawn(rows, word.upper())
-    drawn, text = rows[:-1], rows[-1]
+    drawn, text = [row for row in rows[:-1] if row.strip()], rows[-1]
     assert "9 % over" in text
     if word == "ease":
-        widths = [len(row.split()[0]) for row in drawn]
+        widths = [len(row[: 2 + 2 * len(drawn)].split("  ")[1]) for row in drawn[:3]]
         assert widths == sorted(widths, reverse=True)
-        assert drawn[0][1] == "█"
-        assert text.startswith(" 9 %")
+        assert drawn[0][2] == "█"
+        assert text.startswith("  9 %")
     elif word == "push":
-        widths = [len(row.split()[-1]) for row in drawn]
-        assert widths[0] == min(widths)
-        assert drawn[-1].rstrip()[-1] == "█"
-        assert text.endswith("300 W ")
+        widths = [len(row.rstrip()) for row in drawn[:3]]
+        assert widths == sorted(widths)
+        assert max(row.rstrip()[-1] for row in drawn) == "█"
+        assert text.endswith("300 W  ")
     elif word == "hold":
         assert sum(row.strip()[:2] == "██" == row.strip()[-2:] for row in drawn) >= 2
     else:
-        inner = len(drawn) // 2
-        assert drawn[inner].strip().startswith("███")
-        assert drawn[inner].strip().endswith("███")
+        ends = [(row.strip()[:3], row.strip()[-3:]) for row in drawn]
+        assert ("███", "███") in ends[1:-1]
+        assert ends[0] != ("███", "███") != ends[-1]
 
 
 @pytest.mark.parametrize(
@@ -166,3 +170,40 @@ def test_a_danger_is_shown_in_full(size: tuple[int, int]) -> None:
     assert text.startswith(f"!! {DANGER.text}")
     assert "+2" in text or "! Motor hot: ease off" in text
     assert lines[0][0][1] == "notice--danger"
+
+
+VALUES: dict[str, Any] = {
+    **{"volts_v": 40.0, "cell": 3, "cell_v": 3.01, "apart_v": 0.21, "source": "battery 1"},
+    **{"temperature_degc": 95.0, "left_wh": 112.0, "best_m": 3704.0, "best_speed_mps": 2.0},
+    "to_go_m": 9000.0,
+    **{"more_fraction": 0.31, "off_fraction": 0.12, "sources": ("battery 1",)},
+    **{"since_utc_s": 1.7e9, "age_s": 360.0, "bytes": 123456, "faults": 3, "name": "of tomorrow"},
+    **{"link": "/dev/ttyAMA0", "problem": "", "errno": 5, "path": "/var/ride", "before": "/a"},
+    **{"parts": ("battery", "home"), "unsigned": 3, "wrong": 2, "repeated": 1},
+}
+
+
+@pytest.mark.parametrize("code", AlertCode)
+@pytest.mark.parametrize("size", [(40, 22), (80, 24), (120, 40)])
+def test_no_alert_is_cut_before_its_advice(size: tuple[int, int], code: AlertCode) -> None:
+    # 'Nothing over the link for 360 s: s.. +2' once lost what to do.
+    gaps = re.findall(r"{(\w+)}", code.sentence)
+    alert = Alert(code, 3.0, **{name: VALUES[name] for name in gaps})
+    notice = Notice(alert.level, alert_text(alert, CHOICES["km/h"]))
+    found = (notice, *(Notice("note", "another") for _ in range(2)))
+    rows = max(NoticeBar.rows_needed(found, Size(*size)), 3 if alert.level == "note" else 1)
+    lines = [line.strip() for line in texts(painted(NoticeBar(), found, (size[0], rows)))]
+    shown = " ".join(" ".join(lines).replace("+2", "").split())
+    assert shown.startswith(notice.signed)
+    assert "another" in shown or any(line.endswith(" +2") for line in lines)
+
+
+@pytest.mark.parametrize(
+    "words", ["a" * 38, "a" * 37, "a" * 34, " ".join(["a" * 17, *["a" * 18] * 3])]
+)
+def test_the_count_of_the_others_takes_no_letter_of_a_notice(words: str) -> None:
+    found = (Notice("warning", words), HOT, HOT)
+    for rows in (2, 3):
+        lines = texts(painted(NoticeBar(), found, (40, rows)))
+        shown = "".join("".join(lines).replace(" +2", "").split())
+        assert shown.startswith("!" + words.replace(" ", ""))

@@ -16,15 +16,18 @@ from matplotlib.figure import Figure
 from groundside.reports.drawing import plot_style
 from groundside.reports.review import plots
 from groundside.reports.review.pictures import plot_file, sheet
+from groundside.reports.review.report_tables import round_bands
 from groundside.reports.review.season_table import NamedReview, named_reviews
 from groundside.studies.ride_series import Series, track
 from groundside.studies.trip_series import trip_series
-from groundside.words.units import CHOICES
+from groundside.studies.velocity_cells import VelocityCells
+from groundside.words.units import CHOICES, Units
 from onboard.contract.figure import Figure as Estimated
 from onboard.contract.figure import Unknown
 from onboard.contract.reasons import Reason
-from onboard.contract.snapshot import Curve
+from onboard.contract.snapshot import Curve, SetAndDrift
 from tests.groundside.reports.review.rides import season_outcomes, skiff_outcome
+from tests.onboard.efficiency.riding.made_riding import settled
 
 KMH, KNOTS = CHOICES["km/h"], CHOICES["kn"]
 PNG = b"\x89PNG\r\n\x1a\n"  # W3C, Portable Network Graphics, 5.2
@@ -48,8 +51,8 @@ def series() -> Series:
 def test_the_plotted_curve_and_band_are_the_review_s() -> None:
     drawn, curve = axes(), skiff().result.curve
     assert isinstance(curve, Curve)
-    plots.draw_speed_power(drawn, skiff().result, KMH)
-    line, means = drawn.lines
+    plots.draw_speed_power(drawn, skiff().result, series(), KMH)
+    (line,) = drawn.lines
     np.testing.assert_allclose(line.get_xdata(), 3.6 * np.array(curve.speed_mps))
     np.testing.assert_allclose(line.get_ydata(), curve.power_w)
     (band,) = drawn.collections
@@ -57,16 +60,56 @@ def test_the_plotted_curve_and_band_are_the_review_s() -> None:
     corners = {(round(x, 6), round(y, 6)) for x, y in outline.vertices}
     for speed, low, high in zip(curve.speed_mps, curve.low_w, curve.high_w, strict=True):
         assert {(round(3.6 * speed, 6), round(w, 6)) for w in (low, high)} <= corners
-    bands = [
-        band
-        for band in skiff().result.bands
-        if band.seconds >= 10 and isinstance(band.wh_per_km, Estimated)
-    ]
+    assert drawn.get_xlabel() == "speed through water [km/h]"
+    assert drawn.get_ylabel() == "battery power [W]"
+
+
+def made_series() -> Series:
+    """Return a minute eastwards at 2 m/s and 300 W, a minute back at 1 m/s and 200 W."""
+    seconds = settled(np.repeat([300.0, 200.0], 60), np.repeat([2.0, -1.0], 60))
+    seconds = replace(seconds, east_mps=seconds.distance_m, north_mps=0.0 * seconds.distance_m)
+    velocities = VelocityCells()
+    velocities.fold(seconds.part(0, 50))
+    velocities.fold(seconds.part(50, None))
+    return replace(series(), velocities=velocities)
+
+
+@pytest.mark.parametrize("units", [KMH, KNOTS])
+def test_a_curve_through_water_had_dots_over_ground_beside_it(units: Units) -> None:
+    """One axis has one kind of speed: the curve's."""
+    curve = skiff().result.curve
+    assert isinstance(curve, Curve)
+    assert curve.speed_kind == "through_water"
+    # The water is not known in this ride: the curve stands alone, and says why.
+    alone = axes()
+    plots.draw_speed_power(alone, skiff().result, made_series(), units)
+    assert len(alone.lines) == 1
+    assert "set and drift not known" in alone.get_legend().get_title().get_text()
+    # The water sets east at 0.2 m/s: 1.8 m/s through it there, 1.2 m/s back.
+    water = SetAndDrift(Estimated(0.2), Estimated(0.0), (0.0, 0.0, 0.0))
+    known, drawn = replace(skiff().result, set_and_drift=water), axes()
+    plots.draw_speed_power(drawn, known, made_series(), units)
+    _, means = drawn.lines
+    assert list(means.get_xdata()) == pytest.approx([units.speed(1.2), units.speed(1.8)])
+    assert list(means.get_ydata()) == pytest.approx([200.0, 300.0])
+    for one in (alone, drawn):
+        assert one.get_xlabel() == f"speed through water [{units.speed_name}]"
+        assert one.get_title() == "power by speed through water"
+
+
+def test_a_curve_over_ground_has_the_means_of_the_table_s_bands() -> None:
+    review, drawn = skiff().result, axes()
+    assert isinstance(review.curve, Curve)
+    ground = replace(review, curve=replace(review.curve, speed_kind="over_ground"))
+    plots.draw_speed_power(drawn, ground, made_series(), KMH)
+    _, means = drawn.lines
+    bands = [one for one in round_bands(review, KMH)[0] if isinstance(one.wh_per_km, Estimated)]
+    assert len(bands) >= 5
     power = [3600 * band.energy_wh / band.seconds for band in bands]
     np.testing.assert_allclose(means.get_ydata(), power)
-    assert drawn.get_xlabel() == "speed [km/h]"
-    assert drawn.get_ylabel() == "battery power [W]"
-    assert "curve, through water" in [text.get_text() for text in drawn.get_legend().get_texts()]
+    speed = [3.6 * band.distance_m / band.seconds for band in bands]
+    np.testing.assert_allclose(means.get_xdata(), speed)
+    assert drawn.get_xlabel() == "speed over ground [km/h]"
 
 
 def test_plotted_energy_and_consumption_are_the_trip_line_s() -> None:
@@ -129,7 +172,7 @@ def test_empty_plots_state_the_reason() -> None:
         assert "hardly moved" in drawn.texts[0].get_text()
     drawn = axes()
     assert anchor.result.curve == Unknown(Reason.TOO_FEW_STRETCHES)
-    plots.draw_speed_power(drawn, anchor.result, KMH)
+    plots.draw_speed_power(drawn, anchor.result, anchor.series, KMH)
     assert drawn.texts[0].get_text() == "unknown: too few steady stretches"
     drawn = axes()
     plots.draw_track(drawn, replace(anchor.series, pieces=np.empty((0, 6))), KMH)

@@ -109,12 +109,15 @@ def test_a_hostile_name_is_neither_markup_nor_an_escape_sequence(
 def test_events_are_in_the_reader_s_units_and_in_json_in_km() -> None:
     skiff = skiff_outcome()
     assert skiff.result is not None
-    alert = Alert(AlertCode.CANNOT_BE_MADE, best_m=22_224.0, best_speed_mps=2.0)
+    alert = Alert(AlertCode.CANNOT_BE_MADE, to_go_m=18_520.0, best_m=22_224.0, best_speed_mps=2.0)
     event = LogEvent(75.0, alert)
     changed = replace(skiff, result=replace(skiff.result, events=(event,)))
     knots, km = (
-        f"No speed tried surely makes the distance: {best}."
-        for best in ("12.0 NM is sure, at 3.9 kn", "22.2 km is sure, at 7.2 km/h")
+        f"Target, {to_go} to go: not sure at any speed tried. {best}."
+        for to_go, best in (
+            ("10.0 NM", "12.0 NM is sure, at 3.9 kn"),
+            ("18.5 km", "22.2 km is sure, at 7.2 km/h"),
+        )
     )
     assert next(as_lines([changed], "kn")) == knots
     assert next(as_lines([changed], None)) == km
@@ -126,6 +129,7 @@ def test_events_are_in_the_reader_s_units_and_in_json_in_km() -> None:
         {
             "t_s": 75.0,
             "code": "cannot_be_made",
+            "to_go_m": 18_520.0,
             "best_m": 22_224.0,
             "best_speed_mps": 2.0,
             "text": km,
@@ -136,9 +140,33 @@ def test_events_are_in_the_reader_s_units_and_in_json_in_km() -> None:
 def test_plain_lines_have_no_rules() -> None:
     lines = list(as_lines([skiff_outcome()], None))
     assert lines[0] == "time                       00:12:10"
-    assert "  8.1 to 9.0    00:00:35  0.08   2.9     296  35.7 (34.0 to 37.4)" in lines
+    assert "  8 to 10   00:01:03  0.15   5.7     325  38.8 (37.1 to 40.6)" in lines
     assert all(line.isascii() for line in lines)
     assert all(line.isascii() for line in as_lines(season_outcomes(), None))
+
+
+@pytest.mark.parametrize(
+    ("units", "step", "decimals"), [("km/h", 1, 0), ("kn", 0.5, 1), ("mph", 1, 0), ("m/s", 0.25, 2)]
+)
+def test_bands_were_steps_of_0_9_km_h_many_of_one_second(
+    units: str, step: float, decimals: int
+) -> None:
+    skiff = skiff_outcome()
+    assert skiff.result is not None
+    (table,) = (one for one in as_tables([skiff], units) if one.title == "speed bands")
+    for row in table.rows:
+        low, high = row[0].text.split(" to ")
+        assert {len(end.partition(".")[2]) for end in (low, high)} == {decimals}
+        assert float(low) / step == round(float(low) / step)
+        assert float(high) / step == round(float(high) / step)
+        assert int(row[1].text.split(":")[1]) * 60 + int(row[1].text[-2:]) >= 10
+    assert table.notes == ("speeds over ground; steps under 10 s are joined to a neighbour",)
+    # What programs read is unchanged.
+    bands = review_json(skiff.result)["bands"]
+    assert {one["speed_high_mps"] - one["speed_low_mps"] for one in bands} == {0.25}
+    energy_wh = sum(one["energy_wh"] for one in bands)
+    assert sum(float(row[3].text) for row in table.rows) == pytest.approx(energy_wh, abs=0.5)
+    assert "ridden" not in review_json(skiff.result)
 
 
 def test_columns_depend_only_on_width(capsys: pytest.CaptureFixture[str]) -> None:

@@ -88,7 +88,10 @@ def test_the_keys_that_other_programs_rely_on() -> None:
     assert result["range_m"] == {
         key: getattr(made.range_m, key) for key in ("value", "low", "high")
     }
-    assert set(result["battery"]) == {"left_wh", "left_fraction", "resistance_ohm", "learned"}
+    assert set(result["battery"]) == {
+        *("left_wh", "left_fraction", "charge_fraction"),
+        *("resistance_ohm", "learned"),
+    }
     learned = result["battery"]["learned"]
     assert set(learned) == {"capacity_ah", "rests", "current_scale", "charges"}
     assert (learned["rests"], learned["charges"]) == (1, 0)

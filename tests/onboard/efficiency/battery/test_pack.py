@@ -103,6 +103,21 @@ def test_energy_left_falls_by_the_energy_drawn() -> None:
     assert before - pack.left_spread(0.0).value == pytest.approx(drawn, rel=1e-3)
 
 
+def test_the_charge_is_of_the_whole_pack_whatever_the_reserve() -> None:
+    # By hand: 25 Ah from full, 5 A for an hour leaves 20 of 25. A sensor 2 % off in 5 Ah and a
+    # capacity 3 % off are 0.4 and 0.6 % of the charge; a start 1 % off comes on top.
+    for reserve in (0.0, 0.3):
+        battery = replace(LI_ION, capacity_ah=25.0, reserve_fraction=reserve, start_sd=0.01)
+        pack = Pack(battery, NO_ZERO)
+        pack.fold(load(battery, np.full(3600, 5.0)))
+        charge = pack.summary(250.0).charge_fraction
+        assert charge.value == pytest.approx(0.8, abs=1e-3)
+        sd = np.sqrt(0.01**2 + 0.004**2 + 0.006**2)
+        assert (charge.high - charge.low) / 2 == pytest.approx(1.96 * sd, rel=0.05)
+    full = Pack(LI_ION, Sensors()).summary(0.0).charge_fraction
+    assert (full.value, full.high) == (1.0, 1.0)
+
+
 @pytest.mark.parametrize("cuts", [1, 7, 400])
 def test_the_count_does_not_depend_on_the_cut(cuts: int) -> None:
     rng = np.random.default_rng(2)

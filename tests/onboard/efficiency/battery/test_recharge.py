@@ -63,6 +63,8 @@ def test_while_open_the_lower_figure_counts_and_the_interval_extends_to_full() -
     left, most = pack.summary(200.0), full.summary(200.0)
     assert left.left_fraction.value == pytest.approx(0.3, abs=0.02)
     assert left.left_fraction.high == pytest.approx(most.left_fraction.high, rel=0.01)
+    assert left.charge_fraction.value == pytest.approx(0.5, abs=0.02)
+    assert left.charge_fraction.high == most.charge_fraction.high == 1.0
     assert left.left_wh.high == pytest.approx(most.left_wh.high, rel=0.01)
     # Charge possibly drawn unseen is in the lower end, and advice uses only the lower count.
     assert left.left_fraction.low < 0.5 - 0.2 - 1.9 * 0.03

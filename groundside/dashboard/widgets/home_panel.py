@@ -1,0 +1,61 @@
+"""The way home as a panel: an arrow, and the most important of it in words."""
+
+from typing import ClassVar
+
+from textual.geometry import Size
+
+from groundside.dashboard.content.home import CAUTIONS, HomeContent
+from groundside.dashboard.drawing.home_arrow import home_arrow
+from groundside.dashboard.drawing.painted import Line, Painted, Piece, joined, shortened
+
+ARROW_ROWS_MOST = 7
+
+
+class HomePanel(Painted):
+    """Shows a `HomeContent` in a few rows."""
+
+    COMPONENT_CLASSES: ClassVar[set[str]] = {
+        "way--arrow",
+        "way--verdict",
+        "way--text",
+        "way--strong",
+        "way--quiet",
+    }
+
+    def paint(self, size: Size) -> list[Line]:
+        """Draw the arrow on the left, and as many sentences as there are rows."""
+        width, height = size.width, size.height
+        content: HomeContent = self.content
+        arrow: tuple[str, ...] = ()
+        if content.arrow_deg is not None:
+            rows = min(ARROW_ROWS_MOST, height)
+            arrow = home_arrow(content.arrow_deg, 2 * rows, rows)
+        start = 2 * min(ARROW_ROWS_MOST, height) + 3
+        words = panel_words(content, width - start - 1)
+        lines: list[Line] = []
+        for y in range(height):
+            drawn = f" {arrow[y]}" if y < len(arrow) else ""
+            line: Line = [(drawn.ljust(start), "way--arrow")]
+            if y < len(words):
+                line.append(words[y])
+            lines.append(line)
+        return lines
+
+
+def panel_words(content: HomeContent, width: int) -> list[Piece]:
+    """Return the sentences, most important first, each on a line of its own."""
+    there = content.distance
+    away = "" if there.digits is None else f"home {there.digits} {there.unit}"
+    margin = content.margin
+    spare = "" if margin.digits is None else f"{margin.digits} {margin.unit} to spare"
+    if spare and margin.interval:
+        spare += f" ({margin.interval})"
+    sentences = [
+        (joined(tuple(filter(None, (content.verdict.upper(), spare))), width), "way--verdict"),
+        (joined(tuple(filter(None, (away, content.turn[0]))), width), "way--strong"),
+        *((text, "way--strong") for text in (content.why, *content.do)),
+        (", ".join(filter(None, content.cost)), "way--text"),
+        (CAUTIONS[0], "way--quiet"),
+        (content.water if len(content.water) <= width else "", "way--quiet"),
+    ]
+    return [(shortened(text, width), style) for text, style in sentences if text]
