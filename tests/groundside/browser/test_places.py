@@ -111,7 +111,10 @@ def test_a_half_open_link_is_taken_over_by_its_own_tab(tmp_path: Path) -> None:
     with_browser(tmp_path, browse, most=1)
 
 
-@pytest.mark.parametrize("tab", [OTHER, "", "0A" * 16, "0a" * 15, "0a" * 17, "0a" * 15 + "%0a0"])
+NO_NAMES = ["", "0A" * 16, "0a" * 15, "0a" * 17, "0a" * 15 + "%0a0", "x" * 32]
+
+
+@pytest.mark.parametrize("tab", [OTHER, *NO_NAMES])
 def test_another_tab_gets_a_dashboard_of_its_own(tmp_path: Path, tab: str) -> None:
     async def browse(page: OpenPage, browser: Browser) -> None:
         lost = await browser.open_dashboard(TAB)
@@ -140,12 +143,15 @@ def test_another_member_with_the_same_tab_gets_one_of_its_own(tmp_path: Path, ro
     with_browser(tmp_path, browse)
 
 
-def test_a_tab_without_a_name_leaves_nothing_waiting(tmp_path: Path) -> None:
+@pytest.mark.parametrize("tab", NO_NAMES)
+def test_a_tab_without_a_proper_name_leaves_nothing_waiting(tmp_path: Path, tab: str) -> None:
     async def browse(page: OpenPage, browser: Browser) -> None:
-        socket = await browser.open_dashboard("")
+        socket = await browser.open_dashboard(tab)
         pid = await pid_of(socket)
         await lose(socket, browser)
-        await until_async(lambda: not is_there(pid))
+        async with await browser.open_dashboard(tab) as again:
+            assert await pid_of(again) != pid
+            await until_async(lambda: not is_there(pid))
 
     with_browser(tmp_path, browse)
 
