@@ -14,17 +14,14 @@ export class Link extends EventTarget {
   #size;
   #started; // the size at the websocket's start
   #askedAt = 0; // when an answer was first waited for [ms]; 0 while none is
-  #onOpen;
-  #onOutput;
-  #onLost;
+  #on;
 
-  // size: columns and rows to start with; onLost gets the websocket's close code, 0 for silence.
-  constructor(size, { onOpen, onOutput, onLost }) {
+  // size: columns and rows to start with; on: functions for what happens, `open`, `size`, `output`
+  // (bytes) and `lost` (the websocket's close code, 0 for silence).
+  constructor(size, on) {
     super();
     this.#size = size;
-    this.#onOpen = onOpen;
-    this.#onOutput = onOutput;
-    this.#onLost = onLost;
+    this.#on = on;
     setInterval(() => this.#check(), PING_MS);
     const link = this;
     window.WebSocket = function () {
@@ -54,7 +51,7 @@ export class Link extends EventTarget {
     this.#askedAt = Date.now();
     socket.onopen = () => {
       this.#askedAt = 0;
-      this.#onOpen();
+      this.#on.open();
       if (this.#early === null) this.dispatchEvent(new Event("open")); // it sends its size
     };
     socket.onmessage = ({ data }) => {
@@ -68,7 +65,10 @@ export class Link extends EventTarget {
 
   // What the emulator calls; what is typed while the link is lost goes nowhere.
   send(text) {
-    if (text.startsWith('["resize"')) this.#size = JSON.parse(text)[1];
+    if (text.startsWith('["resize"')) {
+      this.#size = JSON.parse(text)[1];
+      this.#on.size(this.#size);
+    }
     if (this.#socket?.readyState === PlainWebSocket.OPEN) this.#socket.send(text);
   }
 
@@ -81,7 +81,7 @@ export class Link extends EventTarget {
 
   #give(data) {
     this.dispatchEvent(new MessageEvent("message", { data }));
-    if (typeof data !== "string") this.#onOutput(new Uint8Array(data));
+    if (typeof data !== "string") this.#on.output(new Uint8Array(data));
   }
 
   #check() {
@@ -98,6 +98,6 @@ export class Link extends EventTarget {
     socket.onopen = socket.onmessage = socket.onclose = null;
     socket.close();
     if (this.#early !== null) this.#early = [];
-    this.#onLost(code);
+    this.#on.lost(code);
   }
 }

@@ -4,7 +4,7 @@ import { Link } from "./link.js";
 import { OutputScanner, paperOf } from "./output.js";
 import { signal } from "./sounds.js";
 import { tab } from "./tab.js";
-import { fontSize, likelySize } from "./terminal_size.js";
+import { cellSize, fontSize, likelySize } from "./terminal_size.js";
 
 const QUIT = 4001, REVOKED = 4003, MOVED = 4004, FAILED = 4005; // close codes, see the server
 const AGAIN_MS = 1500, ANSWER_MS = 4000;
@@ -16,12 +16,12 @@ const shape = [window.innerWidth, window.innerHeight, window.devicePixelRatio];
 let scanner = new OutputScanner(), drawn = 0, connected = false, over = false;
 
 const link = new Link(likelySize(...shape), {
-  onOpen() {
+  open() {
     connected = true;
     scanner = new OutputScanner();
     drawn = 0;
   },
-  onOutput(bytes) {
+  output(bytes) {
     const { bells, letters } = scanner.feed(bytes);
     signal(bells);
     if (letters >= DRAWN) colourPage(paperOf(bytes, link.size.width * link.size.height));
@@ -31,7 +31,12 @@ const link = new Link(likelySize(...shape), {
       requestAnimationFrame(() => requestAnimationFrame(uncover));
     }
   },
-  onLost(code) {
+  size({ width }) {
+    // The emulator's last column may end within a pixel, of which the rest would be black.
+    const [cell] = cellSize(fontSize(...shape), window.devicePixelRatio);
+    terminal.style.clipPath = `inset(0 calc(100% - ${cell * width}px) 0 0)`;
+  },
+  lost(code) {
     drawn = 0;
     if (code === QUIT) finish("You have left the dashboard. Tap to open it again.");
     else if (code === MOVED) finish("The dashboard is open in another tab. Tap to open it here.");

@@ -14,7 +14,7 @@ const ROW_LEAST_PX = 15; // three rows are then 45 px
 const SMALLEST_PX = 11, LARGEST_PX = 40, STEP_PX = 0.1;
 
 // Return the width and height of a cell [CSS px]: whole device pixels, as the emulator makes them.
-function cellSize(font, scale) {
+export function cellSize(font, scale) {
   const height = Math.round(ASCENT * font) + Math.round(DESCENT * font);
   return [Math.floor(LETTER * font * scale) / scale, Math.ceil(height * scale) / scale];
 }

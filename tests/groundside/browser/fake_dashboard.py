@@ -48,10 +48,10 @@ async def read_until(socket: aiohttp.ClientWebSocketResponse, end: bytes) -> byt
 
 
 async def pid_of(socket: aiohttp.ClientWebSocketResponse) -> int:
-    """Return the process of a dashboard that has just begun."""
+    """Return the process of a dashboard that has just begun; fail if it has begun before."""
     async with asyncio.timeout(PATIENCE_S):
         while not (data := (await socket.receive()).data).startswith(b"begun "):
-            pass
+            assert not data.startswith(b"got "), data
     return int(data.split()[1])
 
 

@@ -45,8 +45,8 @@ async def lose(socket: aiohttp.ClientWebSocketResponse, browser: Browser) -> Non
 async def still_shown(browser: Browser, tab: str, pid: int) -> bool:
     """Return whether a tab finds a process again."""
     async with await browser.open_dashboard(tab) as socket:
-        seen = await read_until(socket, b"\x0c") if is_there(pid) else b""
-        return seen.startswith(MODES)
+        await socket.send_json(["stdin", "z"])
+        return is_there(pid) and (await read_until(socket, b"got z")).startswith(MODES + b"got ")
 
 
 def test_turning_back_after_a_lost_link_finds_the_dashboard_as_it_was(tmp_path: Path) -> None:
@@ -56,13 +56,12 @@ def test_turning_back_after_a_lost_link_finds_the_dashboard_as_it_was(tmp_path: 
         await lose(lost, browser)
         assert is_there(pid)
         async with await browser.open_dashboard(TAB) as back:
-            seen = await read_until(back, b"got \x0c")
-            # First the terminal's modes, for a page that was loaded anew; then size and picture.
-            assert seen.startswith(MODES)
-            size = json.loads(seen.removeprefix(MODES + b"got ").removesuffix(b"got \x0c"))
-            assert (size["type"], size["width"], size["height"]) == ("resize", 40, 22)
             await back.send_json(["stdin", "2"])
-            assert await read_until(back, b"got 2") == b"got 2"
+            seen = await read_until(back, b"got 2")
+            # First the terminal's modes, for a page that was loaded anew; then size and picture.
+            assert seen.startswith(MODES + b"got {") and seen.endswith(b"}got \x0cgot 2")
+            size = json.loads(seen[len(MODES + b"got ") : -len(b"got \x0cgot 2")])
+            assert (size["type"], size["width"], size["height"]) == ("resize", 40, 22)
             assert await free(browser) == 3
 
     with_browser(tmp_path, browse)
@@ -93,8 +92,8 @@ def test_what_is_drawn_while_nobody_looks_is_dropped_and_blocks_nothing(tmp_path
         await lose(lost, browser)
         await until_async(note.exists)  # 3 MB into a pipe that holds 64 KiB
         async with await browser.open_dashboard(TAB) as back:
-            seen = await read_until(back, b"got \x0c")
-            assert seen.startswith(MODES + b"got ")
+            await back.send_json(["stdin", "2"])
+            assert (await read_until(back, b"got 2")).startswith(MODES + b"got ")
 
     with_browser(tmp_path, browse)
 
@@ -105,15 +104,17 @@ def test_a_half_open_link_is_taken_over_by_its_own_tab(tmp_path: Path) -> None:
         await pid_of(old)
         assert (await free(browser), await free(browser, TAB)) == (0, 1)
         async with await browser.open_dashboard(TAB) as new:
-            assert (await read_until(new, b"\x0c")).startswith(MODES)
             assert await close_code(old) == CLOSE_MOVED
-            await new.send_json(["stdin", "3"])
-            await read_until(new, b"got 3")  # the old one's end has not ended it
+            await new.send_json(["stdin", "3"])  # the old one's end has not ended it
+            assert (await read_until(new, b"got 3")).startswith(MODES)
 
     with_browser(tmp_path, browse, most=1)
 
 
-@pytest.mark.parametrize("tab", [OTHER, "", "0A" * 16, "0a" * 15, "0a" * 17, "0a" * 15 + "%0a0"])
+NO_NAMES = ["", "0A" * 16, "0a" * 15, "0a" * 17, "0a" * 15 + "%0a0", "x" * 32]
+
+
+@pytest.mark.parametrize("tab", [OTHER, *NO_NAMES])
 def test_another_tab_gets_a_dashboard_of_its_own(tmp_path: Path, tab: str) -> None:
     async def browse(page: OpenPage, browser: Browser) -> None:
         lost = await browser.open_dashboard(TAB)
@@ -142,12 +143,15 @@ def test_another_member_with_the_same_tab_gets_one_of_its_own(tmp_path: Path, ro
     with_browser(tmp_path, browse)
 
 
-def test_a_tab_without_a_name_leaves_nothing_waiting(tmp_path: Path) -> None:
+@pytest.mark.parametrize("tab", NO_NAMES)
+def test_a_tab_without_a_proper_name_leaves_nothing_waiting(tmp_path: Path, tab: str) -> None:
     async def browse(page: OpenPage, browser: Browser) -> None:
-        socket = await browser.open_dashboard("")
+        socket = await browser.open_dashboard(tab)
         pid = await pid_of(socket)
         await lose(socket, browser)
-        await until_async(lambda: not is_there(pid))
+        async with await browser.open_dashboard(tab) as again:
+            assert await pid_of(again) != pid
+            await until_async(lambda: not is_there(pid))
 
     with_browser(tmp_path, browse)
 
@@ -169,8 +173,7 @@ def test_a_dashboard_in_use_does_not_end_when_its_wait_would_have(tmp_path: Path
         lost = await browser.open_dashboard(TAB)
         pid = await pid_of(lost)
         await lose(lost, browser)
-        async with await browser.open_dashboard(TAB) as back:
-            await read_until(back, b"\x0c")
+        async with await browser.open_dashboard(TAB):
             await asyncio.sleep(0.6)  # longer than it would have waited
             assert is_there(pid)
 

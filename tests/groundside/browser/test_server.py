@@ -59,7 +59,7 @@ def test_a_browser_gets_the_page_and_a_dashboard(served: Served) -> None:
                     assert ("javascript" in answer.headers["Content-Type"]) == is_script
             address = f"{served.url}/ws?width=40&height=22"
             async with session.ws_connect(address, headers=served.origin) as one:
-                await first_picture(one, "wear a life jacket. [tap = read]")
+                await first_picture(one, "keep a reserve")
                 await one.send_json(["stdin", "4"])
                 await first_picture(one, "NOT KNOWN")
                 for nonsense in ("x", "[]", '["resize", 3]', '["stdin", 3]', "[[], {}]"):
