@@ -95,7 +95,8 @@ def screen_svg(strips: list[Strip], paper: str, words: str) -> str:
     return "\n".join(
         [
             f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" role="img" '
-            'font-family="monospace" font-size="16" shape-rendering="crispEdges" xml:space="preserve">',
+            'font-family="monospace" font-size="16"'
+            ' shape-rendering="crispEdges" xml:space="preserve">',
             f"<title>{escape(words)}</title>",
             f'<rect width="{width}" height="{height}" fill="{paper}"/>',
             *body,

@@ -64,7 +64,7 @@ def _large(content: HomeContent, asked: str, room: int, height: int) -> list[Pie
         [(content.water, "way--quiet")],
         [(CAUTIONS[-1], "way--quiet")],
     )
-    lines: list[Piece] = [(row, "way--verdict") for row in draw(big, letters)]
+    lines: list[Piece] = [(row, "way--arrow") for row in draw(big, letters)]
     for group in groups:
         more = [(line, style) for text, style in group for line in wrapped(text, room) if text]
         lines += [("", "way--text"), *more] if more else []
