@@ -51,7 +51,7 @@ class CueContent:
     word
         The cue itself.
     parts
-        First what to do and by how much, then what else matters.
+        First how far off the ride is and what to do, then what else matters.
     """
 
     word: str = ""
@@ -131,7 +131,7 @@ def cue_content(state: ViewState) -> CueContent:
 
 
 def turn_content(home: WayHome, units: Units) -> CueContent:
-    """Return the cue to turn back: how fast to go home, and what that leaves."""
+    """Return the cue to turn back: how fast to go home, and what energy that leaves."""
     first, speed, margin = "head home now", home.speed_mps, home.margin_wh
     if not isinstance(speed, Unknown) and speed > 0.0:
         first += f": hold {speed_text(speed, units)}"

@@ -1,4 +1,4 @@
-"""The way home as a panel: an arrow, and the most important of it in words."""
+"""The way home as a panel: an arrow, and what matters most in words."""
 
 from typing import ClassVar
 
@@ -23,7 +23,7 @@ class HomePanel(Painted):
     }
 
     def paint(self, size: Size) -> list[Line]:
-        """Draw the arrow on the left, and as many sentences as there are rows."""
+        """Draw the arrow on the left, and one sentence for each row."""
         width, height = size.width, size.height
         content: HomeContent = self.content
         arrow: tuple[str, ...] = ()

@@ -12,9 +12,9 @@ from groundside.dashboard.drawing.painted import Line, Painted, Piece, wrapped
 ARROW_ROWS_MOST = 24
 ARROW_ROWS_LEAST = 3
 TEXT_COLUMNS = 24
-"""Minimum width that the arrow leaves for the words [columns]; the arrow takes at most half."""
+"""Least width that the arrow leaves for the words [columns]; the arrow takes at most half."""
 VERDICT_FROM_ROWS, VERDICT_ROWS = 14, 7
-"""Height from which the verdict is in big type, and the most rows of that."""
+"""Height from which the verdict is in big type, and the most rows of that type."""
 
 
 class WayPage(Painted):
@@ -50,7 +50,7 @@ class WayPage(Painted):
 
 
 def _large(content: HomeContent, asked: str, room: int, height: int) -> list[Piece]:
-    """Return the words with a big verdict and blank lines between them; none without the room."""
+    """Return the words with a big verdict and blank lines between them; none if they do not fit."""
     big = content.verdict.upper()
     if asked or content.cue.word or height < VERDICT_FROM_ROWS or not set(big) <= set(GLYPHS):
         return []

@@ -139,7 +139,7 @@ def test_the_big_value(
             {},
             [
                 ("now", "power 320 W, distance 5.2 km"),
-                ("cue", "ease: 9 % too much used: hold 320 W"),
+                ("cue", "ease: 9 % over budget: hold 320 W"),
                 ("chance", "87 % to make it at this speed"),
                 ("why", "Using 9 % more than allowed."),
             ],
@@ -149,7 +149,7 @@ def test_the_big_value(
             {"units": KN},
             [
                 ("now", "speed 3.9 kn"),
-                ("cue", "ease: 9 % too much used: hold 3.9 kn"),
+                ("cue", "ease: 9 % over budget: hold 3.9 kn"),
                 ("why", "Using 9 % more than allowed."),
             ],
         ),

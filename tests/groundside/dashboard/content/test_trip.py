@@ -187,4 +187,4 @@ def test_an_empty_plot_has_its_reason() -> None:
     (left,) = trip_content(
         state(unknown, trip_line=even_line()), ("left",), over_distance=False
     ).plots
-    assert left.why == "usable energy, by what is known now: no [battery] in the craft profile"
+    assert left.why == "usable energy, as known now: no [battery] in the craft profile"
