@@ -37,11 +37,11 @@ def test_the_distance_at_best_speed_is_in_the_readers_units() -> None:
     target = replace(TARGET, reason=beyond)
     assert (
         stand_text(target, KNOTS)
-        == "Target, 10.0 NM to go: not sure at any speed tried. 5.0 NM is sure, at 5.0 kn."
+        == "Target, 10.0 NM to go: in doubt at any speed tried. 5.0 NM is sure, at 5.0 kn."
     )
     assert (
         stand_text(target, KMH)
-        == "Target, 18.5 km to go: not sure at any speed tried. 9.3 km is sure, at 9.3 km/h."
+        == "Target, 18.5 km to go: in doubt at any speed tried. 9.3 km is sure, at 9.3 km/h."
     )
 
 

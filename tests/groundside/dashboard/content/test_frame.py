@@ -46,7 +46,7 @@ def signed(here: ViewState, *reasons: str) -> list[str]:
         ),
         (
             state(snapshot(alerts=(UNMADE,)), units=CHOICES["kn"]),
-            ["! Target, 10.0 NM to go: not sure at any speed tried. 2.0 NM is sure, at 3.9 kn."],
+            ["! Target, 10.0 NM to go: in doubt at any speed tried. 2.0 NM is sure, at 3.9 kn."],
         ),
         (state(problem="no feed"), ["! no feed"]),
         (state(since_received_s=2.0), ["no alerts"]),

@@ -85,7 +85,7 @@ def cue_of(shown: dict[str, Any], **more: Any) -> CueContent:
             {"units": KN},
             "",
             (
-                "Target, 10.0 NM to go: not sure at any speed tried. 2.0 NM is sure, at 3.9 kn.",
+                "Target, 10.0 NM to go: in doubt at any speed tried. 2.0 NM is sure, at 3.9 kn.",
                 "2.81 NM to go",
             ),
         ),
