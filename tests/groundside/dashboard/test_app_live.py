@@ -72,11 +72,13 @@ class Browser:
         await self._socket.send_json(["stdin", keys])
 
     async def press_until_seen(self, key: str, words: str) -> None:
-        """Press a key again and again: twice is enough, but not at once."""
+        """Press a key until the screen shows some words: two presses do, but not in a row."""
         async with asyncio.timeout(PATIENCE_S):
             while words.encode() not in MOVES.sub(b"", self._seen):
                 await self.press(key)
-                with contextlib.suppress(TimeoutError):  # then a bouncing press is over
+                with contextlib.suppress(
+                    TimeoutError
+                ):  # then a press is no bounce
                     async with asyncio.timeout(2.0 * TOO_SOON_S):
                         while words.encode() not in MOVES.sub(b"", self._seen):
                             message = await self._socket.receive()

@@ -209,7 +209,7 @@ def test_a_run_begins_and_ends_with_two_presses() -> None:
         await here.pilot.press("r")
         await again(here)
         await here.show()
-        assert sender.sent[1:] == []  # the first of these two came too soon to be meant
+        assert sender.sent[1:] == []  # the first of these two came too soon to count
         assert "press again to end the run" in here.text
         await again(here)
         assert sender.sent[1:] == [Mark(0, "run_end")]
@@ -328,7 +328,7 @@ def test_ctrl_l_paints_the_whole_screen_anew(locked: bool, monkeypatch: pytest.M
         await here.show()
 
         def record(_screen: object, update: object) -> None:
-            if hasattr(update, "region"):  # the toolkit's update of a whole region, not of lines
+            if hasattr(update, "region"):  # the toolkit updates a whole region, not lines
                 painted.append(update.region)
 
         monkeypatch.setattr(here.app, "_display", record)

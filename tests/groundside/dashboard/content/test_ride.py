@@ -89,7 +89,7 @@ def cue_of(shown: dict[str, Any], **more: Any) -> CueContent:
                 "2.81 NM to go",
             ),
         ),
-        # 'EASE' once stood over 'on target', where no speed surely made the distance
+        # 'EASE' once stood over 'on target' though no speed was sure to make the distance
         (
             changed(
                 TO_GO,

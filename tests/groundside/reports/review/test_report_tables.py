@@ -161,7 +161,7 @@ def test_bands_were_steps_of_0_9_km_h_many_of_one_second(
         assert float(high) / step == round(float(high) / step)
         assert int(row[1].text.split(":")[1]) * 60 + int(row[1].text[-2:]) >= 10
     assert table.notes == ("speeds over ground; bands under 10 s are joined to a neighbour",)
-    # What programs read is unchanged.
+    # The bands that programs read are unchanged.
     bands = review_json(skiff.result)["bands"]
     assert {one["speed_high_mps"] - one["speed_low_mps"] for one in bands} == {0.25}
     energy_wh = sum(one["energy_wh"] for one in bands)
