@@ -204,7 +204,7 @@ def _draw_lines(grid: _Grid, content: PlotContent, area: PlotArea) -> None:
         before = here
     for mark in content.marks:
         if mark.top is not None and 0.0 <= _share(mark.x, content.x) <= 1.0:
-            place = round(dot_x(mark.x))
+            place = 2 * _column(mark.x, content.x, area)  # above its letter
             top = round(dot_y(min(mark.top, content.y.high)))
             for y in range(curve.high - 1, max(-1, top - 1), -2):
                 drops.dot(place, y)

@@ -39,14 +39,19 @@ class WayPage(Painted):
         start = len(arrow[0]) + 2 if arrow else 1
         room = width - start - 1
         words = _large(content, asked, room, height) or _words(content, asked, room, height)
-        lines: list[Line] = []
-        for y in range(height):
-            drawn = f" {arrow[y]}" if y < len(arrow) else ""
-            line: Line = [(drawn.ljust(start), "way--arrow")]
-            if y < len(words):
-                line.append(words[y])
-            lines.append(line)
-        return lines
+        return beside_arrow(arrow, start, words, height)
+
+
+def beside_arrow(arrow: tuple[str, ...], start: int, words: list[Piece], height: int) -> list[Line]:
+    """Return lines with the arrow on the left, and a text beside it from column `start` on."""
+    lines: list[Line] = []
+    for y in range(height):
+        drawn = f" {arrow[y]}" if y < len(arrow) else ""
+        line: Line = [(drawn.ljust(start), "way--arrow")]
+        if y < len(words):
+            line.append(words[y])
+        lines.append(line)
+    return lines
 
 
 def _large(content: HomeContent, asked: str, room: int, height: int) -> list[Piece]:

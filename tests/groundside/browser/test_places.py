@@ -61,7 +61,7 @@ def test_turning_back_after_a_lost_link_finds_the_dashboard_as_it_was(tmp_path: 
             # First the terminal's modes, for a page that was reloaded; then size and picture.
             assert seen.startswith(MODES + b"got {") and seen.endswith(b"}got \x0cgot 2")
             size = json.loads(seen[len(MODES + b"got ") : -len(b"got \x0cgot 2")])
-            assert (size["type"], size["width"], size["height"]) == ("resize", 40, 22)
+            assert (size["type"], size["width"], size["height"]) == ("resize", 40, 40)
             assert await free(browser) == 3
 
     with_browser(tmp_path, browse)

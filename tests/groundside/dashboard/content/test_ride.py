@@ -101,7 +101,7 @@ def cue_of(shown: dict[str, Any], **more: Any) -> CueContent:
             ),
             {},
             "ease",
-            ("5.20 km in doubt: hold 7.2 km/h", "5.20 km to go"),
+            ("5.20 km in doubt: hold 7.2 km/h",),
         ),
         # a cue from stale figures would steer a rider by the past
         (TO_GO, {"since_received_s": 3.0}, "", ("no cue: the data are stale",)),

@@ -120,3 +120,8 @@ def test_big_figures_are_big(size: tuple[int, int], cue: bool, figure: int, cue_
     rows = ride_rows(size[0], frame_rows(*size, age=False).view, cue=cue)
     assert (rows.figure, rows.cue) == (figure, cue_rows)
     assert rows.table * rows.table_columns >= (2 if cue and size[0] == 40 else 6)
+
+
+def test_small_figures_give_way_to_a_cue_of_three_rows() -> None:
+    rows = ride_rows(40, 11, cue=True)
+    assert (rows.figure, rows.cue, rows.table) == (4, 3, 0)

@@ -157,7 +157,7 @@ def test_irreversible_actions_need_confirmation() -> None:
     async def act(here: SteeredApp) -> None:
         await here.give(Update(snapshot()))
         await press(here, "6", "f")
-        assert "press again within 5 s" in together(here)
+        assert "Press again within 5 s" in together(here)
         here.clock.now_s += AGAIN_S + 1.0
         await press(here, "f")
         assert sender.sent == []
@@ -273,7 +273,7 @@ def test_home_is_set_only_on_the_second_press() -> None:
     async def act(here: SteeredApp) -> None:
         await here.give(Update(snapshot(home=HOME)))
         await press(here, "4", "o")
-        assert "press again within 5 s" in together(here)
+        assert "Press again within 5 s" in together(here)
         assert "sure?" in here.text
         here.clock.now_s += TOO_SOON_S - 0.01
         await press(here, "o")
