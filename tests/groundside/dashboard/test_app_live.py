@@ -76,9 +76,7 @@ class Browser:
         async with asyncio.timeout(PATIENCE_S):
             while words.encode() not in MOVES.sub(b"", self._seen):
                 await self.press(key)
-                with contextlib.suppress(
-                    TimeoutError
-                ):  # then a press is no bounce
+                with contextlib.suppress(TimeoutError):  # then a press is no bounce
                     async with asyncio.timeout(2.0 * TOO_SOON_S):
                         while words.encode() not in MOVES.sub(b"", self._seen):
                             message = await self._socket.receive()
