@@ -74,7 +74,7 @@ KEYS = (
     Key(("b",), "b", "event_before", "previous event", "seek", "prev event", "prev"),
     Key(("e",), "e", "next_event", "next event", "seek", "next event", "next"),
     Key(("tab",), "tab", "next_view", "next view"),
-    Key(("r",), "r", "run", "start or end a run: press twice", "commands"),
+    Key(("r",), "r", "run", "start, end a run: press twice", "commands"),
     Key(("u",), "u", "units", "next units"),
     Key(("t",), "t", "theme", "sun, night, mono"),
     Key(("a",), "a", "sounds", "sounds: off, danger, all"),

@@ -20,11 +20,8 @@ SIGNS: Block = (
 CAUTIONS: Block = (
     Item("", CAUTION),
     Item("", "This tool advises only; it never steers."),
-    Item(
-        "",
-        "Heed the local rules. Tell somebody ashore where you are going and when you will be back.",
-    ),
-    Item("", "Cold water, turning propellers and damaged packs can injure you."),
+    Item("", "Heed the local rules. Tell somebody ashore your plan and when to expect you."),
+    Item("", "Cold water, propellers and damaged packs are dangerous."),
 )
 
 

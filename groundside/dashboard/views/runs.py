@@ -48,7 +48,7 @@ class RunsView(View):
     NAME: ClassVar[str] = "runs"
     PURPOSE: ClassVar[str] = "runs, set-ups, coach"
     KEYS: ClassVar[tuple[ViewKey, ...]] = (
-        ViewKey("r", "start or end a run: press twice"),
+        ViewKey("r", "start, end a run: press twice"),
         ViewKey("s", "choose a set-up; or type", ("setup",)),
         ViewKey("c", "coach: name a trial", ("coach",)),
         ViewKey("y", "swapped, as asked", ("swapped",)),
