@@ -25,8 +25,8 @@ from onboard.contract.coach import Coach, StepCode
 from onboard.contract.commands import Amount, Command
 
 QUESTIONS = {
-    "full": "If the charger stopped by itself, press again within {} s. Else say how much.",
-    "trip": "A new trip ends this one and counts from nought: press again within {} s.",
+    "full": "If the charger stopped by itself, press again within {} s. Or say how much.",
+    "trip": "A new trip ends this one and counts from zero: press again within {} s.",
     "end": "This ends the coach; the runs are kept. Press again within {} s.",
 }
 SWAP_MOST = 8

@@ -157,7 +157,7 @@ def test_irreversible_actions_need_confirmation() -> None:
     async def act(here: SteeredApp) -> None:
         await here.give(Update(snapshot()))
         await press(here, "6", "f")
-        assert "Press again within 5 s" in together(here)
+        assert "press again within 5 s" in together(here)
         here.clock.now_s += AGAIN_S + 1.0
         await press(here, "f")
         assert sender.sent == []
