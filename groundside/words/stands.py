@@ -48,7 +48,7 @@ def _against(of: str) -> Wording:
 def _consumption(values: Values, _units: Units) -> str:
     difference = values["difference_fraction"]
     assert isinstance(difference, int | float)
-    return f"Using {percent(abs(difference))} {'more' if difference > 0 else 'less'} than allowed."
+    return f"Using {percent(abs(difference))} {'more' if difference > 0 else 'less'} than budgeted."
 
 
 WORDINGS: Mapping[Code, Wording] = {

@@ -22,8 +22,8 @@ KMH, KNOTS = CHOICES["km/h"], CHOICES["kn"]
         (Standing.AGAINST_POWER, 0.004, "At the target power."),
         (Standing.AGAINST_POWER, -0.004, "At the target power."),
         (Standing.AGAINST_ADVISED, -0.05, "5 % below the speed that makes the distance."),
-        (Standing.AGAINST_CONSUMPTION, 0.25, "Using 25 % more than allowed."),
-        (Standing.AGAINST_CONSUMPTION, -0.25, "Using 25 % less than allowed."),
+        (Standing.AGAINST_CONSUMPTION, 0.25, "Using 25 % more than budgeted."),
+        (Standing.AGAINST_CONSUMPTION, -0.25, "Using 25 % less than budgeted."),
     ],
 )
 def test_a_difference(standing: Standing, difference: float, expected: str) -> None:
