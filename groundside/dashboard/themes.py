@@ -61,13 +61,14 @@ NIGHT = _theme(
     *("#000000", "#d78700", "#ffaf00", "#262626", "#ffaf00", "#262626"),
     *("#262626", "#1c1c1c"),
 )
+# Bands of alerts are greyer than the figures, whose heads would fuse with a white one.
 MONO = _theme(
     "mono",
     "#ffffff",
     "#000000",
     True,
     *("#ffffff", "#b2b2b2", "#808080", "#808080", "#ffffff"),
-    *("#000000", "#ffffff", "#000000", "#ffffff", "#000000", "#ffffff"),
+    *("#000000", "#d0d0d0", "#000000", "#b2b2b2", "#000000", "#ffffff"),
     *("#3a3a3a", "#262626"),
 )
 

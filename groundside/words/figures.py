@@ -33,16 +33,19 @@ class Reading:
 
 
 def interval_text(figure: Reading, write: Callable[[float], str]) -> str:
-    """Write the ends of a figure's interval; empty if not stated.
+    """Write the ends of a figure's interval; empty if not stated, or finer than what is written.
 
     Examples
     --------
     >>> interval_text(Reading(16.4, 15.9, 16.9), one_decimal)
     '15.9 to 16.9'
+    >>> interval_text(Reading(5.0, 4.9, 5.1), whole)
+    ''
     """
     if figure.low is None or figure.high is None:
         return ""
-    return f"{write(figure.low)} to {write(figure.high)}"
+    low, high = write(figure.low), write(figure.high)
+    return "" if low == high else f"{low} to {high}"
 
 
 def in_brackets(figure: Reading, write: Callable[[float], str]) -> str:

@@ -48,7 +48,7 @@ def trip_rows(trip: Trip, units: Units) -> list[tuple[str, str, str]]:
         row("moving", trip.moving_s, clock_text),
         row("distance", trip.distance_m, distance, units.distance_name),
         row("energy", trip.energy_wh, three_figures, "Wh"),
-        row("charge", trip.charge_ah, three_figures, "Ah"),
+        row("charge used", trip.charge_ah, three_figures, "Ah"),
         row("consumption", trip.wh_per_km, consumption, units.consumption_name),
         row("mean power", trip.mean_power_w, whole, "W"),
         row("mean speed", trip.mean_speed_mps, speed, units.speed_name),

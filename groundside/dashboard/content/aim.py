@@ -23,7 +23,7 @@ PURPOSE = {
     POWER.key: "A battery power to hold, so that set-ups are compared at the same power.",
     DISTANCE.key: "A distance to make from now on: the cue says how fast, reserve kept.",
 }
-NOBODY = "No daemon takes a target here; a live ride does."
+NOBODY = "A saved ride takes no new target."
 
 
 @dataclass(frozen=True)

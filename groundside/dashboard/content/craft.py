@@ -140,6 +140,7 @@ def _link(state: ViewState) -> Check:
         parts.append(f"{percent(share)} lost" if link.lost else "none lost")
     if link.bad_bytes:
         parts.append(f"{link.bad_bytes} bad bytes")
+    suspicious = suspicious or (rate.value == 0.0 and not replayed)
     status: Status = "LOOK" if suspicious else "--" if rate.value is None and not replayed else "ok"
     return Check(status, "link", ", ".join(parts))
 
@@ -211,7 +212,8 @@ def _left(snapshot: Snapshot, units: Units) -> Check:
     charge = reading(snapshot.battery.charge_fraction, units)
     if share.value is None:
         return Check("--", "energy left", share.why + reserve_text)
-    text = f"usable {percent(share.value)}{in_brackets(share, percent)}{reserve_text}"
+    usable = f"{percent(share.value)}{in_brackets(share, percent)}"
+    text = f"usable {usable} of a full pack's energy{reserve_text}"
     if charge.value is not None:
         text += f", charge {percent(charge.value)}"
     suspicious = not isinstance(reserve, Unknown) and share.value < reserve

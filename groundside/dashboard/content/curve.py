@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from groundside.dashboard.content.items import Block, Item
 from groundside.dashboard.content.setups import setup_in_force
 from groundside.dashboard.drawing.plot_content import (
+    NOW,
     Axis,
     AxisMark,
     PlotBand,
@@ -50,10 +51,21 @@ WH_PER_KM = 1.0 / 3.6
 
 @dataclass(frozen=True)
 class CurveContent:
-    """The content of the curve view at one moment."""
+    """The content of the curve view at one moment.
+
+    Parameters
+    ----------
+    plot
+        The plot.
+    blocks
+        The same in words.
+    notes
+        What its letters mean, in brief, where there is no room for the words.
+    """
 
     plot: PlotContent
     blocks: tuple[Block, ...]
+    notes: tuple[str, ...] = ()
 
 
 def power_at(curve: Curve, speed_mps: float) -> float | None:
@@ -131,7 +143,7 @@ def curve_content(state: ViewState, *, of_consumption: bool) -> CurveContent:
     if not can_be_drawn(curve):
         return _none_yet("only one speed is known")
     draw = _Drawing(state, curve, of_consumption)
-    return CurveContent(draw.plot(), (_words(state, curve),))
+    return CurveContent(draw.plot(), (_words(state, curve),), draw.notes())
 
 
 def _none_yet(why: str) -> CurveContent:
@@ -181,7 +193,6 @@ class _Drawing:
             title=(
                 f" {what}, speed {KINDS[curve.speed_kind]}",
                 *((f"set-up {setup}",) if setup else ()),
-                *(("now not drawn: water not known",) if self._to_curve is None else ()),
             ),
             x=self._x,
             y=Axis(0.0, round_top(top), unit),
@@ -189,6 +200,19 @@ class _Drawing:
             band=PlotBand(x, low, high),
             points=self._now(),
             marks=(*self._mark("B", self._best), *self._mark("T", self._target)),
+        )
+
+    def notes(self) -> tuple[str, ...]:
+        """Return what the letters mean."""
+        now = f"{NOW} now" if self._to_curve is not None else f"{NOW} now: water not known"
+        named = (("B best", self._best), ("T target", self._target))
+        return (
+            now,
+            *(
+                f"{name} {speed_text(figure.value, self._units)}"
+                for name, figure in named
+                if figure.value is not None and self._to_curve is not None
+            ),
         )
 
     def _y(self, speed_mps: float, power_w: float) -> float:
@@ -204,7 +228,7 @@ class _Drawing:
             return ()
         speed = self._to_curve.speed(speed)
         place = self._units.speed(speed), self._y(speed, power)
-        return (Point("N", *place, stale=self._state.stale),)
+        return (Point(NOW, *place, stale=self._state.stale),)
 
     def _mark(self, letter: str, speed: Reading) -> tuple[AxisMark, ...]:
         if speed.value is None or self._to_curve is None:
@@ -250,7 +274,7 @@ def _now_words(state: ViewState, curve: Curve) -> Item:
     snapshot, units = state.snapshot, state.units
     power, speed = (reading(it, units) for it in (snapshot.power_w, snapshot.speed_mps))
     if power.value is None or speed.value is None:
-        return Item("N now", power.why if power.value is None else speed.why)
+        return Item(f"{NOW} now", power.why if power.value is None else speed.why)
     text = f"{speed_text(speed.value, units)}, {whole(power.value)} W"
     here = _cost(curve, snapshot, speed.value)
     best = snapshot.best_speed_mps
@@ -265,7 +289,7 @@ def _now_words(state: ViewState, curve: Curve) -> Item:
         more = here / least - 1.0
         cheap = more < CHEAPEST_WITHIN
         text += ": the cheapest speed" if cheap else f": {percent(more)} over the cheapest"
-    return Item("N now", text, strong=True)
+    return Item(f"{NOW} now", text, strong=True)
 
 
 def _best_words(snapshot: Snapshot, curve: Curve, units: Units) -> Item:

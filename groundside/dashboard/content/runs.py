@@ -134,7 +134,7 @@ def missing(snapshot: Snapshot, units: Units) -> str:
     """Return what a run started now would lack; empty if nothing."""
     parts = []
     if not setup_in_force(snapshot):
-        parts.append("no set-up label")
+        parts.append("no set-up named")
     power, turns = snapshot.power_w, within(snapshot.drive, lambda drive: drive.rpm)
     if not isinstance(turns, Unknown):
         stopped = abs(turns) < 1.0

@@ -20,13 +20,17 @@ from onboard.dataclass import dataclass
 
 @dataclass(frozen=True)
 class SmallFigure:
-    """A small figure: name, text, interval if stated, whether it is known, and why not."""
+    """A small figure: name, text, interval if stated, whether it is known, and why not.
+
+    `said` is its name in a sentence.
+    """
 
     label: str
     text: str
     interval: str = ""
     known: bool = True
     why: str = ""
+    said: str = ""
 
 
 @dataclass(frozen=True)
@@ -65,12 +69,15 @@ class FigureRow:
         How to write it.
     optional
         Whether to omit it while unknown, as only some crafts have it.
+    said
+        Its name in a sentence, where the label would be misread.
     """
 
     label: str
     read: Callable[[Snapshot], Estimate | Number]
     format: Format
     optional: bool = False
+    said: str = ""
 
 
 ROWS = (
@@ -80,8 +87,8 @@ ROWS = (
     FigureRow("distance", lambda now: now.trip.distance_m, DISTANCE),
     FigureRow("used", lambda now: now.trip.energy_wh, WATT_HOURS),
     FigureRow("time", lambda now: now.trip.elapsed_s, DURATION),
-    FigureRow("5 min", lambda now: now.wh_per_km.last_300_s, COST),
-    FigureRow("trip", lambda now: now.wh_per_km.trip, COST),
+    FigureRow("5 min", lambda now: now.wh_per_km.last_300_s, COST, said="Wh/km over 5 min"),
+    FigureRow("trip", lambda now: now.wh_per_km.trip, COST, said="Wh/km of the trip"),
     FigureRow("charge", lambda now: within(now.battery, lambda it: it.charge_fraction), PERCENT),
     FigureRow("lasts", lambda now: now.time_left_s, DURATION),
     FigureRow("pack", lambda now: now.volts_v, plain(one_decimal, "V")),
@@ -132,7 +139,8 @@ def small_figures(snapshot: Snapshot, units: Units) -> tuple[SmallFigure, ...]:
 def _small_figure(row: FigureRow, snapshot: Snapshot, units: Units) -> SmallFigure:
     figure = reading(row.read(snapshot), units)
     if figure.value is None:
-        return SmallFigure(row.label, UNKNOWN, known=False, why=figure.why)
+        said = row.said or row.label
+        return SmallFigure(row.label, UNKNOWN, known=False, why=figure.why, said=said)
 
     def write(value: float) -> str:
         return row.format.write(value, units)
@@ -145,6 +153,6 @@ def unknown_reasons(figures: tuple[SmallFigure, ...]) -> tuple[str, ...]:
     """Return why figures are unknown: each reason once, after the names of its figures."""
     labels: dict[str, list[str]] = {}
     for figure in figures:
-        if not figure.known and figure.label not in labels.setdefault(figure.why, []):
-            labels[figure.why].append(figure.label)
+        if not figure.known:
+            labels.setdefault(figure.why, []).append(figure.said)
     return tuple(f"{', '.join(names)}: {why}" for why, names in labels.items())

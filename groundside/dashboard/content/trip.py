@@ -8,6 +8,7 @@ from groundside.connection.source import ReplayState
 from groundside.dashboard.content.frame import replay_content
 from groundside.dashboard.content.items import Block, Item
 from groundside.dashboard.drawing.plot_content import (
+    NOW,
     Axis,
     AxisMark,
     PlaceBar,
@@ -102,7 +103,7 @@ def place_words(replay: ReplayState | None) -> tuple[str, ...]:
     if replay is None:
         return ()
     content = replay_content(replay)
-    return content.status, f"{content.at} of {content.of}"
+    return content.status, content.at, f"of {content.of}"
 
 
 class _Places:
@@ -138,7 +139,7 @@ class _Places:
         if not (self._state.can_seek and self._state.started):
             return ()
         now = self._at(self._state.snapshot.t_s)
-        return (AxisMark("N", now, top=math.inf, stale=self._state.stale),)
+        return (AxisMark(NOW, now, top=math.inf, stale=self._state.stale),)
 
     def _bar(self) -> PlaceBar | None:
         """Return a replay's time bar: as long as the ride, or over distance as long as the line."""

@@ -16,8 +16,8 @@ CLEAR_HALVES = 3
 LOW_ROWS = 3
 SIGNS = {"ease": "vv", "hold": "==", "push": "^^", "turn": "!!"}
 LOW_SHAPES = {
-    "ease": ("▀▀▀▀▀▀▀", " ▀▀▀▀▀ ", "   ▀   "),
-    "push": ("   ▄   ", " ▄▄▄▄▄ ", "▄▄▄▄▄▄▄"),
+    "ease": ("▄▄▄▄▄▄▄", " ▀▀▀▀▀ ", "   ▀   "),
+    "push": ("   ▄   ", " ▄▄▄▄▄ ", "▀▀▀▀▀▀▀"),
     "hold": ("▄▄▄", "   ", "▀▀▀"),
     "turn": ("▄  ", "███", "▀  "),
 }
@@ -93,9 +93,11 @@ def _placed(word: str, letters: tuple[str, ...], above: int, halves: int, width:
     first, rows = above // 2, len(letters)
     high = max(1, halves // 2)
     if word in ("ease", "push"):
-        widths = [2 * y + 1 for y in range(high)]
-        widest = min(widths[-1], width - len(letters[0]) - 6)
-        drawn = [("█" * min(w, widest)).center(widest) for w in widths]
+        # a wedge as high as the letters, or as the room beside them lets it be wide
+        lower = min(high, (width - len(letters[0]) - 5) // 2)
+        first, high = first + (high - lower) // 2, lower
+        widest = 2 * high - 1
+        drawn = [("█" * (2 * y + 1)).center(widest) for y in range(high)]
         shape = _column(drawn[::-1] if word == "ease" else drawn, first, rows, widest)
         pairs = zip(shape, letters, strict=True)
         if word == "ease":
@@ -109,6 +111,7 @@ def _placed(word: str, letters: tuple[str, ...], above: int, halves: int, width:
     else:
         thick = max(1, high // 5)
         full = {*range(thick, 2 * thick), *range(high - 2 * thick, high - thick)}
+        full = full if len(full) > 1 else {0, high - 1}
         level = [("█" if y in full else " ") * side for y in range(high)]
         left = right = _column(level, first, rows, side)
     sides = zip(left, letters, right, strict=True)

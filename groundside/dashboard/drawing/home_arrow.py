@@ -48,7 +48,7 @@ def home_arrow(angle_deg: int, columns: int, rows: int) -> tuple[str, ...]:
             covered = sum(
                 _inside(
                     column + (i + 0.5) / fine - columns / 2,
-                    high / 2 - row - (j + 0.5) / _FINE,
+                    high / 2 - row - (j + 0.5) / fine,
                     corners,
                 )
                 for i in range(fine)

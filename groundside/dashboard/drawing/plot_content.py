@@ -4,6 +4,9 @@ from dataclasses import field
 
 from onboard.dataclass import dataclass
 
+NOW = "*"
+"""The sign of the present place, on plots, bar and track: no letter, as N is for north."""
+
 
 @dataclass(frozen=True)
 class Axis:
@@ -105,6 +108,8 @@ class PlotContent:
         Highlighted places, most important first.
     bar
         The time bar under the x axis; None for none.
+    notes
+        What the letters mean, written into the upper left corner where the line leaves room.
     why
         Text shown instead of the plot if there is nothing to draw; else None.
     label_columns
@@ -119,5 +124,6 @@ class PlotContent:
     points: tuple[Point, ...] = ()
     marks: tuple[AxisMark, ...] = ()
     bar: PlaceBar | None = None
+    notes: tuple[str, ...] = ()
     why: str | None = None
     label_columns: int = 0

@@ -9,7 +9,14 @@ from dataclasses import replace
 
 from groundside.dashboard.drawing.braille import DotCanvas
 from groundside.dashboard.drawing.painted import Line, joined, wrapped
-from groundside.dashboard.drawing.plot_content import Axis, AxisMark, PlaceBar, PlotContent, Point
+from groundside.dashboard.drawing.plot_content import (
+    NOW,
+    Axis,
+    AxisMark,
+    PlaceBar,
+    PlotContent,
+    Point,
+)
 from groundside.dashboard.drawing.ticks import even_ticks, tick_text
 from onboard.dataclass import dataclass
 
@@ -95,6 +102,7 @@ def plot_lines(content: PlotContent, width: int, height: int) -> list[Line]:
         grid.write(0, 0, joined(content.title, width), TITLE)
     _draw_frame(grid, content, area)
     _draw_lines(grid, content, area)
+    _write_notes(grid, content, area)
     for point in reversed(content.points):
         _draw_point(grid, content, area, point)
     _draw_marks(grid, content, area)
@@ -219,6 +227,15 @@ def _draw_lines(grid: _Grid, content: PlotContent, area: PlotArea) -> None:
                 grid.write(*at, band.char(column, row), BAND)
 
 
+def _write_notes(grid: _Grid, content: PlotContent, area: PlotArea) -> None:
+    """Write the notes, one a row, except over anything drawn."""
+    for row, note in enumerate(content.notes[: area.rows], area.top):
+        text = f" {note} "[: area.columns]
+        cells = slice(area.left, area.left + len(text))
+        if not "".join(grid.chars[row][cells]).strip():
+            grid.write(area.left, row, text, LABEL)
+
+
 def _draw_band(canvas: DotCanvas, content: PlotContent, dot_x: _Place, dot_y: _Place) -> None:
     """Fill the band with sparse dots, distinct from the line even without colour."""
     band = content.band
@@ -286,7 +303,7 @@ def _draw_bar(grid: _Grid, content: PlotContent, area: PlotArea, bar: PlaceBar) 
     grid.write(area.left, row, cells, BAR)
     for event in bar.events:
         grid.write(area.left + column(event), row, TICK, BAR)
-    grid.write(area.left + now, row, "N", MARK)
+    grid.write(area.left + now, row, NOW, MARK)
 
 
 def _draw_mark(grid: _Grid, content: PlotContent, area: PlotArea, mark: AxisMark) -> None:

@@ -3,6 +3,7 @@
 import math
 
 from groundside.dashboard.drawing.painted import Line, shortened, wrapped
+from groundside.dashboard.drawing.plot_content import NOW
 from groundside.dashboard.drawing.track_content import Place, TrackContent
 from groundside.dashboard.drawing.track_frame import TrackFrame, scale_bar, track_frame
 from groundside.dashboard.drawing.track_strokes import (
@@ -120,19 +121,30 @@ def _put_places(
         column, row = _cell(frame, home, width, rows)
         if taken is not None and row == taken[1] and abs(column - taken[0]) < 3:
             row += 1 if row + 1 < rows else -1
-        _box(cells, (column, row), " H ", HOME)
+        _box(cells, (column, row), _home_box(frame, home, width, rows), HOME)
 
 
 def _craft_box(content: TrackContent) -> tuple[str, str]:
     craft = content.craft
     assert craft is not None
     if craft.stale:
-        return "▒N▒", STALE
+        return f"▒{NOW}▒", STALE
     if craft.ahead_deg is None:
-        return " N ", CRAFT
+        return f" {NOW} ", CRAFT
     right, up = _direction(craft.ahead_deg)
     sign = arrow_sign(right, -up)
-    return (f"{sign}N " if sign == "◄" else f" N{sign}"), CRAFT
+    return (f"{sign}{NOW} " if sign == "◄" else f" {NOW}{sign}"), CRAFT
+
+
+def _home_box(frame: TrackFrame, home: Place, width: int, rows: int) -> str:
+    """Return home's letter, with signs that point to it if it lies outside."""
+    x, y = frame.dot(home)
+    column, row = int(x + 0.5) // 2, int(y + 0.5) // 4
+    if column < 0 or column >= width:
+        return "◄H " if column < 0 else " H►"
+    if row < 0 or row >= rows:
+        return "▲H▲" if row < 0 else "▼H▼"
+    return " H "
 
 
 def _direction(angle_deg: float) -> Place:
@@ -187,7 +199,7 @@ def _foot(content: TrackContent, frame: TrackFrame, width: int) -> Line:
     parts = (
         "▲ north",
         f"{_bar(dots)} {length}" if dots else "",
-        "N now" if content.craft is not None else "",
+        f"{NOW} now" if content.craft is not None else "",
         "H home" if content.home is not None else "",
     )
     shown = list(filter(None, parts))

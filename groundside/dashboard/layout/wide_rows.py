@@ -8,7 +8,7 @@ GLANCE_SHARE, GLANCE_LEAST = 0.36, 43
 """Share of the width that the glance takes, and what its digits need [columns]."""
 TRIP_SHARE, TRIP_LEAST = 0.4, 10
 """Share of the height that the trip's plot takes, and its least height [rows]."""
-HOME_ROWS, HIGH_HOME_ROWS, HIGH_ROWS = 4, 7, 40
+HOME_ROWS, HIGH_HOME_ROWS, HIGH_ROWS = 5, 7, 40
 """Height of the way home in a low view, in a high one, and from where a view is high [rows]."""
 
 
@@ -40,7 +40,7 @@ def wide_places(width: int, height: int) -> WidePlaces | None:
     Examples
     --------
     >>> wide_places(120, 34)
-    WidePlaces(glance=43, curve=38, track=39, upper=16, home=4, trip=14)
+    WidePlaces(glance=43, curve=38, track=39, upper=15, home=5, trip=14)
     >>> wide_places(105, 34) is None
     True
     """

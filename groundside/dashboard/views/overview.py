@@ -1,5 +1,7 @@
 """The overview beside the glance on a wide screen: curve, track, way home and trip."""
 
+from dataclasses import replace
+
 from textual.containers import Container
 
 from groundside.dashboard.content.curve import curve_content
@@ -45,7 +47,8 @@ class Overview(Kept, Container):
 
     def show(self, state: ViewState, choice: TripChoice) -> None:
         """Draw a state."""
-        self._curve.content = curve_content(state, of_consumption=False).plot
+        curve = curve_content(state, of_consumption=False)
+        self._curve.content = replace(curve.plot, notes=curve.notes)
         self._track.content = track_content(state)
         self._home.content = home_content(state)
         trip = trip_content(state, (choice.panel,), over_distance=choice.over_distance, bar=True)

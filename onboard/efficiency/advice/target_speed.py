@@ -79,10 +79,12 @@ class DistanceCue:
 
     def __init__(self) -> None:
         self._is_sure = True
+        self._eased = False
 
     def keep(self, cue: Cue | Unknown) -> None:
         """Remember the cue given."""
         self._is_sure = cue == "hold"
+        self._eased = cue == "ease"
 
     def cue(
         self, chance: float, now_mps: float, advised: Advised, best_mps: float
@@ -96,9 +98,11 @@ class DistanceCue:
             return "hold"
         if now_mps * PUSH_PAST < min(advised.hold_mps, best_mps):
             return "push"
-        if advised.hold_mps < now_mps or not isinstance(advised.speed_mps, Unknown):
+        if not isinstance(advised.speed_mps, Unknown):
             return "ease"
-        return Unknown(Reason.CANNOT_BE_MADE)
+        # where no speed is sure, only a clearly slower one is another speed
+        too_fast = 1.0 + (EASE_UNTIL if self._eased else EASE_ABOVE)
+        return "ease" if now_mps > too_fast * advised.hold_mps else Unknown(Reason.CANNOT_BE_MADE)
 
 
 class CueKeeper:

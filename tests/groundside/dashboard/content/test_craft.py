@@ -81,18 +81,23 @@ def checks(changes: dict[str, Any], **more: Any) -> dict[str, tuple[str, str]]:
             "24.2 (23.1 to 25.3) Ah, by the profile",
         ),
         ("capacity", {"battery": NO_BATTERY}, "--", "no [battery] in the craft profile"),
-        ("energy left", {}, "ok", "usable 68 % (65 % to 71 %), reserve 20 %, charge 88 %"),
+        (
+            "energy left",
+            {},
+            "ok",
+            "usable 68 % (65 % to 71 %) of a full pack's energy, reserve 20 %, charge 88 %",
+        ),
         (
             "energy left",
             {"reserve_fraction": QUIET},
             "ok",
-            "usable 68 % (65 % to 71 %), charge 88 %",
+            "usable 68 % (65 % to 71 %) of a full pack's energy, charge 88 %",
         ),
         (
             "energy left",
             {"battery__left_fraction": around(0.19)},
             "LOOK",
-            "usable 19 % (18 % to 20 %), reserve 20 %, charge 88 %",
+            "usable 19 % (18 % to 20 %) of a full pack's energy, reserve 20 %, charge 88 %",
         ),
         (
             "energy left",

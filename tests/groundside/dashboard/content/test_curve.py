@@ -83,7 +83,7 @@ def test_whether_a_curve_can_be_drawn(changes: dict[str, Any], drawn: bool) -> N
     ],
 )
 def test_where_the_rider_is(changes: dict[str, Any], more: dict[str, Any], expected: str) -> None:
-    assert words(changes, **more)["N now"] == expected
+    assert words(changes, **more)["* now"] == expected
 
 
 @pytest.mark.parametrize(
@@ -142,7 +142,7 @@ def test_now_best_and_target_are_marked() -> None:
     best = Figure(1.5, 1.4, 1.6)
     shown = snapshot(curve=CURVE, best_speed_mps=best, target=TARGET)
     plot = curve_content(state(shown), of_consumption=False).plot
-    assert plot.points == (Point("N", pytest.approx(7.956), 412.0),)
+    assert plot.points == (Point("*", pytest.approx(7.956), 412.0),)
     assert plot.marks == (
         AxisMark("B", *(pytest.approx(v) for v in (5.4, 5.04, 5.76, 170.0))),
         AxisMark("T", pytest.approx(7.2), None, None, pytest.approx(320.0)),

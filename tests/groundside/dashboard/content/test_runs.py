@@ -40,7 +40,7 @@ OPEN = changed(RUN, number=2, open=True, seconds_s=20.7, steady_s=12.3, long_eno
     ("changes", "lacks"),
     [
         ({}, ""),
-        ({"setup": "as is"}, "no set-up label"),
+        ({"setup": "as is"}, "no set-up named"),
         ({"drive__rpm": 0.4}, "the motor is stopped"),
         ({"drive__rpm": -300.0}, ""),
         # motor turns, where known, are more informative than power
@@ -49,7 +49,7 @@ OPEN = changed(RUN, number=2, open=True, seconds_s=20.7, steady_s=12.3, long_eno
         ({"power_w": 20.0, "drive": NO_DRIVE}, ""),
         ({"power_w": QUIET}, "battery power is unknown (nothing for 7 s)"),
         ({"power_w": QUIET, "drive": NO_DRIVE}, "battery power is unknown (nothing for 7 s)"),
-        ({"setup": "as is", "drive__rpm": 0.0}, "no set-up label and the motor is stopped"),
+        ({"setup": "as is", "drive__rpm": 0.0}, "no set-up named and the motor is stopped"),
     ],
 )
 def test_what_a_run_lacks(changes: dict[str, Any], lacks: str) -> None:

@@ -139,7 +139,7 @@ def test_the_place_and_the_events_of_a_saved_ride_are_marked() -> None:
     (plot,) = trip_content(shown, ("power",), over_distance=False).plots
     # The stream is 10 s ahead of the log, and the line begins there: place 110 is minute 110/60.
     found = [(mark.letter, pytest.approx(mark.x, abs=0.04)) for mark in plot.marks]
-    assert found == [("!", 110.0 / 60.0), ("!", 230.0 / 60.0), ("N", 400.0 / 60.0)]
+    assert found == [("!", 110.0 / 60.0), ("!", 230.0 / 60.0), ("*", 400.0 / 60.0)]
     live = state(snapshot(t_s=410.0), trip_line=even_line())
     assert trip_content(live, ("power",), over_distance=False).plots[0].marks == ()
 
@@ -148,7 +148,7 @@ def test_a_stale_place_is_hatched() -> None:
     shown = state(trip_line=even_line(), can_seek=True, since_received_s=9.0)
     (plot,) = trip_content(shown, ("power",), over_distance=False).plots
     assert plot.marks == (
-        AxisMark("N", pytest.approx(421.2 / 60.0, abs=0.04), top=math.inf, stale=True),
+        AxisMark("*", pytest.approx(421.2 / 60.0, abs=0.04), top=math.inf, stale=True),
     )
 
 
@@ -207,7 +207,7 @@ def test_the_bar_has_the_places_of_the_plot(over_distance: bool) -> None:
     event, now = plot.marks
     assert (event.x, now.x) == (bar.events[0], bar.now)
     assert plot.x.high >= bar.end
-    assert plot.title[1:] == ("playing 4x", "00:06:40 of 00:12:00")
+    assert plot.title[1:] == ("playing 4x", "00:06:40", "of 00:12:00")
 
 
 def test_no_bar_in_a_live_ride_nor_where_the_frame_shows_it() -> None:

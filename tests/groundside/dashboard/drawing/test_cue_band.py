@@ -56,7 +56,7 @@ def test_the_words_differ_by_shape_and_place(size: tuple[int, int]) -> None:
 
 def test_a_low_band_wraps_its_sentence_beside_the_shape() -> None:
     assert band_lines("ease", ("12 % too much power: hold 1200 W", "rest"), 40, 4) == [
-        " ▀▀▀▀▀▀▀  E A S E                       ",
+        " ▄▄▄▄▄▄▄  E A S E                       ",
         "  ▀▀▀▀▀   12 % too much power:          ",
         "    ▀     hold 1200 W                   ",
         "          rest                          ",

@@ -94,12 +94,12 @@ def test_it_says_which_way_is_north_how_long_and_what_the_letters_mean(
 ) -> None:
     rows = texts(track_lines(FULL, width, height))
     foot = rows[-1]
-    for word in ("▲ north", " m", "N now", "H home"):
+    for word in ("▲ north", " m", "* now", "H home"):
         assert word in foot
-    assert "N" not in foot.replace("N now", "")
+    assert "*" not in foot.replace("* now", "")
     boxes = "".join(rows[1:-1])
-    assert boxes.count(" N▲") == boxes.count(" H ") == 1
-    assert next(n for n, row in enumerate(rows) if "N▲" in row) < next(
+    assert boxes.count(" *▲") == boxes.count(" H ") == 1
+    assert next(n for n, row in enumerate(rows) if "*▲" in row) < next(
         n for n, row in enumerate(rows) if " H " in row and n
     )
 
@@ -154,13 +154,13 @@ def test_a_sample_of_the_legend_is_as_wide_as_its_stroke() -> None:
 
 def test_stale_is_hatched() -> None:
     lines = track_lines(changed(craft=CraftPlace((0.0, 300.0), 10.0, stale=True)), 40, 18)
-    assert ("▒N▒", STALE) in [piece for line in lines for piece in line]
+    assert ("▒*▒", STALE) in [piece for line in lines for piece in line]
     assert not any(style == CRAFT for line in lines for _, style in line)
 
 
 @pytest.mark.parametrize(
     ("ahead_deg", "box"),
-    [(None, " N "), (0.0, " N▲"), (100.0, " N►"), (170.0, " N▼"), (275.0, "◄N ")],
+    [(None, " * "), (0.0, " *▲"), (100.0, " *►"), (170.0, " *▼"), (275.0, "◄* ")],
 )
 def test_the_box_points_where_the_bow_does(ahead_deg: float | None, box: str) -> None:
     lines = track_lines(changed(craft=CraftPlace((0.0, 150.0), ahead_deg)), 40, 18)

@@ -44,10 +44,10 @@ def test_it_shows_the_way_home_and_craft(size: tuple[int, int]) -> None:
     async def act(here: SteeredApp) -> None:
         await here.give(Update(RIDING, trip_line=LINE))
         await press(here, "enter", KEY)
-        for word in ("▲ north", "N now", "H home", " m ", "Wh/km", "near"):
+        for word in ("▲ north", "* now", "H home", " m ", "Wh/km", "near"):
             assert word in here.text
         rows = here.rows
-        assert next(n for n, row in enumerate(rows) if "N▲" in row or "N►" in row) < next(
+        assert next(n for n, row in enumerate(rows) if "*▲" in row or "*►" in row) < next(
             n for n, row in enumerate(rows) if " H " in row and "now" not in row
         )
 

@@ -261,7 +261,7 @@ def test_a_bouncing_thumb_starts_one_run() -> None:
         assert sender.sent == []
         here.clock.now_s += 1.0
         await press(here, "r", "r")
-        assert "run started, but no set-up label" in here.text
+        assert "run started, but no set-up named" in here.text
         assert len(sender.sent) == 1
 
     run_app((80, 24), act, sender=sender)

@@ -61,7 +61,7 @@ def test_every_view_shows_its_content(size: tuple[int, int]) -> None:
         await press(here, "enter", "2")
         assert "8.0 km/h, 412 W: 68 % over the cheapest" in together(here)
         assert "5.4 km/h (5.0 to 5.8), 31 Wh/km" in together(here)
-        for text in (" N ", "B", "T", "battery power", "over ground"):
+        for text in (" * ", "B", "T", "battery power", "over ground"):
             assert text in here.text
         await press(here, "c")
         assert "consumption" in here.text
@@ -95,7 +95,7 @@ def test_every_view_shows_its_content(size: tuple[int, int]) -> None:
 
         here.clock.now_s += 30.0
         await press(here, "2")
-        assert "▒N▒" in here.text
+        assert "▒*▒" in here.text
         assert "412 W STALE" in together(here)
 
     run_app(size, act)

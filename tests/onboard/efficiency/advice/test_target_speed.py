@@ -85,6 +85,9 @@ def advised(speed_mps: float | None, try_mps: float = 1.0) -> Advised:
         (0.98, 6.8, advised(6.96), "ease"),
         # Not sure, and no learned speed is better.
         (0.2, 1.0, advised(None, 1.0), Unknown(Reason.CANNOT_BE_MADE)),
+        # 'Ease' once stood over a speed to hold that was the rider's own.
+        (0.2, 1.02, advised(None, 1.0), Unknown(Reason.CANNOT_BE_MADE)),
+        (0.2, 1.04, advised(None, 1.0), "ease"),
     ],
 )
 def test_the_cue_for_a_distance(chance, now_mps, found, cue) -> None:
@@ -97,6 +100,15 @@ def test_the_cue_for_a_distance_does_not_flicker() -> None:
         seen.append(keeper.cue(chance, 2.0, advised(1.9), 1.0))
         keeper.keep(seen[-1])
     assert seen == ["hold", "hold", "ease", "ease", "ease", "hold", "hold"]
+
+
+def test_where_no_speed_is_sure_the_cue_does_not_flicker() -> None:
+    keeper, seen = DistanceCue(), []
+    for now_mps in (1.02, 1.04, 1.02, 1.005, 1.02):
+        seen.append(keeper.cue(0.2, now_mps, advised(None, 1.0), 1.0))
+        keeper.keep(seen[-1])
+    none = Unknown(Reason.CANNOT_BE_MADE)
+    assert seen == [none, "ease", "ease", none, none]
 
 
 def test_the_cue_has_hysteresis() -> None:
