@@ -224,8 +224,9 @@ class MainScreen(Screen[None], Kept):
             return
         key = KEY_NAMES.get(event.key, event.key)
         if key == "enter" and self._caution.display and not self.app.focused:
-            event.stop()
-            self._press("caution_read")  # and what it means to the view
+            event.stop()  # this key's meaning on the caution takes precedence
+            self._press("caution_read")
+            return
         for button in (*self.view.buttons(), *self.view.hidden_buttons()):
             if button.key and button.key == key:
                 event.stop()
