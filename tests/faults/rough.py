@@ -77,7 +77,7 @@ class Stint:
         self._rider = Rider(terminal, self._size, self._chance, self._feed)
         shown = terminal.wait_for(lambda text: "ride" in text and "--" in text or "W" in text)
         self._rider.must(shown, "it does not begin")
-        self._rider.press("\r")
+        self._rider.read_caution()
         return self._rider
 
     def run(self, seconds_s: float) -> None:
@@ -124,7 +124,7 @@ class Stint:
         if not self._left_by_tap():
             rider.steady()
             if not self._left_by_tap():
-                self._sound()
+                self._sound(new_trip=name == "wild")
 
     def _spray(self, name: str) -> None:
         feed, chance = self._feed, self._chance
@@ -139,16 +139,15 @@ class Stint:
             feed.wild = feed.stalls = False
             feed.answers = True
 
-    def _sound(self) -> None:
-        """Fail unless all is well again."""
+    def _sound(self, *, new_trip: bool) -> None:
+        """Fail unless all is well again; after wild figures the trip may have seemed a new one."""
         rider = self._rider
         rider.must_answer()
         if self._feed is not None:
             rider.must(rider.wait_for("437 W", 30.0), "the figures do not come back")
             rider.must(not self._feed.faulty, f"no command: {self._feed.faulty[:1]}")
-            rider.press("\r")
-            rider.must_answer()
-        rider.press("\r")
+            if new_trip:
+                rider.read_caution()
         rider.must_answer()
         rider.caution_is_gone()
 

@@ -150,7 +150,11 @@ class Rider:
     def must(self, holds: object, what: str) -> None:
         """Fail with the screen unless something holds."""
         if not holds:
-            raise RuleBrokenError(f"{what}:\n{self.terminal.text()}")
+            self.terminal.lines()
+            written = re.sub(rb"\x1b\[[0-?]*[@-~]", b"", self.terminal.all)
+            trace = written[written.find(b"Traceback") :] if b"Traceback" in written else b""
+            seen = self.terminal.text()
+            raise RuleBrokenError(f"{what}:\n{seen}\n{trace.decode(errors='replace')}")
 
     def commands_during(self, act: Callable[[], None]) -> list[dict[str, object]]:
         """Return the commands that reach the feed because of something."""
@@ -296,7 +300,17 @@ class Rider:
         found = PLACE.search(self.terminal.text())
         return found[2] if found else ""
 
+    def read_caution(self) -> None:
+        """Take the caution away, which stands when the program begins, and for a new trip."""
+        self.press("\r")
+        gone = self.terminal.wait_for(lambda text: not cautions(text), 10.0)
+        self.must(gone, "the caution stays")
+
     def caution_is_gone(self) -> None:
         """Fail if the caution stands above the ride view."""
-        text = self.terminal.text()
-        self.must(not any(one in text for one in CAUTIONS), "the caution came back")
+        self.must(not cautions(self.terminal.text()), "the caution came back")
+
+
+def cautions(text: str) -> bool:
+    """Return whether the caution stands on a screen."""
+    return any(one in text for one in CAUTIONS)
