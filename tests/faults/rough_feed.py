@@ -9,12 +9,22 @@ import random
 import socket
 import threading
 import time
+from collections.abc import Callable
 from typing import Any
 
+from tests.patience import PATIENCE_S
 from tests.faults.rough_snapshots import sane_snapshot, wild_line, wild_snapshot
 
 EVERY_S = 0.2
-JUNK = (b"\n", b"{}\n", b"[1]\n", b"null\n", b"\xff\xfe\n", b'{"kind": "later"}\n', b"{" * 9000 + b"\n")
+JUNK = (
+    b"\n",
+    b"{}\n",
+    b"[1]\n",
+    b"null\n",
+    b"\xff\xfe\n",
+    b'{"kind": "later"}\n',
+    b"{" * 9000 + b"\n",
+)
 
 
 class RoughFeed:
@@ -42,7 +52,13 @@ class RoughFeed:
         self._viewer: socket.socket | None = None
         self._begun_s = time.monotonic() - 600.0
         self._over = False
-        threading.Thread(target=self._serve, daemon=True).start()
+        self._threads: list[threading.Thread] = []
+        self._begin(self._serve)
+
+    def _begin(self, act: Callable[..., None], *of: socket.socket) -> None:
+        thread = threading.Thread(target=act, args=of, daemon=True)
+        self._threads.append(thread)
+        thread.start()
 
     def drop(self) -> None:
         """Break off the connection."""
@@ -55,16 +71,19 @@ class RoughFeed:
         self._over = True
         with contextlib.suppress(OSError):
             self._listener.shutdown(socket.SHUT_RDWR)
+        self._threads[0].join(PATIENCE_S)
         self._listener.close()
         self.drop()
+        for thread in self._threads:
+            thread.join(PATIENCE_S)
 
     def _serve(self) -> None:
         with contextlib.suppress(OSError):
             while not self._over:
                 viewer, _ = self._listener.accept()
                 self._viewer = viewer
-                threading.Thread(target=self._hear, args=(viewer,), daemon=True).start()
-                threading.Thread(target=self._tell, args=(viewer,), daemon=True).start()
+                self._begin(self._hear, viewer)
+                self._begin(self._tell, viewer)
 
     def _tell(self, viewer: socket.socket) -> None:
         """Send lines until the connection is broken."""
@@ -90,7 +109,7 @@ class RoughFeed:
 
     def _hear(self, viewer: socket.socket) -> None:
         """Keep what comes, and answer it."""
-        with contextlib.suppress(OSError), viewer.makefile("rb") as lines:
+        with contextlib.suppress(OSError), viewer, viewer.makefile("rb") as lines:
             for line in lines:
                 try:
                     command = json.loads(line)

@@ -19,11 +19,29 @@ LETTERS = "abcdefghijklmnoprstuvwxyz0123456789+-,. ?=/ABRKQ"
 """Keys of one letter; `q` leaves."""
 NAMED = (
     *("\t", "\r", "\x1b[A", "\x1b[B", "\x1b[C", "\x1b[D", "\x1b[H", "\x1b[F", "\x1b[5~", "\x1b[6~"),
-    *("\x7f", "\x1b[3~", "\x1b[Z", "\x1bOP", "\x1b[15~", "\x1b[1;5C", "\x0c", "\x00", "\x01", "\x05"),
+    *(
+        "\x7f",
+        "\x1b[3~",
+        "\x1b[Z",
+        "\x1bOP",
+        "\x1b[15~",
+        "\x1b[1;5C",
+        "\x0c",
+        "\x00",
+        "\x01",
+        "\x05",
+    ),
 )
 ODD = (
     *("\x1b[O", "\x1b[I", "\x1b[200~rrq\rk\x1b[201~", "\x1b[<64;3;3M", "\x1b[<65;9;9M", "\x1bx"),
-    *("\x1b[<35;5;5M", "\x1b[<0;9999;9999M", "\x1b[<0;0;0M", "\x1b[?2026;2$y", "\x1b[99;99R", "é船👍"),
+    *(
+        "\x1b[<35;5;5M",
+        "\x1b[<0;9999;9999M",
+        "\x1b[<0;0;0M",
+        "\x1b[?2026;2$y",
+        "\x1b[99;99R",
+        "é船👍",
+    ),
     *("\x1b]11;rgb:00/00/00\x07", "\x1b[1;1:3u", "\x1b[97;1u", "\x1b[?1;2c", "\x1bPx\x1b\\"),
 )
 """Focus lost and back, pasting, wheel, moves, places off the screen, a terminal's answers."""
@@ -124,19 +142,26 @@ class Rider:
                 return
             self.terminal.type("\x1b")
             time.sleep(0.2)  # else it is the beginning of a code
-            self.terminal.type("\x1b")
-            time.sleep(0.2)
+            self.terminal.type("\t")  # leaves a view, with what was asked there
+            time.sleep(0.1)
             self.terminal.type("k")  # locks, or is the first of two presses
-            if self.wait_for("locked", 2.0):
-                self.terminal.type("ku")
-            if self.wait_for("k lock", 2.0):
+            if not self.wait_until(is_locked, 2.0):
+                continue
+            self.terminal.type("ku")
+            if self.wait_until(is_open, 2.0):
                 self.terminal.type("1\x0c")
                 return
-        raise RuleBrokenError("no way back to an open, unlocked dashboard:\n" + self.terminal.text())
+        raise RuleBrokenError(
+            "no way back to an open, unlocked dashboard:\n" + self.terminal.text()
+        )
 
     def wait_for(self, text: str, within_s: float = PATIENCE_S) -> bool:
         """Wait for a text on the screen."""
         return self.terminal.wait_for(lambda seen: text in seen, within_s)
+
+    def wait_until(self, holds: Callable[[str], bool], within_s: float) -> bool:
+        """Wait until the screen fulfils a condition."""
+        return self.terminal.wait_for(holds, within_s)
 
     def must_answer(self) -> None:
         """Fail unless the program draws its screen when asked to, and shows no traceback."""
@@ -172,11 +197,11 @@ class Rider:
             self.press("6n")
             self.wait_for(NOTE_ASKED, 2.0)
             self.press(self._chance.choice(("", "\x1b[O", "\x1b[O\x1b[I")))
-            self._tap_word("lock")
+            self.tap_word("lock")
             self.press("\x1b[I")
         else:
             self.press("k")
-        self.must(self.wait_for("locked", 10.0), "it does not lock")
+        self.must(self.wait_until(is_locked, 10.0), "it does not lock")
         end = self._chance.choice(("left", "right"))
         keys = LETTERS.replace("u" if end == "left" else "k", "")
 
@@ -198,15 +223,15 @@ class Rider:
             self.terminal.resize(*self.size)
 
         self.must(not self.commands_during(wet), "a command went out while locked")
-        self.must(self.wait_for("locked", 5.0), f"spray on the {end} unlocked")
+        self.must(self.wait_until(is_locked, 5.0), f"spray on the {end} unlocked")
         time.sleep(SECOND_PRESS_S)
         self.terminal.type("k")
         time.sleep(0.1)
         self.terminal.type("u")
-        self.must(self.wait_for("k lock", 10.0), "two ends do not unlock")
+        self.must(self.wait_until(is_open, 10.0), "two ends do not unlock")
         self.terminal.type("\x1b")
 
-    def _tap_word(self, word: str) -> None:
+    def tap_word(self, word: str) -> None:
         """Tap a word where it stands lowest on the screen."""
         lines = self.terminal.lines()
         for y in range(len(lines) - 1, -1, -1):
@@ -254,6 +279,7 @@ class Rider:
 
     def one_press(self) -> None:
         """Episode: one press of `r`, and the bounces of one, start and end no run."""
+        time.sleep(SECOND_PRESS_S)  # else this press is the second of two
         self.press(self._chance.choice("123456"))
         bounces = self._chance.choice((1, 1, 2, 3))
 
@@ -309,6 +335,21 @@ class Rider:
     def caution_is_gone(self) -> None:
         """Fail if the caution stands above the ride view."""
         self.must(not cautions(self.terminal.text()), "the caution came back")
+
+
+def foot(text: str) -> str:
+    """Return the rows in which tabs or lock stand."""
+    return "\n".join(text.split("\n")[-6:])
+
+
+def is_locked(text: str) -> bool:
+    """Return whether a screen says that it is locked."""
+    return "locked" in foot(text)
+
+
+def is_open(text: str) -> bool:
+    """Return whether a screen has its tabs, the last of which locks."""
+    return "lock" in foot(text) and not is_locked(text)
 
 
 def cautions(text: str) -> bool:

@@ -17,7 +17,16 @@ HUGE = (1e308, -1e308, 1.7976931348623157e308, 10**400, -(10**400), 2**63)
 """Integers beyond the largest float are JSON numbers too."""
 TEXTS = (
     *("", "A", "slim", "a b", "[bold]x[/bold]", "[/]", "$error", "{power_w}", "%s", "\x1b[31mred"),
-    *("two\nlines", "\r\t", "幅広い船", "船" * 60, "e\u0301" * 30, "\u202eright to left", "👩‍👩‍👧", "🇩🇰"),
+    *(
+        "two\nlines",
+        "\r\t",
+        "幅広い船",
+        "船" * 60,
+        "e\u0301" * 30,
+        "\u202eright to left",
+        "👩‍👩‍👧",
+        "🇩🇰",
+    ),
     *("x" * 300, "no_such_word", "\u200b" * 9, "\ufeff", "\U0010ffff", "ｗｉｄｅ"),
 )
 PLACES = (
@@ -62,7 +71,10 @@ class Maker:
         if kind == "object":
             return self._object(schema)
         if kind == "array":
-            least, most = schema.get("minItems", 0), schema.get("maxItems", chance.choice((0, 2, 9)))
+            least, most = (
+                schema.get("minItems", 0),
+                schema.get("maxItems", chance.choice((0, 2, 9))),
+            )
             return [self.of(schema["items"]) for _ in range(max(least, most))]
         return {
             "number": self.number,
@@ -112,7 +124,9 @@ def wild_snapshot(chance: random.Random, seq: int, t_s: float) -> dict[str, Any]
         speeds = sorted(maker.number() for _ in range(count))
         if chance.random() < 0.3:
             speeds = [2.0] * count
-        columns = {name: [maker.number() for _ in speeds] for name in ("power_w", "low_w", "high_w")}
+        columns = {
+            name: [maker.number() for _ in speeds] for name in ("power_w", "low_w", "high_w")
+        }
         made["curve"] |= {"speed_mps": speeds, **columns}
     return made
 
@@ -161,12 +175,24 @@ def sane_snapshot(seq: int, t_s: float, open_run: int | None = None) -> dict[str
     made |= {"power_w": 437.0, "volts_v": 51.0, "amps_a": 8.6, "speed_mps": 2.5}
     made |= {"position_deg": [45.0 + t_s * 1e-5, -30.0], "course_deg": 10.0, "heading_deg": 12.0}
     made |= {"setup": "A", "setups": ["A", "B"], "reserve_fraction": 0.2, "alerts": []}
-    made |= {"coach": None, "target": None, "home": None, "curve": None, "runs": [], "battery": None}
+    made |= {
+        "coach": None,
+        "target": None,
+        "home": None,
+        "curve": None,
+        "runs": [],
+        "battery": None,
+    }
     made |= {"set_and_drift": None, "drive": None, "utc": None}
     made |= {"time_left_s": figure(7000.0), "best_speed_mps": figure(1.5)}
     made["range_m"] = {name: figure(9000.0) for name in ("now", "target", "best")}
     made["wh_per_km"] = {name: figure(48.0) for name in TYPES["Consumption"]["required"]}
-    made["steady"] |= {"seconds_s": 40.0, "power_w": 430.0, "speed_mps": 2.5, "scatter_fraction": 0.1}
+    made["steady"] |= {
+        "seconds_s": 40.0,
+        "power_w": 430.0,
+        "speed_mps": 2.5,
+        "scatter_fraction": 0.1,
+    }
     trip = {"energy_wh": figure(93.0), "distance_m": figure(t_s * 2.5), "elapsed_s": t_s}
     trip |= {"charge_ah": 1.8, "moving_s": t_s, "mean_power_w": 400.0, "mean_speed_mps": 2.5}
     trip |= {"max_speed_mps": 3.0, "bridged_energy_fraction": 0.0, "bridged_distance_fraction": 0.0}

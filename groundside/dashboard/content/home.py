@@ -175,7 +175,7 @@ def _cost(home: WayHome, units: Units) -> tuple[str, str]:
         takes = f"energy not known: {energy.why}"
     else:
         takes = f"takes {_energy(energy.value)} Wh{in_brackets(energy, _energy)}"
-    if speed.value is None or not (0.0 < speed.value and _lasts_s(home, speed.value) < math.inf):
+    if speed.value is None or not (speed.value > 0.0 and _lasts_s(home, speed.value) < math.inf):
         why = speed.why if speed.value is None else "no speed makes way"
         return takes, f"time not known: {why}"
     lasts = duration_text(_lasts_s(home, speed.value))

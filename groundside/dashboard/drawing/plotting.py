@@ -156,7 +156,9 @@ def _reason(content: PlotContent, width: int, height: int) -> list[Line]:
     lines: list[Line] = []
     if content.title and height >= TITLE_FROM_ROWS:
         lines.append([(joined(content.title, width), TITLE)])
-    text = wrapped(content.why or (LITTLE_ROOM if _drawable(content) else IMPOSSIBLE), max(8, width - 4))
+    text = wrapped(
+        content.why or (LITTLE_ROOM if _drawable(content) else IMPOSSIBLE), max(8, width - 4)
+    )
     above = max(0, (height - len(lines) - len(text)) // 2)
     lines += [[] for _ in range(above)]
     lines += [[(f"  {row}", LABEL)] for row in text]
