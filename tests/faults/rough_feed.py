@@ -12,8 +12,8 @@ import time
 from collections.abc import Callable
 from typing import Any
 
-from tests.patience import PATIENCE_S
 from tests.faults.rough_snapshots import sane_snapshot, wild_line, wild_snapshot
+from tests.patience import PATIENCE_S
 
 EVERY_S = 0.2
 JUNK = (

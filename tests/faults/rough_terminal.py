@@ -27,7 +27,8 @@ OWN_TERMINAL = (
 """Program text that makes standard input the controlling terminal and becomes another program."""
 
 CODE = re.compile(
-    rb"\x1b\[([0-?]*)[ -/]*([@-~])|\x1b[\]PX^_].*?(?:\x07|\x1b\\)|\x1b[ -/]*[0-Z\\^-~]|[\x00-\x1a\x1c-\x1f]",
+    rb"\x1b\[([0-?]*)[ -/]*([@-~])|\x1b[\]PX^_].*?(?:\x07|\x1b\\)"
+    rb"|\x1b[ -/]*[0-Z\\^-~]|[\x00-\x1a\x1c-\x1f]",
     re.DOTALL,
 )
 UNFINISHED = re.compile(rb"\x1b(?:\[[0-?]*[ -/]*|[\]PX^_][^\x07\x1b]*|[ -/]*)?$")
