@@ -1,8 +1,8 @@
-"""A dashboard in a process of its own, between its pipes and the websocket of one browser's tab.
+"""A dashboard in a process of its own, its pipes joined to the websocket of one browser tab.
 
-The process outlives a websocket that was lost: while it waits for its tab, what it draws is read
-and dropped, so that it never blocks and nothing piles up. To a tab that comes back it is shown
-anew: the terminal's modes are sent again, and the dashboard is asked to draw everything.
+The process outlives a lost websocket: while it waits for its tab, what it draws is read and
+dropped, so that it never blocks and nothing piles up. When the tab comes back, the terminal's modes
+are sent again, and the dashboard is asked to redraw the whole screen.
 """
 
 import asyncio
@@ -26,7 +26,7 @@ CLOSE_QUIT = 4001
 CLOSE_REVOKED = 4003
 """Websocket close code if the browser was revoked."""
 CLOSE_MOVED = 4004
-"""Websocket close code if another websocket of the same tab has taken the dashboard over."""
+"""Websocket close code if another websocket of the same tab has taken over the dashboard."""
 CLOSE_FAILED = 4005
 """Websocket close code if the dashboard ended by itself."""
 _MALFORMED = (ValueError, TypeError, KeyError, OverflowError, RecursionError)
@@ -34,15 +34,15 @@ _MALFORMED = (ValueError, TypeError, KeyError, OverflowError, RecursionError)
 END_TIMEOUT_S = 1.0
 """Time for a dashboard to exit cleanly before it is killed [s]."""
 MODES_WITHIN_BYTES = 4096
-"""A dashboard sets its terminal's modes within the first bytes that it writes."""
+"""A dashboard sets its terminal's modes within this many bytes of its output."""
 DRAW_ALL = b"\x0c"
-"""The key ctrl+l, which a dashboard answers by drawing the whole screen."""
+"""The key ctrl+l, on which a dashboard redraws the whole screen."""
 _MODE = re.compile(rb"\x1b\[\?(?!2026)[\d;]{1,16}[hl]")
-"""A private mode set or reset, but for that around each picture (synchronized output)."""
+"""A private mode set or reset, except the one around each frame (synchronized output)."""
 
 
 class DashboardProcess(AppService):
-    """The dashboard of one browser's tab.
+    """The dashboard of one browser tab.
 
     Parameters
     ----------
@@ -51,7 +51,7 @@ class DashboardProcess(AppService):
     member
         Who sees it; None on a page that is open to all.
     tab
-        The tab's own name for itself; empty for one that never comes back.
+        The name that the tab gave itself; empty for one that never comes back.
     """
 
     def __init__(self, command: Sequence[str], member: Member | None = None, tab: str = "") -> None:
@@ -121,7 +121,7 @@ class DashboardProcess(AppService):
                 self._socket = None
 
     async def _move_to(self, socket: web.WebSocketResponse, width: int, height: int) -> None:
-        """Go on at another websocket, whose terminal may be new."""
+        """Carry on at another websocket, whose terminal may be new."""
         before, self._socket = self._socket, socket
         if before is not None:  # its link may be dead, so do not wait for it
             self._closing = asyncio.create_task(before.close(code=CLOSE_MOVED, message=b"moved"))
@@ -150,7 +150,7 @@ class DashboardProcess(AppService):
             await self.blur()
 
     async def _send_bytes(self, data: bytes) -> None:
-        """Send what was drawn to the browser, or drop it while there is none."""
+        """Send the browser what was drawn, or drop it while there is no websocket."""
         if len(self._head) < MODES_WITHIN_BYTES:
             self._head += data[: MODES_WITHIN_BYTES - len(self._head)]
         if self._socket is not None:
@@ -208,7 +208,7 @@ def clamp(cells: int) -> int:
 
 
 def modes_in(head: bytes) -> bytes:
-    r"""Return the terminal's modes that were set within a dashboard's first output, in order.
+    r"""Return the terminal modes set in a dashboard's first output, in order.
 
     Examples
     --------

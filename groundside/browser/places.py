@@ -1,7 +1,7 @@
-"""The places for dashboards: each shown in a browser's tab, or waiting for its tab to come back.
+"""The places for dashboards: each is shown in a browser tab, or waits for its tab to come back.
 
-A phone that was locked, turned off its screen or sailed out of reach finds its dashboard as it was:
-the process waits for a while. It waits for that tab alone, as the same member of the crew; and a
+A phone that was locked, went to sleep or sailed out of reach finds its dashboard as it was, because
+the process waits for a while. It waits only for that tab, and for the same member of the crew. A
 newcomer who finds all places taken gets that of whoever has waited longest.
 """
 
@@ -14,20 +14,20 @@ from groundside.browser.dashboard_process import CLOSE_REVOKED, DashboardProcess
 from onboard.crew.members import VIEWER, Member
 
 WAITS_S = 180.0
-"""Time for which a dashboard waits for its tab [s]. Common practice, no source."""
+"""How long a dashboard waits for its tab [s]. Common practice, no source."""
 TAB = re.compile(r"[0-9a-f]{32}")
-"""A tab's name for itself: 128 random bits, made by the page."""
+"""The name that a tab gives itself: 128 random bits, made by the page."""
 
 
 class Places:
-    """The dashboards that run.
+    """The running dashboards.
 
     Parameters
     ----------
     most
         Limit on their number, waiting ones included.
     waits_s
-        Time for which one waits for its tab [s].
+        How long one waits for its tab [s].
     """
 
     def __init__(self, most: int, waits_s: float = WAITS_S) -> None:
@@ -36,12 +36,12 @@ class Places:
         self._running: dict[DashboardProcess, int] = {}
         """The number of websockets of each."""
         self._waiting: dict[DashboardProcess, asyncio.TimerHandle] = {}
-        """Those without a websocket, the longest-waiting first."""
+        """Those without a websocket, the one that has waited longest first."""
         self._ending: set[asyncio.Task[None]] = set()
         self._closed = False
 
     def free(self, member: Member | None, tab: str = "") -> int:
-        """Return the number of places that a tab may have, its own and waiting ones included.
+        """Return the number of places open to a tab, its own and waiting ones included.
 
         The last is reserved for members who may do more than view.
         """
@@ -59,18 +59,18 @@ class Places:
     async def dashboard_for(
         self, member: Member | None, tab: str, command: Sequence[str]
     ) -> AsyncIterator[DashboardProcess | None]:
-        """Yield the dashboard of a member's tab, or one to be started; None if there is no place.
+        """Yield the dashboard of a member's tab, or a new one to start; None if no place is free.
 
-        When the context is left, the dashboard waits for its tab.
+        When the context exits, the dashboard waits for its tab.
 
         Parameters
         ----------
         member
             Who asks; None on a page that is open to all.
         tab
-            The tab's own name for itself; empty if it has none: its dashboard does not wait.
+            The name that the tab gave itself; empty if it has none: its dashboard does not wait.
         command
-            The command line of a dashboard to be started.
+            The command line of a new dashboard.
         """
         if self._closed or self.free(member, tab) <= 0:
             yield None
@@ -87,7 +87,7 @@ class Places:
             await self._leave(dashboard)
 
     async def _leave(self, dashboard: DashboardProcess) -> None:
-        """Let a dashboard without websockets wait for its tab, or end it."""
+        """Have a dashboard without websockets wait for its tab, or end it."""
         self._running[dashboard] -= 1
         if self._running[dashboard] > 0:
             return
@@ -108,10 +108,10 @@ class Places:
         try:
             await dashboard.end()
         finally:
-            self._running.pop(dashboard, None)  # its place is free once its memory is
+            self._running.pop(dashboard, None)  # only now: its place is free once its memory is
 
     async def end_revoked(self, members: Collection[Member]) -> None:
-        """Close the websockets of those no longer in the crew, and end what waits for them."""
+        """Close the websockets of those no longer in the crew; end dashboards waiting for them."""
         revoked = [one for one in self._running if one.member not in members]
         await asyncio.gather(*(self._revoke(one) for one in revoked))
 
@@ -124,7 +124,7 @@ class Places:
             await socket.close(code=CLOSE_REVOKED)
 
     async def end_all(self) -> None:
-        """Close all websockets, and end what waits; take nobody in any more."""
+        """Close all websockets, end all waiting dashboards, and admit nobody from now on."""
         self._closed = True
         sockets = [one.socket for one in self._running if one.socket is not None]
         waiting = [self._end(one) for one in list(self._waiting)]

@@ -52,7 +52,7 @@ class DashboardServer:
     access
         Access control; None admits everybody, for a page on this machine alone.
     waits_s
-        Time for which a dashboard waits for a tab whose websocket was lost [s].
+        How long a dashboard waits for a tab whose websocket was lost [s].
     """
 
     def __init__(
@@ -124,7 +124,7 @@ class DashboardServer:
         try:
             command = self._command_for(member)
             async with self._places.dashboard_for(member, tab, command) as dashboard:
-                if dashboard is not None:  # else another has taken the last place just now
+                if dashboard is not None:  # else somebody took the last place just now
                     await dashboard.show_on(socket, width or 80, height or 24)
         finally:
             await socket.close()
@@ -136,7 +136,7 @@ class DashboardServer:
         return [*self._command, *(["--read-only"] if read_only else [])]
 
     async def close_revoked(self) -> None:
-        """End what is shown to members no longer in the crew, until cancelled."""
+        """End the dashboards of members no longer in the crew, until cancelled."""
         assert self.access is not None
         while True:
             await self._places.end_revoked(self.access.crew().members)
@@ -232,7 +232,7 @@ def _listen_encrypted(
 
 
 def _tab(request: web.Request) -> str:
-    """Return a tab's name for itself; empty if it is none."""
+    """Return the name that a tab gave itself; empty if it is not a valid one."""
     tab = request.query.get("tab", "")
     return tab if TAB.fullmatch(tab) else ""
 

@@ -1,8 +1,8 @@
 """Age of the figures, and when they are stale: too old to ride by.
 
-Live, figures age from the telemetry's age at the craft, and by the clock since they arrived. In a
-replay, and in the demo, they are as old as they were on the water: only gaps of the log age them,
-never the viewer's clock, whatever the speed of the replay and however busy the machine.
+Live figures are as old as the telemetry was at the craft, plus the time since they arrived. In a
+replay or the demo they are as old as they were on the water: only gaps in the log age them, never
+the viewer's clock, however fast the replay and however busy the machine.
 """
 
 from groundside.connection.source import ReplayState
@@ -46,5 +46,5 @@ def is_stale(
 
 
 def _waited_s(since_received_s: float, replay: ReplayState | None) -> float:
-    """Return the time without a snapshot that ages the figures [s]."""
+    """Return the time without a snapshot that counts towards the figures' age [s]."""
     return max(0.0, since_received_s) if replay is None else 0.0

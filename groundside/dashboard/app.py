@@ -111,7 +111,7 @@ class DashboardApp(ReplayActions, App[None]):
         self._lock = Lock(clock)
         self._ears = Ears()
         self.sounds = sounds_named(self._preferences.get("sounds"))
-        # The browser's page keeps its dashboard alive; other pages share this board's preferences.
+        # A served dashboard outlives its page; other pages share this board's preferences.
         kept = self._preferences if served_by() is None else Preferences(None)
         self._caution = CautionMemory(kept, wall_clock=wall_clock)
         self.end_watch = EndWatch(self._leave)
@@ -209,7 +209,7 @@ class DashboardApp(ReplayActions, App[None]):
             self._ring(self._ears.bells(state, self.sounds))
 
     def _ring(self, bells: int) -> None:
-        """Ring the terminal's bell so many times, in one write: the browser tells them apart."""
+        """Ring the terminal's bell this often, in one write: so the page can count the bells."""
         if bells and self._driver is not None:
             self._driver.write("\a" * bells)
 
@@ -273,7 +273,7 @@ class DashboardApp(ReplayActions, App[None]):
         self._result_until_s = self._clock() + (REFUSAL_S if refusal else DONE_S)
 
     def on_notice_bar_tapped(self, _message: NoticeBar.Tapped) -> None:
-        """Lead to the answer, if the notices ask whether the pack was charged."""
+        """Open the question of the charge, if the notices ask whether the pack was charged."""
         if asks_for_charge(self._snapshot) and self._source.command_sender is not None:
             self.action_view(RunsView.NAME)
             self.tick()
@@ -318,21 +318,21 @@ class DashboardApp(ReplayActions, App[None]):
         self._lock.lock()
 
     def action_unlock(self, end: str) -> None:
-        """Take a press while locked: of one of the two buttons that unlock, or of anything else."""
+        """Take a press while locked: on one of the two buttons that unlock, or anywhere else."""
         self._lock.press(next((name for name in ENDS if name == end), None))
 
     def action_repaint(self) -> None:
-        """Paint the whole screen anew, for a terminal that lost it."""
+        """Redraw the whole screen, for a terminal that has lost it."""
         self.refresh(layout=True)
 
     def action_run(self) -> None:
         """Start a run, or end the open one, on the second press."""
         act = self._run_presses.pressed(self._snapshot)
         if act == "end":
-            self.on_view_send(View.Send(mark("run_end"), "the run has ended"))
+            self.on_view_send(View.Send(mark("run_end"), "run ended"))
         elif act == "start":
             lacks = missing(self._snapshot, self.units)
-            done = f"a run has begun, but {lacks}" if lacks else "a run has begun"
+            done = f"run started, but {lacks}" if lacks else "run started"
             self.on_view_send(View.Send(mark("run_start"), done))
 
 

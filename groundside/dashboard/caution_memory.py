@@ -1,8 +1,8 @@
-"""Remembers for which trip the caution was read, also when the viewer is started again.
+"""Remembers for which trip the caution was read, even if the viewer is restarted.
 
-A trip has no name. It is known by its start, which is its elapsed time before now: the caution was
-read for this trip if it was read after the start. A gap that a craft's clock did not count makes
-the start seem later; the caution is then shown once more, which does no harm.
+A trip has no name. It is known by its start, now less its elapsed time: the caution was read for
+this trip if it was read after the start. A gap that the craft's clock did not count makes the start
+seem later; the caution is then shown once more, which does no harm.
 """
 
 import time
@@ -14,11 +14,11 @@ from onboard.contract.figure import Unknown
 
 NAME = "caution_read"
 DAY_S = 12 * 3600.0
-"""Time after which it is shown again, whatever the trip [s]. Common practice, no source."""
+"""Time after which it is shown again, even in the same trip [s]. Common practice, no source."""
 LATE_S = 2.0
-"""How much later a trip may seem to have begun, as sums are up to a second old [s]."""
+"""How much later a trip may seem to have started, as sums are up to a second old [s]."""
 FELL_S = 30.0
-"""Fall of a trip's elapsed time by which a new trip is known [s]. Common practice, no source."""
+"""Fall in a trip's elapsed time that reveals a new trip [s]. Common practice, no source."""
 
 
 class CautionMemory:
@@ -27,7 +27,7 @@ class CautionMemory:
     Parameters
     ----------
     preferences
-        Where readings are kept; `Preferences(None)` keeps them in memory.
+        Where it is kept when the caution was read; `Preferences(None)` keeps it in memory.
     wall_clock
         Seconds since 1970 [s]: a monotonic clock means nothing to the next process.
     """
@@ -47,12 +47,12 @@ class CautionMemory:
         self._read, self._stored = True, False
 
     def stands(self, state: ViewState) -> bool:
-        """Return whether the caution is to be shown, given at every tick.
+        """Return whether the caution is to be shown; called at every tick.
 
         Parameters
         ----------
         state
-            The present state. Of a replay nothing is stored: its trip was long ago.
+            The present state. For a replay nothing is stored: its trip was long ago.
         """
         elapsed_s = state.snapshot.trip.elapsed_s
         if not state.started or state.replay is not None or isinstance(elapsed_s, Unknown):
@@ -71,7 +71,7 @@ class CautionMemory:
         return not self._read
 
     def _was_read_before(self, now_s: float, elapsed_s: float, source: str) -> bool:
-        """Return whether a viewer of this source had it read after the trip began."""
+        """Return whether the caution was read in a viewer of this source after the trip started."""
         text, _, of = (self._preferences.get(NAME) or "").partition(" ")
         try:
             at_s = float(text)

@@ -1,7 +1,7 @@
-"""When the dashboard makes a sound: decided here, made by the terminal's bell.
+"""When the dashboard rings the terminal's bell.
 
-A change is heard against what was heard last, not against the state before it: a change that falls
-within a second of another sound is kept until then, and is dropped if it has gone by that time.
+A state is compared with what was last heard, not with the state before it. So a change within a
+second of another sound waits for that second to pass, and is dropped if it is gone by then.
 """
 
 import math
@@ -14,9 +14,9 @@ from onboard.contract.figure import Unknown
 FOR_A_CUE, FOR_DANGER = 1, 2
 """Number of bells."""
 LEAST_S = 1.0
-"""Time between two sounds [s]. Common practice, no source."""
+"""Least time between two sounds [s]. Common practice, no source."""
 SOUGHT_S = 3.0
-"""Step of a replay against the clock that is a jump, not playing [s]: many ticks of 0.2 s."""
+"""Step of a replay against the clock from which it has jumped [s]: many ticks of 0.2 s."""
 
 
 class Ears:
@@ -32,13 +32,12 @@ class Ears:
     def bells(self, state: ViewState, choice: Sounds) -> int:
         """Return the number of bells to ring now: 1 for a changed cue, 2 for a danger, else 0.
 
-        What stands at the start is not new. Of a replay only what is played at its own pace is
-        heard.
+        What stands at the start is not new. A replay is heard only while it plays at its own pace.
 
         Parameters
         ----------
         state
-            The present state, given at every tick.
+            The present state, passed at every tick.
         choice
             What the rider wants to hear.
         """
@@ -58,7 +57,7 @@ class Ears:
         return FOR_DANGER if new_danger else FOR_A_CUE
 
     def _is_heard(self, state: ViewState) -> bool:
-        """Return whether a replay plays at its own pace; anything else is heard always."""
+        """Return whether a state can be heard: live, or a replay that plays at its own pace."""
         replay, before = state.replay, self._place_s
         self._place_s = None if replay is None else (replay.t_s, state.now_s)
         if replay is None:
@@ -77,7 +76,7 @@ def _cue(state: ViewState) -> str:
 
 
 def _dangers(state: ViewState) -> frozenset[AlertCode]:
-    """Return the dangers that stand, among them that it is time to turn back."""
+    """Return the present dangers, including that it is time to turn back."""
     home = state.snapshot.home
     turn = not isinstance(home, Unknown) and home.turn_back is True
     codes = {alert.code for alert in state.snapshot.alerts if alert.level == "danger"}

@@ -33,7 +33,7 @@ class Key:
         Labels of its button beside a replay's time bar, in full and in at most five letters; empty
         if it has none.
     sign
-        The key as written on that button, if not `label`.
+        The key as written on that button, if it differs from `label`.
     """
 
     names: tuple[str, ...]
@@ -66,22 +66,22 @@ class ViewKey:
 
 
 KEYS = (
-    Key(("space",), "space", "pause_or_go", "pause or go on", "pace", "pause", "pause"),
+    Key(("space",), "space", "pause_or_go", "pause or resume", "pace", "pause", "pause"),
     Key(("minus",), "-", "slower", "play slower", "pace", "slower", "slow"),
     Key(("plus", "equals_sign"), "+", "faster", "play faster", "pace", "faster", "fast"),
     Key(("left",), "left", "jump(-60)", "a minute back", "seek", "minute back", "-1min", "←"),
     Key(("right",), "right", "jump(60)", "a minute on", "seek", "minute on", "+1min", "→"),
-    Key(("b",), "b", "event_before", "event before", "seek", "event before", "prev"),
+    Key(("b",), "b", "event_before", "previous event", "seek", "prev event", "prev"),
     Key(("e",), "e", "next_event", "next event", "seek", "next event", "next"),
     Key(("tab",), "tab", "next_view", "next view"),
-    Key(("r",), "r", "run", "start or end a run", "commands"),
+    Key(("r",), "r", "run", "start, end a run: press twice", "commands"),
     Key(("u",), "u", "units", "next units"),
     Key(("t",), "t", "theme", "sun, night, mono"),
     Key(("a",), "a", "sounds", "sounds: off, danger, all"),
     Key(("k",), "k", "lock", "lock: taps and keys do nothing"),
-    Key(("ctrl+l",), "ctrl+l", "repaint", "paint the screen anew"),
+    Key(("ctrl+l",), "ctrl+l", "repaint", "redraw the screen"),
     Key(("h", "question_mark"), "h, ?", "view('more')", "this page"),
-    Key(("enter",), "enter", "caution_read", "caution was read"),
+    Key(("enter",), "enter", "caution_read", "dismiss the caution"),
     Key(("q",), "q", "quit", "leave"),
 )
 """The app's keys, in the order of the help view."""

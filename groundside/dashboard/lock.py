@@ -1,7 +1,7 @@
 """The lock against wet hands: while it is on, taps and keys do nothing but unlock.
 
-Spray hits one place many times, or many places at once. So two buttons at opposite ends of the
-screen unlock together, and a press anywhere else starts over.
+Spray hits one place many times, or many places at once. So unlocking takes two buttons at opposite
+ends of the screen, pressed one after the other; a press anywhere else starts over.
 """
 
 from collections.abc import Callable
@@ -13,7 +13,7 @@ End = Literal["left", "right"]
 ENDS: tuple[End, End] = ("left", "right")
 
 WITHIN_S = 3.0
-"""Time between the two presses that unlock [s]. Common practice, no source."""
+"""Longest time between the two presses that unlock [s]. Common practice, no source."""
 
 
 @dataclass(frozen=True)
@@ -25,7 +25,7 @@ class LockState:
     locked
         Whether it is on.
     pressed
-        The one of its two buttons that was pressed a moment ago; empty if none.
+        Which of its two buttons was pressed a moment ago; empty if neither.
     """
 
     locked: bool = False
@@ -33,7 +33,7 @@ class LockState:
 
 
 class Lock:
-    """Locks at once, and unlocks by two presses.
+    """Locks at once, and unlocks on two presses.
 
     Parameters
     ----------
@@ -78,8 +78,8 @@ class Lock:
         Parameters
         ----------
         end
-            Which of the two buttons was pressed: the second of them unlocks. None is any other
-            place or key, after which the next press is a first one again.
+            Which of the two buttons was pressed; the second one unlocks. None is any other place or
+            key, after which the next press counts as a first one.
         """
         before = self.state.pressed
         if end and before and before != end:

@@ -144,7 +144,7 @@ class MainScreen(Screen[None], Kept):
         self._share()
 
     def _hold_typing(self, locks: bool) -> None:
-        """Take the keys from a text field while the dashboard is locked."""
+        """Take the keyboard from a text field while the dashboard is locked."""
         if locks:
             self._typing = self.focused
         self.set_focus(None if locks else self._typing)
@@ -193,7 +193,7 @@ class MainScreen(Screen[None], Kept):
         )
 
     def get_widget_at(self, x: int, y: int) -> tuple[Widget, Region]:
-        """Return the widget under a tap: while locked, nothing but the lock can be hit.
+        """Return the widget under a tap: while locked, only the lock can be hit.
 
         Parameters
         ----------
@@ -207,7 +207,7 @@ class MainScreen(Screen[None], Kept):
         return hit, hit.region
 
     def on_click(self, event: events.Click) -> None:
-        """Take a tap beside the lock's buttons as a stray one."""
+        """Count a tap outside the lock's buttons as a stray press."""
         if self._lock.state.locked:
             event.stop()
             self._press(unlock_action(None))
@@ -248,7 +248,7 @@ class MainScreen(Screen[None], Kept):
 
 
 def _asking(button: Button, state: ViewState) -> Button:
-    """Return the button of a run, or the question whether its first press was meant."""
+    """Return a button; the run's asks, after its first press, whether that was meant."""
     if button.action == "run" and state.asks:
         return replace(button, label="sure?", short="sure?", on=True)
     return button

@@ -13,7 +13,7 @@ Level = Literal["danger", "warning", "note", "quiet"]
 CAUTION = "Range is an estimate. Keep a reserve, wear a life jacket."
 """The caution to be read before relying on the range."""
 SHORT_CAUTION = "Range estimated: keep a reserve."
-"""The same where 40 columns must hold it and its key; the more view has it in full."""
+"""The same for 40 columns that must hold its key too; the more view has it in full."""
 
 SIGNS = {"danger": "!!", "warning": "!", "note": "-", "quiet": ""}
 """Levels differ by sign as well as by colour."""

@@ -1,4 +1,4 @@
-"""The app's actions on a replay: its pace, and its place."""
+"""The app's actions on a replay: its pace and its place."""
 
 from groundside.connection.source import SnapshotSource
 from groundside.dashboard.views.base import View
@@ -6,7 +6,7 @@ from groundside.dashboard.widgets.replay_bar import ReplayBar
 
 
 class ReplayActions:
-    """Mix-in of the app: passes keys and taps on to the source, if it can be controlled."""
+    """Mix-in of the app: passes presses on to the source, if it can be controlled."""
 
     _source: SnapshotSource
 
@@ -37,7 +37,7 @@ class ReplayActions:
     def action_next_event(self) -> None:
         """Go to the next event of a saved ride."""
         if self._source.seek_controls is not None and not self._source.seek_controls.next_event():
-            self.show_result("no event after this place")
+            self.show_result("no later event")
 
     def action_event_before(self) -> None:
         """Go to the previous event."""
@@ -45,7 +45,7 @@ class ReplayActions:
             self._source.seek_controls.event_before()
 
     def on_view_seek(self, message: View.Seek) -> None:
-        """Go to a place of a saved ride."""
+        """Go to a place in a saved ride."""
         places = self._source.seek_controls
         if places is None:
             return

@@ -1,4 +1,4 @@
-"""Presses that start or end a run: two within a few seconds, or one while the coach leads."""
+"""Presses that start or end a run: two within seconds, or just one while the coach leads."""
 
 import math
 from collections.abc import Callable
@@ -12,13 +12,13 @@ from onboard.contract.snapshot import Snapshot
 AGAIN_S = 3.0
 """Time within which the second press counts [s]. Common practice, no source."""
 SETTLES_S = 1.0
-"""Time for a run to show in a snapshot [s]: a press before that would undo it."""
+"""Time for a run to appear in a snapshot [s]: a press before that would undo the last one."""
 
 Act = Literal["start", "end"]
 
 
 class RunPresses:
-    """Tells a press that is meant from spray and a bouncing thumb.
+    """Tells a deliberate press from spray and a bouncing thumb.
 
     Parameters
     ----------
@@ -38,7 +38,7 @@ class RunPresses:
         return f"press again to {act} the run" if act else ""
 
     def pressed(self, snapshot: Snapshot) -> Act | None:
-        """Return what this press does; None if it waits for the next.
+        """Return what this press does; None if nothing yet.
 
         Parameters
         ----------

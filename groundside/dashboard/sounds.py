@@ -13,7 +13,7 @@ MEANINGS: dict[Sounds, str] = {
 
 
 def sounds_named(name: str | None) -> Sounds:
-    """Return a stored choice, or the usual one."""
+    """Return the stored choice, or the usual one if there is none."""
     return next((choice for choice in CHOICES if choice == name), USUAL)
 
 

@@ -39,8 +39,8 @@ def _theme(name: str, ink: str, paper: str, dark: bool, *colours: str) -> Theme:
 
 
 # A test reads the pairs of ink and paper off the stylesheet and checks their contrast. The colours
-# are in the order of `VARIABLES`: figure, quiet, stale, rule, key; danger, warning and cue, ink and
-# paper of each; the two papers of buttons.
+# are in the order of `VARIABLES`: figure, quiet, stale, rule, key; ink and paper of danger, warning
+# and cue; the two papers of buttons.
 SUN = _theme(
     "sun",
     "#000000",
@@ -50,7 +50,7 @@ SUN = _theme(
     *("#ffffff", "#870000", "#000000", "#ffd700", "#ffffff", "#00005f"),
     *("#d0d0d0", "#e4e4e4"),
 )
-# Amber on black, and nothing brighter than the figures: eyes adapted to the dark stay so. A danger
+# Amber on black, and nothing brighter than the figures, to spare eyes adapted to the dark. A danger
 # is reversed, not brighter.
 NIGHT = _theme(
     "night",

@@ -45,7 +45,7 @@ class ViewState:
     asks
         What a second press of the same key would do; empty if none is awaited.
     caution
-        Whether the caution is to be read.
+        Whether the caution is still to be read.
     lock
         The lock against wet hands.
     sounds

@@ -159,8 +159,8 @@ class ReplaySource:
         self._updates = 0
 
     def _update(self, place_s: float) -> Update:
-        # In a gap of the log the figures age as they did on the water; the time that playing up to
-        # the place took is no age, so the clock is not read again.
+        # In a gap of the log the figures age as they did on the water. The time that it took to
+        # play up to the place is not part of their age, so the clock is not read again.
         age_s = max(0.0, place_s - self._playback.last_s)
         snapshot = self._playback.ride.snapshot(self.name, age_s=age_s, coach=self._coach.now())
         replay = ReplayState(

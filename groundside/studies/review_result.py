@@ -59,7 +59,7 @@ class Review:
     trip
         The trip's sums.
     bands
-        Sums by band of speed over ground, for programs: of one width in every log.
+        Sums by band of speed over ground, for programs: of the same width for every log.
     curve, set_and_drift
         What was learned about craft and water.
     battery, range_m, time_left_s
@@ -67,7 +67,7 @@ class Review:
     events
         Events in order of time.
     ridden
-        What the bands are made of, for tables in the reader's own bands.
+        What the bands are made of, for tables with bands in the reader's units.
     """
 
     log: LogSummary

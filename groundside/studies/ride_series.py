@@ -99,7 +99,7 @@ class Series:
     pieces
         See `PieceMaker.rows`.
     velocities
-        The ride's seconds by their velocity.
+        The ride's seconds by velocity.
     """
 
     craft: str

@@ -15,11 +15,11 @@ SPAN_SHARE = 1.0 / 40.0
 """Span as a share of the trip's duration: as fine as a phone's plot can show."""
 
 GAP_S = 10.0
-"""Points further apart than this [s], and than `GAP_STEPS` of the steps around, leave a gap."""
+"""A step longer than this [s], and than `GAP_STEPS` times the steps around it, is a gap."""
 
 GAP_STEPS = 3.0
-"""A step is a gap if it is longer than so many of the steps before and after it: a viewer's own
-points are as far apart as its snapshots, 20 s of a ride that is played 20 times as fast."""
+"""A gap is longer than this many times the steps before and after it: a viewer's own points are as
+far apart as its snapshots, which is 20 s in a ride that is played 20 times as fast."""
 
 MOVING_M = 5.0
 """Least distance in a span for a meaningful consumption [m]."""
@@ -54,7 +54,7 @@ class TripSeries:
 
 
 def gaps(line: TripLine) -> tuple[bool, ...]:
-    """Return of each point whether there is a gap before it.
+    """Return for each point whether there is a gap before it.
 
     Examples
     --------
@@ -65,7 +65,7 @@ def gaps(line: TripLine) -> tuple[bool, ...]:
     steps = [after - before for before, after in itertools.pairwise(line.t_s)]
     found = [False]
     for n, step in enumerate(steps):
-        # Of the newest step it is not known yet: the next point will show it.
+        # Whether the newest step is a gap is not known until the next point has come.
         around = max((line.every_s, *steps[max(0, n - 1) : n], *steps[n + 1 : n + 2]))
         last = n + 1 == len(steps)
         found.append(not last and step > max(GAP_S, GAP_STEPS * around))

@@ -1,7 +1,7 @@
 """Power by speed through water, once the set and drift of a ride are known.
 
-They are known at its end only, so seconds are kept by their velocity over ground, east and north,
-in cells of `CELL_MPS`; what is kept is bounded by the cells, not by the length of the ride.
+They are known only at its end, so seconds are kept by their velocity over ground, east and north,
+in cells of `CELL_MPS`. So memory is bounded by the number of cells, not by the length of the ride.
 """
 
 import numpy as np
@@ -11,7 +11,7 @@ from onboard.dataclass import dataclass
 from onboard.efficiency.sources.settled_seconds import SettledSeconds
 
 CELL_MPS = 0.1
-"""Side of a cell [m/s]: a small part of a speed band, and of what a GPS receiver tells apart."""
+"""Side of a cell [m/s]: small beside a speed band, and beside what a GPS receiver can resolve."""
 _KEYS, _SUMS = slice(0, 2), slice(2, 6)
 
 
@@ -29,7 +29,7 @@ class VelocityCells:
 
     def __init__(self) -> None:
         self._rows: FloatArray = np.empty((0, 6))
-        """A row a cell: its number east and north; seconds, and sums of power and velocity."""
+        """A row for each cell: its numbers east and north; seconds; sums of power and velocity."""
 
     def fold(self, seconds: SettledSeconds) -> None:
         """Fold in seconds; those without power or velocity are left out."""

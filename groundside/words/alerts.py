@@ -26,7 +26,7 @@ def alert_text(alert: Alert, units: Units) -> str:
     >>> best = {"best_m": 4_444.8, "best_speed_mps": 2.0}
     >>> alert = Alert(AlertCode.CANNOT_BE_MADE, 9.0, to_go_m=18_520.0, **best)
     >>> alert_text(alert, CHOICES["kn"])
-    'Target, 10.0 NM to go: not sure at any speed tried. 2.4 NM is sure, at 3.9 kn.'
+    'Target, 10.0 NM to go: in doubt at any speed tried. 2.4 NM is sure, at 3.9 kn.'
     """
     if alert.code in LAST_KNOWN and None in alert.values.values():
         return LAST_KNOWN[alert.code]

@@ -1,4 +1,4 @@
-"""The cue in words: what to do, and by how much the ride is off."""
+"""The cue in words: what to do, and how far the ride is off target."""
 
 from collections.abc import Mapping
 
@@ -12,7 +12,7 @@ TOO_MUCH: Mapping[Code, str] = {
     Standing.AGAINST_SPEED: "too fast",
     Standing.AGAINST_ADVISED: "too fast",
     Standing.AGAINST_POWER: "too much power",
-    Standing.AGAINST_CONSUMPTION: "too much used",
+    Standing.AGAINST_CONSUMPTION: "over budget",
 }
 TOO_LITTLE: Mapping[Code, str] = {
     Standing.AGAINST_SPEED: "too slow",
@@ -23,9 +23,9 @@ TOO_LITTLE: Mapping[Code, str] = {
 
 
 def cue_text(target: Target, units: Units) -> str:
-    """Return what to do and by how much; empty if neither is known.
+    """Return how far off the ride is, and what to do; empty if neither is known.
 
-    A ride within the cue's tolerance is not called too fast.
+    Within the cue's tolerance a ride is not called too fast.
 
     Examples
     --------
@@ -53,7 +53,7 @@ def cue_text(target: Target, units: Units) -> str:
 def _off(target: Target, units: Units) -> str:
     fraction, to_go_m = target.difference_fraction, target.distance_m
     if target.reason.code is Standing.CANNOT_BE_MADE and not isinstance(to_go_m, Unknown):
-        return f"{distance_text(to_go_m, units)} not sure"
+        return f"{distance_text(to_go_m, units)} in doubt"
     if isinstance(fraction, Unknown):
         return ""
     share = percent(abs(fraction))

@@ -200,9 +200,9 @@ def clock_text(seconds: float) -> str:
 
 
 def duration_text(seconds: float) -> str:
-    """Write a duration as it is said: seconds, minutes, or hours and minutes.
+    """Write a duration as people say it: seconds, minutes, or hours and minutes.
 
-    From ten hours upwards minutes mean nothing, for the power drawn will have changed by then.
+    From ten hours up, minutes mean nothing: the power drawn will have changed by then.
 
     Examples
     --------

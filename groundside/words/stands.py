@@ -49,8 +49,8 @@ def _against(of: str) -> Wording:
 def _consumption(values: Values, _units: Units) -> str:
     difference = values["difference_fraction"]
     if not isinstance(difference, int | float):
-        return f"{UNKNOWN} from what is allowed."
-    return f"Using {percent(abs(difference))} {'more' if difference > 0 else 'less'} than allowed."
+        return f"{UNKNOWN} from the budget."
+    return f"Using {percent(abs(difference))} {'more' if difference > 0 else 'less'} than budgeted."
 
 
 WORDINGS: Mapping[Code, Wording] = {

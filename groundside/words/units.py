@@ -35,7 +35,7 @@ class Units:
     distance_unit_m
         One unit of distance [m].
     speed_band
-        Width of the speed bands of a report [speed units], one of those that the engine keeps
+        Width of a report's speed bands [speed units], one of those that the engine keeps
         (`onboard.efficiency.trip.speed_bands.WIDTHS_MPS`).
     """
 

@@ -21,7 +21,7 @@ class Standing(Code):
     AGAINST_CONSUMPTION = "against_consumption", "{difference_fraction} from what is allowed."
     CANNOT_BE_MADE = (
         "cannot_be_made",
-        "Target, {to_go_m} to go: not sure at any speed tried. {best_m} is sure, at "
+        "Target, {to_go_m} to go: in doubt at any speed tried. {best_m} is sure, at "
         "{best_speed_mps}.",
     )
     NO_CUE = "no_cue", "No cue."

@@ -40,7 +40,7 @@ class AlertCode(Code):
     ENERGY_LOW = "energy_low", "warning", "Only {left_wh} left above the reserve: head for home."
     CANNOT_BE_MADE = (
         "cannot_be_made", "warning",
-        "Target, {to_go_m} to go: not sure at any speed tried. {best_m} is sure, at "
+        "Target, {to_go_m} to go: in doubt at any speed tried. {best_m} is sure, at "
         "{best_speed_mps}.",
     )  # fmt: skip
     WEED = (

@@ -37,7 +37,7 @@ class BatteryState:
     left_fraction
         The same as a share of the pack's full energy.
     charge_fraction
-        State of charge of the whole pack, its reserve included: charge over that of the full pack.
+        State of charge of the whole pack, reserve included: its charge over that of a full pack.
     resistance_ohm
         Internal resistance of the whole pack: its immediate response. Until it is measured, that of
         an earlier ride or of the profile.

@@ -35,7 +35,7 @@ NOT_STATED: Final = Unknown(Reason.NOT_STATED)
 NOT_FINITE: Final = Unknown(Reason.NOT_FINITE)
 
 LEFT_OUT: Final[Mapping[Any, tuple[str, ...]]] = {TripLine: ("position_deg",)}
-"""Fields with a default that a daemon older than them leaves out."""
+"""Fields with a default, which a daemon older than these fields leaves out."""
 
 
 class ContractError(Exception):

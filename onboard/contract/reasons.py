@@ -151,7 +151,7 @@ class Reason(Code):
     # Target and way home.
     NO_TARGET = "no_target", "no target set"
     NO_DISTANCE_TARGET = "no_distance_target", "no target distance set"
-    CANNOT_BE_MADE = "cannot_be_made", "the distance is not sure at any speed tried"
+    CANNOT_BE_MADE = "cannot_be_made", "the distance is in doubt at any speed tried"
     DISTANCE_MADE = "distance_made", "the distance is made"
     NOT_KNOWN_LATELY = "not_known_lately", "too few readings in the last few seconds"
     AT_REST = "at_rest", "at rest"

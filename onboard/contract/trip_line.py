@@ -24,7 +24,7 @@ class TripLine:
     every_s
         Time between points; it is longer where no data came.
     position_deg
-        Latitude and longitude at each point, null where not known; if left out, nowhere.
+        Latitude and longitude at each point, null where unknown; all unknown if left out.
 
     Raises
     ------
@@ -51,7 +51,7 @@ class TripLine:
     def rounded(self) -> "TripLine":
         """Return the line rounded to what a screen shows, for sending over the network.
 
-        Positions to 1e-5 deg: 1.1 m along a meridian, so the error is below a GPS's own.
+        Positions are rounded to 1e-5 deg: 1.1 m along a meridian, below a GPS's own error.
         """
         return TripLine(
             tuple(round(value, 2) for value in self.t_s),

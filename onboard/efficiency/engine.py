@@ -271,7 +271,7 @@ class Engine:
         return self._power.unmeasured
 
     def ridden(self) -> RiddenSpeeds:
-        """Return the totals by speed, to be put together in bands."""
+        """Return the totals by speed, from which bands are made."""
         return self._bands.ridden(self._errors, self.instruments.noise_m2ps())
 
     def curve(self) -> Curve | Unknown:

@@ -27,7 +27,7 @@ NEEDED = {"ride": 3.0, "curve": 5.0, "trip": 5.0}
 
 RATIO_VIEW, RATIO_RUNS = "ride", 5
 MUST_RATIOS = {(40, 22): 5.0, (80, 24): 5.0, (120, 40): 8.0}
-"""Limit on the ride view's CPU time at each size, 5 Hz [times that of an idle app]."""
+"""Limit on the ride view's CPU time at each size, at 5 Hz [times that of an idle app]."""
 FEEDS = {"": "everything changing", "+sums": "newest values changing, sums once a second"}
 """What is added to a view's name for a child, and what its feed does."""
 

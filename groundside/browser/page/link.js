@@ -1,23 +1,23 @@
-// The link to the server: to the terminal emulator it is one websocket that stays open, while
-// beneath it websockets come and go.
+// The link to the server. The terminal emulator sees one websocket that stays open, while beneath it
+// websockets come and go.
 
 import { tab } from "./tab.js";
 
-const PING_MS = 2000, SILENT_MS = 6000; // the link is lost if nothing was heard for so long
+const PING_MS = 2000, SILENT_MS = 6000; // a link silent for that long is lost
 const EARLY_MOST = 1000; // messages kept until the emulator has been loaded
 const PING = JSON.stringify(["ping", "link"]), PONG = JSON.stringify(["pong", "link"]);
 const PlainWebSocket = window.WebSocket;
 
 export class Link extends EventTarget {
   #socket = null;
-  #early = []; // what came before the emulator was there; null since
+  #early = []; // what came before the emulator was loaded; null once it is
   #size;
-  #started; // the size at the websocket's start
-  #askedAt = 0; // when an answer was first waited for [ms]; 0 while none is
+  #started; // the size when the websocket was opened
+  #askedAt = 0; // since when an answer has been awaited [ms]; 0 while none is
   #on;
 
-  // size: columns and rows to start with; on: functions for what happens, `open`, `size`, `output`
-  // (bytes) and `lost` (the websocket's close code, 0 for silence).
+  // size: columns and rows to start with; on: the callbacks `open`, `size`, `output` (bytes) and
+  // `lost` (the websocket's close code, 0 for silence).
   constructor(size, on) {
     super();
     this.#size = size;
@@ -32,7 +32,7 @@ export class Link extends EventTarget {
 
   get size() { return this.#size; }
 
-  // Send the size again: a dashboard that was just starting may have missed it.
+  // Resend the size if it changed: a dashboard that was just starting may have missed it.
   sendSize() {
     const { width, height } = this.#started;
     if (width !== this.#size.width || height !== this.#size.height) {
@@ -40,7 +40,7 @@ export class Link extends EventTarget {
     }
   }
 
-  // Open a websocket; the dashboard that this tab had is found by the tab's name.
+  // Open a websocket; the server finds this tab's dashboard by the tab's name.
   connect() {
     const { width, height } = this.#started = this.#size;
     const scheme = location.protocol === "https:" ? "wss://" : "ws://";
@@ -63,7 +63,7 @@ export class Link extends EventTarget {
     socket.onclose = ({ code }) => this.#lost(code);
   }
 
-  // What the emulator calls; what is typed while the link is lost goes nowhere.
+  // Called by the emulator; what is typed while the link is lost is dropped.
   send(text) {
     if (text.startsWith('["resize"')) {
       this.#size = JSON.parse(text)[1];

@@ -1,13 +1,13 @@
-// What can be told from a dashboard's output: bells, whether something was drawn, its background.
+// What a dashboard's output tells: bells, whether anything was drawn, and the background.
 
 const BELL = 0x07, ESCAPE = 0x1b, SPACE = 0x20;
 
-// Counts, byte by byte, what is outside escape sequences (ECMA-48). Within one that is a string
-// (OSC, DCS, SOS, PM, APC) a bell is no bell: xterm's sequences may end with it.
+// Counts, byte by byte, what is outside escape sequences (ECMA-48). Within a control string (OSC,
+// DCS, SOS, PM, APC) a bell is not rung: xterm lets it end the string.
 export class OutputScanner {
   #state = "text";
 
-  // Return the bells and the letters (not spaces) in the next bytes.
+  // Return the number of bells and of letters (not spaces) in the next bytes.
   feed(bytes) {
     let bells = 0, letters = 0;
     for (const byte of bytes) {
@@ -28,7 +28,7 @@ export class OutputScanner {
   }
 }
 
-// Return the background (#rrggbb) of more than half of a screen of so many cells, or null.
+// Return the background (#rrggbb) of more than half of a screen of `cells` cells, or null.
 export function paperOf(bytes, cells) {
   const text = new TextDecoder().decode(bytes);
   const counts = new Map();

@@ -1,8 +1,8 @@
-// The page's own colours: its margins and notices look like the dashboard, from the first paint on.
+// The page's own colours: its margins and notices match the dashboard from the first paint.
 "use strict";
 const PAPER_KEY = "paper";
 
-// Colour the page; `paper` is #rrggbb, and anything else is ignored.
+// Colour the page; `paper` is #rrggbb, anything else is ignored.
 function colourPage(paper) {
   if (!/^#[0-9a-f]{6}$/.test(paper)) return;
   const [red, green, blue] = [1, 3, 5].map((at) => parseInt(paper.slice(at, at + 2), 16));

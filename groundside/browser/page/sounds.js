@@ -1,6 +1,6 @@
-// Tones and vibrations for the dashboard's bells, for somebody who does not look at the screen.
+// Tones and vibrations for the dashboard's bells, for a rider who is not looking at the screen.
 
-// Each tone: its start [s], its pitch [Hz], its length [s]. Common practice, no source.
+// Each tone: start [s], pitch [Hz], length [s]. Common practice, no source.
 const SIGNALS = {
   change: { tones: [[0, 440, 0.3]], vibration: [200] },
   danger: { tones: [[0, 1760, 0.2], [0.3, 1760, 0.2]], vibration: [300, 150, 300, 150, 600] },
@@ -18,7 +18,7 @@ for (const gesture of ["pointerup", "touchend", "keydown"]) {
   window.addEventListener(gesture, allow, { capture: true, passive: true });
 }
 
-// Give the signal for the bells of one message: one for a changed cue, more for danger.
+// Give the signal for the bells in one message: one for a changed cue, more for danger.
 export function signal(bells) {
   if (bells < 1) return;
   const { tones, vibration } = bells > 1 ? SIGNALS.danger : SIGNALS.change;

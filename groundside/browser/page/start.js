@@ -1,4 +1,4 @@
-// Starts the page, and says so whenever there is no dashboard to be seen.
+// Starts the page, and says why whenever there is no dashboard to see.
 
 import { Link } from "./link.js";
 import { OutputScanner, paperOf } from "./output.js";
@@ -8,7 +8,7 @@ import { cellSize, fontSize, likelySize } from "./terminal_size.js";
 
 const QUIT = 4001, REVOKED = 4003, MOVED = 4004, FAILED = 4005; // close codes, see the server
 const AGAIN_MS = 1500, ANSWER_MS = 4000;
-const DRAWN = 100; // letters of any whole screen
+const DRAWN = 100; // any whole screen has at least so many letters
 
 const notice = document.getElementById("notice");
 const terminal = document.getElementById("terminal");
@@ -32,18 +32,18 @@ const link = new Link(likelySize(...shape), {
     }
   },
   size({ width }) {
-    // The emulator's last column may end within a pixel, of which the rest would be black.
+    // The emulator's last column may end within a pixel, the rest of which would be black.
     const [cell] = cellSize(fontSize(...shape), window.devicePixelRatio);
     terminal.style.clipPath = `inset(0 calc(100% - ${cell * width}px) 0 0)`;
   },
   lost(code) {
     drawn = 0;
-    if (code === QUIT) finish("You have left the dashboard. Tap to open it again.");
-    else if (code === MOVED) finish("The dashboard is open in another tab. Tap to open it here.");
-    else if (code === FAILED) finish("The dashboard has failed. Tap to start it again.");
+    if (code === QUIT) finish("You have left the dashboard. Press anywhere to open it again.");
+    else if (code === MOVED) finish("The dashboard is open in another tab. Press anywhere to open it here.");
+    else if (code === FAILED) finish("The dashboard has failed. Press anywhere to start it again.");
     else if (code === REVOKED) location.reload(); // brings the login page
     else {
-      show(connected ? "The connection is lost. Trying again." : "No connection. Trying again.");
+      show(connected ? "Connection lost. Trying again." : "No connection. Trying again.");
       setTimeout(connect, AGAIN_MS);
     }
   },
@@ -82,18 +82,18 @@ async function connect() {
     if (free > 0) { link.connect(); return; }
     show(`All ${most} places are taken. Waiting for one.`);
   } catch {
-    show(connected ? "The connection is lost. Trying again." : "No connection. Trying again.");
+    show(connected ? "Connection lost. Trying again." : "No connection. Trying again.");
   }
   setTimeout(connect, AGAIN_MS);
 }
 
-// Load the terminal emulator, which stays unchanged: it would start at the window's load event,
-// and is started once, when the font is there to be measured.
+// Load the terminal emulator, which is used unchanged. It would start at the window's load event;
+// instead it is started once, when the font is there to be measured.
 async function loadTerminal() {
   const size = fontSize(...shape);
   terminal.dataset.fontSize = size;
   terminal.dataset.sessionWebsocketUrl = "/ws";
-  // Keep the on-screen keyboard from opening at a tap.
+  // Keep a tap from opening the on-screen keyboard.
   new MutationObserver(() => {
     for (const area of document.querySelectorAll("textarea")) area.inputMode = "none";
   }).observe(terminal, { childList: true, subtree: true });
@@ -113,4 +113,4 @@ async function loadTerminal() {
 }
 
 connect();
-loadTerminal().catch(() => finish("The page could not be loaded. Tap to try again."));
+loadTerminal().catch(() => finish("The page could not be loaded. Press anywhere to try again."));

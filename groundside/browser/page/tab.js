@@ -1,6 +1,6 @@
-// This tab's name for itself, by which it finds its dashboard again after a lost link or a reload.
-// It is stored only while the page is hidden or being left: a copied tab copies the storage too,
-// and must not find the name of one that is in use.
+// The name that this tab gives itself, by which it finds its dashboard again after a lost link or a
+// reload. It is stored only while the page is hidden or being left: copying a tab copies its storage
+// too, and the copy must not find a name that is in use.
 
 const KEY = "tab";
 

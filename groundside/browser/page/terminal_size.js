@@ -1,25 +1,25 @@
-// The size of the terminal's letters. It depends on the longer and the shorter side alone, so that
-// a turned phone keeps its letters and only gets other rows and columns.
+// The size of the terminal's letters. It depends only on the longer and the shorter side of the
+// page, so that turning a phone keeps its letters and changes only rows and columns.
 
-// Metrics of the font, Roboto Mono, in its size: advance, ascent and descent of its `hhea` table.
+// Metrics of the font as shares of its size: advance, ascent and descent from its `hhea` table.
 const LETTER = 1229 / 2048, ASCENT = 2146 / 2048, DESCENT = 555 / 2048;
 
-// What fits at least. A phone has so many columns standing up and so many rows lying down; of the
-// others, both lying down. 18 rows leave 21 px for each on a common phone: buttons of three rows
-// are then larger than 44 px (WCAG 2.2, 2.5.5). From 110 columns and 34 rows there are panels.
+// What must fit. For a phone, the columns hold upright and the rows on its side; for the others, both
+// hold on their side. 18 rows leave 21 px for each on a common phone: buttons of three rows are then
+// larger than 44 px (WCAG 2.2, 2.5.5). From 110 columns and 34 rows there are panels.
 const PHONE_BELOW_PX = 600, PHONE = { columns: 40, rows: 18 };
 const TABLET_BELOW_PX = 1100, TABLET = { columns: 80, rows: 24 };
 const LAPTOP = { columns: 120, rows: 40 };
 const ROW_LEAST_PX = 15; // three rows are then 45 px
 const SMALLEST_PX = 11, LARGEST_PX = 40, STEP_PX = 0.1;
 
-// Return the width and height of a cell [CSS px]: whole device pixels, as the emulator makes them.
+// Return the width and height of a cell [CSS px]: whole device pixels, as the emulator rounds them.
 export function cellSize(font, scale) {
   const height = Math.round(ASCENT * font) + Math.round(DESCENT * font);
   return [Math.floor(LETTER * font * scale) / scale, Math.ceil(height * scale) / scale];
 }
 
-// Return the font's size [CSS px] for a page's size [CSS px] and device pixels per CSS pixel.
+// Return the font's size [CSS px] for a page size [CSS px] and the device pixels per CSS pixel.
 export function fontSize(width, height, scale) {
   const long = Math.max(width, height), short = Math.min(width, height);
   const isPhone = short < PHONE_BELOW_PX;

@@ -26,12 +26,12 @@ class ReplayContent:
 
 @dataclass(frozen=True)
 class AgeContent:
-    """Age of the data, behind the result of a command or a question, most important first.
+    """Age of the data, after a question or a command's result if there is one.
 
     Parameters
     ----------
     parts
-        The texts.
+        The texts, most important first.
     stale
         Whether the data are too old to ride by.
     asks
@@ -58,7 +58,7 @@ class FrameContent:
 
 
 def age_content(state: ViewState) -> AgeContent:
-    """Return the age of the data, after what a second press would do or the result of a command."""
+    """Return the age of the data, after what a second press would do or a command's result."""
     age = ("no data", state.source) if not state.started else (_age(state),)
     if state.asks:
         return AgeContent((state.asks, age[0]), state.stale, asks=True)

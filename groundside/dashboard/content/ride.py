@@ -19,7 +19,7 @@ from groundside.words.readings import reading
 from groundside.words.reasons import reason_text
 from groundside.words.stands import stand_text
 from groundside.words.units import Units
-from onboard.contract.advice import WayHome
+from onboard.contract.advice import Standing, WayHome
 from onboard.contract.figure import Unknown
 from onboard.contract.snapshot import Snapshot
 from onboard.dataclass import dataclass
@@ -51,7 +51,7 @@ class CueContent:
     word
         The cue itself.
     parts
-        First what to do and by how much, then what else matters.
+        First how far off the ride is and what to do, then what else matters.
     """
 
     word: str = ""
@@ -126,12 +126,13 @@ def cue_content(state: ViewState) -> CueContent:
     word = "" if isinstance(target.cue, Unknown) else target.cue
     first = cue_text(target, units) if word else stand_text(target, units)
     to_go = target.distance_m
-    more = () if isinstance(to_go, Unknown) else (f"{distance_text(to_go, units)} to go",)
+    said = word and target.reason.code is Standing.CANNOT_BE_MADE
+    more = () if said or isinstance(to_go, Unknown) else (f"{distance_text(to_go, units)} to go",)
     return CueContent(word, (*((first,) if first else ()), *more, *run_parts(snapshot)))
 
 
 def turn_content(home: WayHome, units: Units) -> CueContent:
-    """Return the cue to turn back: how fast to go home, and what that leaves."""
+    """Return the cue to turn back: how fast to go home, and what energy that leaves."""
     first, speed, margin = "head home now", home.speed_mps, home.margin_wh
     if not isinstance(speed, Unknown) and speed > 0.0:
         first += f": hold {speed_text(speed, units)}"

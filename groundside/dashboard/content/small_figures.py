@@ -104,12 +104,12 @@ ROWS = (
 """A small terminal shows the first few; figures that only some crafts have come last.
 
 `usable` is above the reserve, `charge` the state of charge of the whole pack; `trip` and `5 min`
-are consumptions over so much. Each label stands once.
+are consumptions over the trip and over the last 5 min. Each label stands once.
 """
 
 
 class _Last:
-    """The last figures written: the frame and the glance ask for the same, five times a second."""
+    """The last figures written: frame and glance ask for the same ones five times a second."""
 
     snapshot: Snapshot | None = None
     units: Units | None = None

@@ -16,26 +16,26 @@ from onboard.contract.trip_line import Position, TripLine
 from onboard.efficiency.meters.geodesy import local_offset_m
 
 NEAR_M = 300.0
-"""What is shown around the craft on request [m]."""
+"""What the shorter side of the picture shows around the craft on request [m]."""
 
 AT_REST_M = 3.0
-"""Way made, and distance from the last point, from which a new point is drawn [m]: about the error
-of a GPS, so that its noise at rest does not scribble. Common practice, no source."""
+"""A new point is drawn once both the way made and the distance from the last point reach this [m]:
+about a GPS's error, so that its noise at rest draws no scribble. Common practice, no source."""
 
 JUMP_TIMES, JUMP_M = 2.0, 50.0
-"""A point is not joined to the last one if it lies further from it than so many times the way made
-since, and this [m]: such as a GPS's first, wrong fix. Common practice, no source."""
+"""A point is not joined to the last one if it lies further away than this many times the way made
+since, plus this [m]: such as a GPS's first, bad fix. Common practice, no source."""
 
 FAR_M = 100_000.0
-"""Home is not drawn if it is said to be further than this [m]: no craft of this size comes back
-from there, and a plane would not do. Common practice, no source."""
+"""Home is not drawn if it is said to be further away than this [m]: no craft of this size comes
+back from there, and a flat plot would no longer do. Common practice, no source."""
 
 UNLIKE = 0.1
-"""Least difference of the outer classes' ends from the middle consumption, as a share of it: below
-that the difference between two stretches is mostly chance. Common practice, no source."""
+"""Least distance of either limit of the middle class from the middle consumption, as a share of it:
+below that the difference between two stretches is mostly chance. Common practice, no source."""
 
 FIGURES = 2
-"""Significant figures of the classes' ends."""
+"""Significant figures of these limits."""
 
 
 def track_content(state: ViewState, *, near: bool = False) -> TrackContent:
@@ -74,13 +74,13 @@ def track_content(state: ViewState, *, near: bool = False) -> TrackContent:
 
 
 def length_units(units: Units) -> tuple[tuple[str, float, float], ...]:
-    """Return the units of a scale: the reader's from where it reads well, below that metres."""
+    """Return the units of a scale: the reader's where it reads well, metres below that."""
     least = 1.0 if units.distance_unit_m == METRES_IN_KILOMETRE else 0.1
     return (units.distance_name, units.distance_unit_m, least), ("m", 1.0, 0.0)
 
 
 def _sound(position: Position | Unknown | None) -> Position | None:
-    """Return a position if there can be such a one."""
+    """Return a position if there can be such a place, else None."""
     if position is None or isinstance(position, Unknown):
         return None
     return position if abs(position[0]) <= 90.0 and abs(position[1]) <= 360.0 else None
@@ -90,11 +90,11 @@ def _why(state: ViewState) -> str:
     position = state.snapshot.position_deg
     if isinstance(position, Unknown):
         return f"no track yet: {reason_text(position, state.units)}"
-    return "no track yet: no position is known on the way so far"
+    return "no track yet: no position is known so far"
 
 
 def _origin(line: TripLine) -> Position | None:
-    """Return the first position that is near the next one, as a first fix may be wrong."""
+    """Return the first position that is near the next one, as the first fix may be bad."""
     known = [position for position in map(_sound, line.position_deg) if position is not None]
     for one, after in itertools.pairwise(known):
         if math.hypot(*_place(one, after)) < FAR_M:
@@ -108,7 +108,7 @@ def _place(origin: Position, position: Position) -> Place:
 
 
 def _ahead_deg(state: ViewState) -> float | None:
-    """Return the heading, else the course made good, as the craft states them [deg]."""
+    """Return the heading, or else the course made good, as the craft states it [deg]."""
     for angle in (state.snapshot.heading_deg, state.snapshot.course_deg):
         if not isinstance(angle, Unknown):
             return angle
@@ -141,7 +141,7 @@ def _places(line: TripLine, origin: Position) -> list[Place | None]:
 def _shades(
     series: TripSeries, limits: tuple[float, float] | None, units: Units
 ) -> tuple[int | None, ...]:
-    """Return the class of consumption of the way to each point; None where it is unknown."""
+    """Return the class of consumption on the way to each point; None where unknown."""
     return tuple(
         None if cost is None or limits is None else bisect_left(limits, units.consumption(cost))
         for cost in series.wh_per_km
@@ -151,7 +151,7 @@ def _shades(
 def _pieces(
     line: TripLine, places: list[Place | None], shades: tuple[int | None, ...]
 ) -> tuple[TrackPiece, ...]:
-    """Return the way in pieces: a gap in time or in the positions parts two, and so does a jump."""
+    """Return the way in pieces, parted by gaps in time or in the positions, and by jumps."""
     pieces: list[list[tuple[float, float, float, int | None]]] = [[]]
     made_m = 0.0
     for n, (place, gap) in enumerate(zip(places, gaps(line), strict=True)):
@@ -172,9 +172,9 @@ def _pieces(
 
 
 def _limits(series: TripSeries, units: Units) -> tuple[float, float] | None:
-    """Return the ends of the middle class of consumption, in the reader's unit.
+    """Return the limits of the middle class of consumption, in the reader's unit.
 
-    Thirds of the way made, but no closer to its middle consumption than `UNLIKE`.
+    They divide the way made into thirds, but stay at least `UNLIKE` from its middle consumption.
     """
     known: list[tuple[float, float]] = []
     for n in range(1, len(series.t_s)):

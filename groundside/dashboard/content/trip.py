@@ -59,7 +59,7 @@ def trip_content(
     over_distance
         Whether the x axis is distance instead of time.
     bar
-        Whether to show a replay's place as a bar under each plot, and in words above it.
+        Whether to show a replay's time bar under each plot, and its place in words above it.
     """
     series = trip_series(state.trip_line)
     if len(series.t_s) < 2:
@@ -98,7 +98,7 @@ def _ahead_s(state: ViewState, replay: ReplayState) -> float:
 
 
 def place_words(replay: ReplayState | None) -> tuple[str, ...]:
-    """Return how a replay is going, and its place."""
+    """Return a replay's pace and place in words."""
     if replay is None:
         return ()
     content = replay_content(replay)
@@ -141,7 +141,7 @@ class _Places:
         return (AxisMark("N", now, top=math.inf, stale=self._state.stale),)
 
     def _bar(self) -> PlaceBar | None:
-        """Return the bar of a replay: over time, of its length; over distance, of the line's."""
+        """Return a replay's time bar: as long as the ride, or over distance as long as the line."""
         state, replay = self._state, self._state.replay
         if replay is None or not (state.can_seek and state.started):
             return None
@@ -174,7 +174,7 @@ def _panel(panel: str, state: ViewState, series: TripSeries, places: _Places) ->
         "power": (series.power_w, float, "W", "battery power"),
         "speed": (series.speed_mps, units.speed, units.speed_name, "speed"),
         "cost": (series.wh_per_km, units.consumption, units.consumption_name, "consumption"),
-        "left": (_left(state, series), float, "Wh", "usable energy, by what is known now"),
+        "left": (_left(state, series), float, "Wh", "usable energy, as known now"),
     }
     column, convert, unit, title = columns[panel]
     y = tuple(None if value is None else convert(value) for value in column)

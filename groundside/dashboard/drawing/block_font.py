@@ -96,8 +96,8 @@ SIZES = (
     TypeSize((5, 5, 5, 5, 5, 5), (10, 10, 10, 9, 10, 10, 10), 6),  # 35 rows
     TypeSize((6, 6, 6, 6, 6, 6), (12, 12, 12, 11, 12, 12, 12), 7),  # 42 rows
 )
-"""All sizes, from small to large. Each leaves half a row clear, so that feet stand off what is
-below."""
+"""All sizes, from small to large. Each leaves half a row clear, so that the digits stand off what
+is below."""
 
 SMALLEST_ROWS = SIZES[0].rows
 
@@ -129,12 +129,12 @@ def draw(text: str, size: TypeSize, *, hatched: bool = False, above: int = 0) ->
     hatched
         Whether to draw with a pattern instead of solid blocks, which reads as 'old' without colour.
     above
-        Half rows left clear above it.
+        Half rows left clear above the text.
 
     Returns
     -------
     tuple of str
-        Lines of equal width, `size.rows` of them if nothing is left clear.
+        Lines of equal width; `size.rows` of them if `above` is 0.
     """
     lines = ["." * size.width(text)] * above
     for row, halves in enumerate(size.halves):

@@ -1,6 +1,6 @@
 """The band of a cue: its word in the largest type with room around it, its shape, its sentences.
 
-A low band has its word in spaced capitals beside a shape of three rows, the lowest a single line.
+A low band has the word in spaced capitals beside a shape of three rows; the lowest is one line.
 """
 
 from groundside.dashboard.drawing.block_font import SIZES, TypeSize
@@ -8,11 +8,11 @@ from groundside.dashboard.drawing.block_font import draw as draw_type
 from groundside.dashboard.drawing.painted import joined, shortened, wrapped
 
 TEMPLATE = "EASE"
-"""All four words are as wide."""
+"""All four words are of this width."""
 SHAPE_COLUMNS = 12
-"""Columns that the largest type leaves for the shape and the margins."""
+"""Columns that big type leaves at least for the shape and the margins."""
 CLEAR_HALVES = 3
-"""Half rows of the band left clear above and below its letters."""
+"""Half rows left clear above and below the letters, together."""
 LOW_ROWS = 3
 SIGNS = {"ease": "vv", "hold": "==", "push": "^^", "turn": "!!"}
 LOW_SHAPES = {
@@ -24,7 +24,7 @@ LOW_SHAPES = {
 
 
 def band_sizes(width: int) -> tuple[int, ...]:
-    """Return the heights at which the type in a band of a width grows [rows], from small to large.
+    """Return the heights at which the type in a band of this width grows [rows], lowest first.
 
     Examples
     --------
@@ -36,7 +36,7 @@ def band_sizes(width: int) -> tuple[int, ...]:
 
 
 def _rows(size: TypeSize) -> int:
-    """Return the height of a band with type of a size, and a line of text below it."""
+    """Return the height of a band with type of this size and a line of text below it."""
     return -(-(sum(size.halves) + CLEAR_HALVES) // 2) + 1
 
 
@@ -89,7 +89,7 @@ def _at_place(word: str, text: str, width: int, margin: int) -> str:
 
 
 def _placed(word: str, letters: tuple[str, ...], above: int, halves: int, width: int) -> list[str]:
-    """Put the shape beside the letters, as high as they are."""
+    """Put a shape as high as the letters beside them."""
     first, rows = above // 2, len(letters)
     high = max(1, halves // 2)
     if word in ("ease", "push"):
@@ -122,7 +122,7 @@ def _column(drawn: list[str], first: int, rows: int, width: int) -> list[str]:
 
 
 def _low(word: str, parts: tuple[str, ...], width: int, height: int) -> list[str]:
-    """Write the word in spaced capitals and the sentences below it, beside a shape."""
+    """Write the word in spaced capitals with the sentences below it, beside a shape."""
     shape = LOW_SHAPES[word]
     both = word in ("hold", "turn")
     beside = (len(shape[0]) + 2) * (2 if both else 1)

@@ -15,7 +15,7 @@ SHAPE = (
 """Corners as (right, ahead): a broad head on a thick stem, so that the ends look different."""
 
 _FINE, _FINE_LARGE, _LARGE_ROWS = 4, 2, 12
-"""Points across a pixel that are tried, and in a drawing from `_LARGE_ROWS` on: as many in all."""
+"""Points tried across a pixel; fewer from `_LARGE_ROWS` up, to keep their total about equal."""
 
 
 @lru_cache(maxsize=128)

@@ -1,7 +1,7 @@
 """A container that keeps its blank lines.
 
 Whenever a widget changes, the toolkit asks every widget on the screen for its lines, those behind
-it included, and works out styles and backgrounds anew for each.
+it included, and works out the styles and background of each again.
 """
 
 from typing import Self
@@ -12,10 +12,10 @@ from textual.widget import Widget
 
 
 class Kept(Widget):
-    """Mix-in after a container of the toolkit: keeps its lines until it is refreshed.
+    """Mix-in for a container of the toolkit: keeps its lines until it is refreshed.
 
-    Every change of a style, its own or that of an ancestor, ends in `refresh`; a changed size asks
-    for another region.
+    Every change of style, its own or an ancestor's, ends in `refresh`; a changed size asks for
+    another region.
     """
 
     _kept_for: Region | None = None
@@ -33,7 +33,7 @@ class Kept(Widget):
         Parameters
         ----------
         regions
-            What to repaint; all of it if there is none.
+            What to repaint; everything if none is given.
         repaint, layout, recompose
             As in the toolkit.
         """
@@ -42,7 +42,7 @@ class Kept(Widget):
         return super().refresh(*regions, repaint=repaint, layout=layout, recompose=recompose)
 
     def render_lines(self, crop: Region) -> list[Strip]:
-        """Return the lines of a region, as the toolkit asks for them."""
+        """Return the lines of a region; called by the toolkit."""
         if self._kept_for != crop:
             self._kept, self._kept_for = super().render_lines(crop), crop
         return self._kept

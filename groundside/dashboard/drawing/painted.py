@@ -144,7 +144,7 @@ class Painted(Widget):
         return style
 
     def _filtered(self, style: Style) -> Style:
-        """Return a style through the app's filters, such as that to shades of grey."""
+        """Return a style after the app's filters, such as the one to shades of grey."""
         sample = [Segment(" ", style)]
         for each in self.get_line_filters():
             sample = each.apply(sample, self.background_colors[1])

@@ -69,18 +69,18 @@ class AxisMark:
 
 @dataclass(frozen=True)
 class PlaceBar:
-    """A replay's place as a bar under the x axis, in axis units.
+    """A replay's time bar under the x axis, in axis units.
 
     Parameters
     ----------
     now
         The present place.
     ready
-        Up to where one can go at once.
+        How far the ride is ready to go to.
     end
         The end of the saved ride.
     events
-        Places of events.
+        Places of the events.
     """
 
     now: float
@@ -104,7 +104,7 @@ class PlotContent:
     points, marks
         Highlighted places, most important first.
     bar
-        The bar under the x axis; None for no bar.
+        The time bar under the x axis; None for none.
     why
         Text shown instead of the plot if there is nothing to draw; else None.
     label_columns

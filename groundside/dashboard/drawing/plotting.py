@@ -33,7 +33,7 @@ PEN = 2
 _Place = Callable[[float], float]
 """Converts an axis value to dots."""
 PLAYED, READY, AHEAD, TICK = "━", "─", "·", "┃"
-"""A bar's cells: ridden, ready to go to, not ready yet, an event."""
+"""Cells of the time bar: ridden, ready to go to, not ready yet, an event."""
 EVENT_SIGNS = "!▲"
 """Signs that a letter may overwrite."""
 
@@ -50,9 +50,9 @@ class PlotArea:
     """The x axis as drawn: lengthened so that its ticks are evenly spaced."""
     y: Axis
     x_labels: tuple[tuple[int, str], ...]
-    """Column within the plot, and the label there; empty for a tick without one."""
+    """Column within the plot and its label; empty for a tick without one."""
     y_labels: tuple[tuple[int, str], ...]
-    """Row within the plot, and the label there."""
+    """Row within the plot and its label."""
 
     def x_at(self, column: int) -> float:
         """Return the x of a column of the widget, clamped to the ends of the axis."""
@@ -184,11 +184,11 @@ def _draw_frame(grid: _Grid, content: PlotContent, area: PlotArea) -> None:
 
 
 def _x_axis(axis: Axis, columns: int) -> tuple[Axis, tuple[tuple[int, str], ...]]:
-    """Return the x axis as drawn, and its ticks; one whose number would touch the unit has none."""
+    """Return the x axis as drawn and its ticks; a number that would touch the unit is left out."""
 
     def least_apart(step: float) -> int:
         wide = max(len(tick_text(end, step)) for end in (axis.low, axis.high + step))
-        return wide + max(GAP, wide // 2 + 1)  # the first number may stand half its width right
+        return wide + max(GAP, wide // 2 + 1)  # the first may stand half its width to the right
 
     even = even_ticks(axis.low, axis.high, columns - 1, least_apart)
     end = columns - len(axis.unit) if axis.unit else columns + 1
@@ -220,7 +220,7 @@ def _draw_lines(grid: _Grid, content: PlotContent, area: PlotArea) -> None:
         before = here
     for mark in content.marks:
         if mark.top is not None and 0.0 <= _share(mark.x, content.x) <= 1.0:
-            place = round(dot_x(mark.x))
+            place = 2 * _column(mark.x, content.x, area)  # above its letter
             top = round(dot_y(min(mark.top, content.y.high)))
             for y in range(curve.high - 1, max(-1, top - 1), -2):
                 drops.dot(place, y)
@@ -290,7 +290,7 @@ def _draw_marks(grid: _Grid, content: PlotContent, area: PlotArea) -> None:
 
 
 def _draw_bar(grid: _Grid, content: PlotContent, area: PlotArea, bar: PlaceBar) -> None:
-    """Draw a replay's place below the numbers, from the axis's beginning to the ride's end."""
+    """Draw a replay's time bar below the numbers, from the start of the axis to the ride's end."""
     row = area.top + area.rows + 2
 
     def column(x: float) -> int:

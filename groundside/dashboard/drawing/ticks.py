@@ -1,8 +1,7 @@
 """Tick positions on an axis: multiples of 1, 2 or 5 times a power of ten.
 
-A plot in cells has ticks only on whole rows and columns. Rounding each tick to the nearest cell
-makes steps of unequal height; `even_ticks` lengthens the axis until a step is a whole number of
-cells.
+In a plot of cells a tick can only stand on a whole row or column. Rounding each to the nearest cell
+would make unequal steps; `even_ticks` lengthens the axis until a step is a whole number of cells.
 """
 
 import math
@@ -11,11 +10,11 @@ from collections.abc import Callable
 from onboard.dataclass import dataclass
 
 LENGTHENED_MOST = 1.15
-"""An axis may become this much longer for more ticks [of its range]. Common practice, no source."""
+"""For more ticks an axis may grow to this many times its range. Common practice, no source."""
 NO_SPAN = 1e-9
 """A range that is this share of its ends is none: floats could not place ticks within it."""
 FEWEST = (3, 2)
-"""Numbers of ticks for which an axis is lengthened further, best first."""
+"""Numbers of ticks worth lengthening an axis even further, best first."""
 
 
 @dataclass(frozen=True)
@@ -27,11 +26,11 @@ class EvenTicks:
     low, high
         The ends of the axis, at the centres of its first and last cell.
     step
-        From tick to tick, in axis units.
+        Distance between ticks, in axis units.
     first
         Cells from the low end to the first tick.
     apart
-        Cells from tick to tick.
+        Cells between ticks.
     cells
         Cells from end to end.
     """
@@ -44,7 +43,7 @@ class EvenTicks:
     cells: int
 
     def places(self) -> list[tuple[int, float]]:
-        """Return each tick's place [cells from the low end] and its value."""
+        """Return the place [cells from the low end] and the value of each tick."""
         per_cell = self.step / self.apart
         number = round((self.low + self.first * per_cell) / self.step)
         places = range(self.first, self.cells + 1, self.apart)
@@ -63,7 +62,7 @@ def even_ticks(
     cells
         Cells from end to end: one fewer than the plot has rows or columns.
     least_apart
-        Returns the least number of cells between ticks of a step, by the width of their numbers.
+        Returns, for a step, how many cells apart the width of its numbers keeps the ticks.
 
     Examples
     --------
@@ -82,7 +81,7 @@ def even_ticks(
             axis = _with_step(low, low + span, cells, times * 10.0**tens, least_apart)
             if axis is not None:
                 fitting.append(axis)
-    if not fitting:  # too few cells for any two numbers
+    if not fitting:  # no room for even two numbers
         return EvenTicks(low, low + span, span, cells + 1, cells, cells)
     several = fitting
     for fewest in FEWEST:
@@ -98,7 +97,7 @@ def even_ticks(
 def _with_step(
     low: float, high: float, cells: int, step: float, least_apart: Callable[[float], int]
 ) -> EvenTicks | None:
-    """Return the shortest axis with this step, None if its ticks would be too close."""
+    """Return the shortest axis with this step; None if its ticks would be too close."""
     least = max(1, min(least_apart(step), cells))
     most = min(cells, math.floor(step * cells / (high - low) * (1.0 + 1e-9)))
     for apart in range(most, least - 1, -1):

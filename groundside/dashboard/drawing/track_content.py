@@ -8,7 +8,7 @@ Place = tuple[float, float]
 
 @dataclass(frozen=True)
 class TrackPiece:
-    """A stretch of the way without a gap; columns of equal length.
+    """A stretch of the way without a gap, as columns of equal length.
 
     Parameters
     ----------
@@ -17,7 +17,7 @@ class TrackPiece:
     east_m, north_m
         Its place.
     shade
-        The class of consumption of the way to each point, 0 being the lowest; None if unknown.
+        The class of consumption on the way to each point, 0 the lowest; None if unknown.
     """
 
     t_s: tuple[float, ...] = ()
@@ -28,7 +28,7 @@ class TrackPiece:
 
 @dataclass(frozen=True)
 class CraftPlace:
-    """Where the craft is, and where its bow points: degrees from north, None if unknown."""
+    """Where the craft is, and which way its bow points [deg from north]; None if unknown."""
 
     place: Place
     ahead_deg: float | None = None
@@ -44,18 +44,18 @@ class TrackContent:
     pieces
         The way, in order of time.
     now_s
-        Stream time of the cursor in a saved ride [s]: what is later is ahead. None if live.
+        Stream time of the cursor in a saved ride [s]; all later points are ahead. None if live.
     craft, home
-        Places on it; None if unknown.
+        Their places; None if unknown.
     limits
-        Ends of the middle class of consumption, in the reader's unit.
+        Limits of the middle class of consumption, in the reader's unit.
     cost_unit
         That unit, such as `Wh/km`; empty if no consumption is known.
     length_units
-        Units for the scale, with their length [m] and the least number of them worth writing; the
+        Units for the scale: name, length [m] and the least number of them that reads well; the
         first that fits is used.
     near_m
-        What the shorter side of the picture shows around the craft [m]; None shows all.
+        What the shorter side of the picture shows around the craft [m]; None to show all.
     why
         Text shown instead of the track if there is nothing to draw; else None.
     """

@@ -30,10 +30,10 @@ LEGEND_FROM_ROWS = 8
 """Height in rows from which there is a legend."""
 LEAST_COLUMNS, LEAST_ROWS = 12, 4
 SAMPLES = {CHEAP: "⠒⠒", MIDDLE: "⠶⠶", DEAR: "⠿⠿"}
-"""Strokes of the three widths, for the legend."""
+"""Samples of the three stroke widths for the legend."""
 AHEAD_SAMPLE, AHEAD_WORD = "  ⠂⠐⠂⠐", " ahead"
 BAR_MOST_SHARE, BAR_MOST_DOTS = 0.3, 48
-"""Longest scale bar: as a share of the width, and in dots."""
+"""Longest scale bar, as a share of the width and in dots."""
 
 
 def track_lines(content: TrackContent, width: int, height: int) -> list[Line]:
@@ -63,19 +63,19 @@ def track_lines(content: TrackContent, width: int, height: int) -> list[Line]:
 
 
 def _reason(why: str, width: int, height: int) -> list[Line]:
-    """Write in the middle why there is no track."""
+    """Write, half-way down, why there is no track."""
     rows = wrapped(why, max(8, width - 4))
     above: list[Line] = [[] for _ in range(max(0, (height - len(rows)) // 2))]
     return [*above, *([(shortened(f"  {row}", width), LABEL)] for row in rows)][:height]
 
 
 def map_top(content: TrackContent, height: int) -> int:
-    """Return the number of rows above the way."""
+    """Return the number of rows above the picture."""
     return 1 if content.cost_unit and height >= LEGEND_FROM_ROWS else 0
 
 
 def map_frame(content: TrackContent, width: int, height: int) -> TrackFrame:
-    """Return what the picture shows in a widget of some size."""
+    """Return what the picture shows in a widget of this size."""
     return track_frame(content, 2 * width, 4 * (height - map_top(content, height) - 1))
 
 
@@ -110,7 +110,7 @@ def _put_places(
     width: int,
     rows: int,
 ) -> None:
-    """Write home and craft as letters in boxes of three cells; those outside, at the edge."""
+    """Write home and craft as letters in boxes of three cells, at the edge if they lie outside."""
     taken: tuple[int, int] | None = None
     craft, home = content.craft, content.home
     if craft is not None:
@@ -162,7 +162,7 @@ def _merged(cells: list[tuple[str, str]]) -> Line:
 
 
 def _legend(content: TrackContent, width: int) -> Line:
-    """Return what the widths of the stroke mean, in as many words as fit."""
+    """Return what the stroke widths mean, in as many words as fit."""
     low, high = (f"{limit:g}" for limit in content.limits)
     full = (f" under {low}  ", f" {low} to {high}  ", f" over {high} {content.cost_unit}")
     brief = (f" <{low} ", f" {low}-{high} ", f" >{high} {content.cost_unit}")
@@ -181,7 +181,7 @@ def _legend(content: TrackContent, width: int) -> Line:
 
 
 def _foot(content: TrackContent, frame: TrackFrame, width: int) -> Line:
-    """Return the bottom row: which way is north, the scale, and the letters' words."""
+    """Return the bottom row: which way is north, the scale, and what the letters mean."""
     most = min(BAR_MOST_DOTS, int(2 * width * BAR_MOST_SHARE))
     dots, length = scale_bar(frame, content.length_units, most)
     parts = (
@@ -201,7 +201,7 @@ def _foot(content: TrackContent, frame: TrackFrame, width: int) -> Line:
 
 
 def _bar(dots: int) -> str:
-    """Draw a scale bar of so many dots between its ends, in braille.
+    """Draw a scale bar in braille, its ends `dots` dots apart.
 
     Examples
     --------

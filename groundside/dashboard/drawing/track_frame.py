@@ -1,7 +1,7 @@
 """The part of the water that a track's picture shows, and its scale: equal both ways, north up.
 
-A cell is about twice as high as wide and holds two dots across and four down, so dots are about
-square: a length in dots is the same in every direction.
+A cell is about twice as high as it is wide and holds two dots across and four down. So dots are
+about square, and a length in dots is the same in every direction.
 """
 
 import math
@@ -10,19 +10,19 @@ from groundside.dashboard.drawing.track_content import Place, TrackContent
 from onboard.dataclass import dataclass
 
 LEAST_M = 40.0
-"""Least length that the shorter side shows [m]: several times a GPS's error, so that its noise
-stays small. Common practice, no source."""
+"""Least length that the shorter side shows [m]: several times a GPS's error, to keep its noise
+small. Common practice, no source."""
 
 MARGIN_DOTS = 4
-"""Room at each edge, for the boxes with letters and the line's own width [dots]."""
+"""Room left at each edge for the boxes with letters and the width of the stroke [dots]."""
 
 STEPS_PER_POWER = 20
-"""Scales per power of ten, evenly apart: the picture holds still while the track grows."""
+"""Scales per power of ten, evenly spaced: the picture holds still while the track grows."""
 
 
 @dataclass(frozen=True)
 class TrackFrame:
-    """What a picture of `wide` by `high` dots shows.
+    """What a picture `wide` by `high` dots in size shows.
 
     Parameters
     ----------
@@ -51,7 +51,7 @@ class TrackFrame:
 
 
 def track_frame(content: TrackContent, wide: int, high: int) -> TrackFrame:
-    """Return the frame that shows all of a track with home and craft, or what is near the craft."""
+    """Return the frame around all of a track, home and craft, or around what is near the craft."""
     least_m = LEAST_M / min(wide, high)
     if content.near_m is not None and content.craft is not None:
         dot_m = _rounded_up(max(content.near_m / min(wide, high), least_m))
@@ -72,7 +72,7 @@ def track_frame(content: TrackContent, wide: int, high: int) -> TrackFrame:
 
 
 def _on_grid(middle: Place, dot_m: float, wide: int, high: int) -> TrackFrame:
-    """Return a frame that moves by whole dots only, so that the way does not shimmer."""
+    """Return a frame that moves only by whole dots, so that the track does not shimmer."""
     centre = round(middle[0] / dot_m) * dot_m, round(middle[1] / dot_m) * dot_m
     return TrackFrame(centre, dot_m, wide, high)
 
@@ -85,14 +85,14 @@ def _rounded_up(dot_m: float) -> float:
 def scale_bar(
     frame: TrackFrame, units: tuple[tuple[str, float, float], ...], most_dots: int
 ) -> tuple[int, str]:
-    """Return the length of a scale bar in dots, and its length in words: 1, 2 or 5 times a power.
+    """Return the length of a scale bar in dots and in words: 1, 2 or 5 times a power of ten.
 
     Parameters
     ----------
     frame
         The picture's scale.
     units
-        Units with their length [m] and the least number of them worth writing.
+        Units: name, length [m] and the least number of them that reads well.
     most_dots
         Longest bar [dots].
     """

@@ -1,7 +1,7 @@
-"""The way as strokes of dots: shifted to its right-hand side, as wide as it was dear.
+"""The way as strokes of dots: shifted to its right-hand side, wider where consumption was higher.
 
-Out and back on one line would hide each other. Each is drawn on the right-hand side of the way, as
-seen by the rider, so that there is a lane for each direction.
+Out and back along one line would hide each other. So each is drawn to the rider's right of the way
+made, and either direction has its own lane.
 """
 
 import itertools
@@ -16,25 +16,25 @@ Dot = tuple[float, float]
 """A point in dots, right and down from the top left."""
 
 LANE_DOTS = 2.0
-"""Shift of the way to its right-hand side [dots]: half the distance between out and back."""
+"""Shift to the right of the way made [dots]: half the distance between out and back."""
 
 STRIDE_DOTS = 3.0
 """Least distance between drawn points [dots]: shorter ones have no direction of their own."""
 
 AHEAD, UNKNOWN, CHEAP, MIDDLE, DEAR = range(5)
-"""Ranks of a cell: where several strokes meet, the highest is shown."""
+"""Ranks of a cell; where strokes meet, the highest is shown."""
 
 PENS = {AHEAD: 1, UNKNOWN: 1, CHEAP: 1, MIDDLE: 2, DEAR: 3}
 """Width of a stroke [dots]."""
 
 DOTTED = {AHEAD: 3, UNKNOWN: 2}
-"""Of the strokes that are dotted, every how many dots one is set."""
+"""Of a dotted stroke one dot in this many is set."""
 
 ARROWS_EVERY_DOTS = 26.0
 """Way between two arrowheads [dots]."""
 
 OUTSIDE_DOTS = 4.0
-"""What is further outside than this is left away [dots]."""
+"""Strokes further outside than this are left out [dots]."""
 
 ARROWS = "▲►▼◄"
 
@@ -49,7 +49,7 @@ class Arrow:
 
 
 def arrow_sign(x: float, y: float) -> str:
-    """Return the sign for a direction in dots, y being downwards.
+    """Return the sign for a direction in dots, y pointing down.
 
     Examples
     --------
@@ -60,7 +60,7 @@ def arrow_sign(x: float, y: float) -> str:
 
 
 class Strokes:
-    """Dots of a picture, and the rank of each cell.
+    """The dots of a picture, and the rank of each cell.
 
     Parameters
     ----------
@@ -106,7 +106,7 @@ class Strokes:
                 self._arrow((begin[0] + end[0]) / 2, (begin[1] + end[1]) / 2, x1 - x0, y1 - y0)
 
     def stroke(self, begin: Dot, end: Dot, rank: int) -> None:
-        """Draw a straight line, with a pen across its direction."""
+        """Draw a straight line with a pen held across its direction."""
         seen = _clipped(begin, end, self.canvas.wide, self.canvas.high)
         if seen is None:
             return
@@ -143,7 +143,7 @@ def _rank(piece: TrackPiece, place: int, now_s: float | None) -> int:
 
 
 def _strided(piece: TrackPiece, frame: TrackFrame) -> list[tuple[float, float, int]]:
-    """Return the points in dots, at least a stride apart, with their places in the piece."""
+    """Return the points in dots, at least a stride apart, with their indices in the piece."""
     points: list[tuple[float, float, int]] = []
     last = len(piece.t_s) - 1
     for place, at in enumerate(zip(piece.east_m, piece.north_m, strict=True)):
@@ -159,7 +159,7 @@ def _strided(piece: TrackPiece, frame: TrackFrame) -> list[tuple[float, float, i
 
 
 def _clipped(begin: Dot, end: Dot, wide: int, high: int) -> tuple[Dot, Dot] | None:
-    """Return the part of a line on a canvas or `OUTSIDE_DOTS` around it, after Liang and Barsky."""
+    """Return the part of a line on the canvas or within `OUTSIDE_DOTS` of it (Liang and Barsky)."""
     (x, y), dx, dy = begin, end[0] - begin[0], end[1] - begin[1]
     first, last = 0.0, 1.0
     for step, room in (

@@ -1,7 +1,7 @@
 """Cells of a row of buttons: their columns, and what is written in each.
 
-Every button shows its key before its label, or above it where a row of two lines is too narrow for
-both. Between two cells is a blank column, so that two selected ones stay two.
+Every button shows its key before its label, or above it if the row has two lines and is too narrow
+for both side by side. A blank column parts two cells, so that two selected ones do not merge.
 """
 
 from collections.abc import Callable, Sequence
@@ -49,7 +49,7 @@ class Written:
 
 @dataclass(frozen=True)
 class Cell:
-    """A cell: its columns, the blank after it not counted, and its lines."""
+    """A cell: its columns, without the blank after it, and its lines."""
 
     begin: int
     end: int
@@ -57,7 +57,7 @@ class Cell:
 
 
 def beside(key: str, words: str) -> tuple[Written, ...]:
-    """Return a key and a label side by side; a sign that begins the label is not written twice.
+    """Return a key and a label side by side; a sign that starts the label is not written twice.
 
     Examples
     --------
@@ -94,7 +94,7 @@ def cells(
     width, height
         Columns and lines of the row.
     keyless
-        Whether keys are left out before labels are shortened: on a touch screen.
+        Whether keys are left out before labels are shortened, as on a touch screen.
 
     Examples
     --------
@@ -152,7 +152,7 @@ def _width(lines: tuple[Written, ...]) -> int:
 
 
 def _ways(height: int, *, keyless: bool) -> list[tuple[bool, Way]]:
-    """Return how labels are written, the best way first: whether shortened, and the key where."""
+    """Return the ways to write labels, best first: whether shortened, and where the key goes."""
     with_key: list[Way] = [beside, above] if height > 1 else [beside]
     if keyless:
         return [(False, beside), (False, without_key), (True, without_key)]
@@ -166,7 +166,7 @@ def _lines(button: Labelled, way: Way, *, short: bool) -> tuple[Written, ...]:
 def _edges(widths: list[int], width: int) -> list[int]:
     """Return where each cell begins, and the row's end; empty if the widths do not fit.
 
-    Cells are of equal width if that is enough for each; otherwise the spare columns are shared out.
+    Cells are of equal width if that is enough for all; otherwise they share the spare columns.
     """
     count = len(widths)
     even = [place * width // count for place in range(count + 1)]

@@ -3,19 +3,19 @@
 from onboard.dataclass import dataclass
 
 NARROW_COLUMNS, TALL_ROWS, LAPTOP_COLUMNS = 60, 32, 110
-"""A narrower terminal is taken for a phone; one that is narrower, or taller and no laptop's, gets
-buttons for thumbs."""
+"""A terminal narrower than the first is taken for a phone. It gets buttons for thumbs, and so does
+one as tall as the second and narrower than the third."""
 ONE_ROW_COLUMNS = 72
-"""Width from which every tab has room for its key before its label: a narrower one has it above."""
+"""Width from which every tab has room for its key before its label; below that it stands above."""
 AGE_ROWS = 24
-"""Height below which fresh data give the row with their age to the view."""
+"""Height below which the age row goes to the view while the data are fresh."""
 BUTTON_ROWS = 3
 """44 px high at 15 px a row: WCAG 2.2, success criterion 2.5.5."""
 TOUCH_ROWS = 15
-"""Height of a touch screen from which all buttons are of that size."""
+"""Height from which all buttons of a touch screen are of that size."""
 ROWS_ABOVE = 3
-"""Rows of notices and caution together at most, below `TALL_ROWS`: the caution waits for a notice
-that needs them all, as an alert is never cut before its advice."""
+"""Most rows for notices and caution together below `TALL_ROWS`: the caution waits while a notice
+needs them all, for an alert is never cut before its advice."""
 VIEW_ROWS = 16
 """Height of a view below which buttons cede rows to it: two big figures of five, a cue of six."""
 VIEW_ROWS_LEAST = 4
@@ -62,15 +62,15 @@ def frame_rows(
     notices
         Rows needed to show the worst notice in full.
     caution
-        Whether the caution is to be read.
+        Whether the caution is still to be read.
     actions
-        Number of rows of buttons of the view.
+        Number of rows of the view's own buttons.
     age
-        Whether the age of the data must be shown: they are old, or a result stands there.
+        Whether the age of the data must be shown: they are old, or a result stands in that row.
     replay
         Whether to show a replay's buttons.
     bar
-        Whether to show its time bar, too: some views show it themselves.
+        Whether to show its time bar too: some views show it themselves.
     touch
         Whether the terminal is known to be a touch screen.
     """

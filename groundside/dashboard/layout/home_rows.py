@@ -7,10 +7,10 @@ from groundside.dashboard.layout import SIDE_BY_SIDE_COLUMNS
 from onboard.dataclass import dataclass
 
 WAY_ROWS = (9, 7, 4)
-"""Heights of the way home, tried in turn: with a large arrow if there is room."""
+"""Heights of the way home, tried in turn: the higher, the larger its arrow."""
 
 ROOMY_ROWS = 26
-"""Height of a wide view from which its parts grow [rows]."""
+"""Height from which the parts of a wide view grow [rows]."""
 TEMPLATE, UNIT_COLUMNS = "8888", 8
 """Digits of a big figure, and the columns beside them for its unit."""
 
@@ -42,7 +42,7 @@ class HomeRows:
 
 
 def home_rows(width: int, height: int, *, cue: bool) -> HomeRows:
-    """Allot the rows of the home view: the sign to turn back, two big figures, the way.
+    """Allot the rows of the home view: the cue to turn back, two big figures, the way home.
 
     Parameters
     ----------
@@ -74,7 +74,7 @@ def home_rows(width: int, height: int, *, cue: bool) -> HomeRows:
 
 
 def _roomy(width: int, height: int, *, cue: bool) -> HomeRows:
-    """Allot the rows of a wide view: as large as the width allows, but half of them for the way."""
+    """Allot the rows of a wide view: big figures as large as fit, but half the rows for the way."""
     sign = height // 4 if cue else 0
     most = (height - sign) // 2 - 1
     letters = fitting(TEMPLATE, width // 2 - UNIT_COLUMNS, most)

@@ -13,14 +13,14 @@ MOST_COLUMNS = 4
 CELLS_OF_TABLE = 16
 BIG_FIGURE_TEMPLATE = "88.8"
 SIDE_COLUMNS = 14
-"""Columns for the label beside the digits: `12.5 to 17.5`, and a space on either side of them."""
+"""Columns for the label beside the digits: `12.5 to 17.5` with a space on either side."""
 GROWTH = (
     *(("figure", 5), ("cue", 6), ("table", 2), ("figure", 7), ("table", 4), ("cue", 7)),
     *(("figure", 9), ("cue", 9), ("figure", 12), ("cue", 12), ("figure", 16), ("table", 99)),
     *(("cue", 16), ("figure", 99), ("cue", 99)),
 )
-"""Which part takes spare rows in turn, and up to which height, labels not counted: the order in
-which they help."""
+"""Which part takes spare rows next, and up to which height without its label: in the order in which
+they help."""
 MARGIN_MOST = 2
 """Spare rows that a cue takes as margin."""
 
@@ -142,7 +142,7 @@ def _allot(
     def left() -> int:
         return height - each * have["figure"] - have["cue"] - have["table"]
 
-    # smaller than a phone: the big figures shrink, but stay
+    # on less than a phone's screen the big figures shrink, but stay
     for part, least in (("table", 0), ("figure", 1 + label), ("cue", 1), ("figure", 1)):
         if left() < 0:
             have[part] = min(have[part], least)
@@ -151,7 +151,7 @@ def _allot(
         for rows in sizes[part]:
             more = times * (rows - have[part])
             if part == "cue" and left() < more <= left() + have["table"] and rows == sizes[part][0]:
-                have["table"] = 0  # short of a cue in big type: the small figures give way
+                have["table"] = 0  # the small figures give way to a cue in big type
             if rows - (label if part == "figure" else 0) <= most and 0 < more <= left():
                 have[part] = rows
     if cue:

@@ -1,15 +1,15 @@
-"""Places of the panels of the wide screen: the glance on the left, the ride's story beside it."""
+"""Places of the panels of the wide screen: the glance on the left, the overview beside it."""
 
 from onboard.dataclass import dataclass
 
 WIDE_COLUMNS, WIDE_ROWS = 110, 24
-"""Size of a view from which it has room for all panels: a screen of about 110 by 34."""
+"""Size from which a view has room for all panels, on a screen of about 110 by 34."""
 GLANCE_SHARE, GLANCE_LEAST = 0.36, 43
-"""Share of the width that the glance takes; and what its digits need [columns]."""
+"""Share of the width that the glance takes, and what its digits need [columns]."""
 TRIP_SHARE, TRIP_LEAST = 0.4, 10
-"""Share of the height that the trip's plot takes; and its least height [rows]."""
+"""Share of the height that the trip's plot takes, and its least height [rows]."""
 HOME_ROWS, HIGH_HOME_ROWS, HIGH_ROWS = 4, 7, 40
-"""Height of the way home, in a low view and from so many rows on [rows]."""
+"""Height of the way home in a low view, in a high one, and from where a view is high [rows]."""
 
 
 @dataclass(frozen=True)

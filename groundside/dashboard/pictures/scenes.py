@@ -1,4 +1,4 @@
-"""The scenes of the README's pictures: a sample log at a place, live or as a replay."""
+"""The scenes of the README's pictures: places in a sample log, live or as a replay."""
 
 import asyncio
 from collections.abc import AsyncIterator
@@ -33,7 +33,7 @@ class Scene:
     words
         What it shows, for those who cannot see it.
     replay
-        Whether it is a replay of the whole ride, or the ride live.
+        Whether it is a replay of the whole ride; otherwise the ride is live.
     """
 
     name: str
@@ -59,7 +59,7 @@ SCENES = (
 
 
 class Nowhere:
-    """Controls of a replay, and a sender of commands, that do nothing."""
+    """Replay controls and a command sender that do nothing."""
 
     def pause_or_go(self) -> None:
         """Do nothing."""
@@ -72,7 +72,7 @@ class Nowhere:
     go_to = go_to_distance = jump
 
     def next_event(self) -> bool:
-        """Return that there is none."""
+        """Return False: there is none."""
         return False
 
     async def send(self, _command: Command) -> CommandResult:
@@ -91,13 +91,13 @@ class Still:
         self.command_sender = Nowhere() if live else None
 
     async def stream(self) -> AsyncIterator[Update]:
-        """Yield the update, and nothing more."""
+        """Yield the one update."""
         yield self._update
         await asyncio.Event().wait()
 
 
 def update_of(scene: Scene) -> Update:
-    """Return the state of the sample log at a scene's place."""
+    """Return the update at a scene's place in the sample log."""
     profile = load_profile(bundled_file(PROFILE))
     start, duration_s = start_playback(bundled_file(LOG), profile, None, Aim(distance_m=TARGET_M))
     playback: Playback = start.copied()
@@ -124,5 +124,5 @@ async def draw(scene: Scene) -> str:
             app.tick()
         await pilot.pause()
         paper = next(theme.background for theme in THEMES if theme.name == scene.theme)
-        # The toolkit has no public way to read the screen.
+        # The toolkit has no public way to read a screen.
         return screen_svg(app.screen._compositor.render_strips(), paper or "", scene.words)

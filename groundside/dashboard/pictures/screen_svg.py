@@ -1,6 +1,6 @@
-"""A screen as an SVG picture that needs nothing else: no font, no script, no link.
+"""A screen as a self-contained SVG picture: no font, no script, no link.
 
-Text is text, in whatever monospaced font the reader has, each run stretched to its cells. Blocks
+Text stays text in whatever monospaced font the reader has, each run stretched to its cells. Blocks
 and braille are drawn as shapes, so that they join without seams.
 
 The format is W3C's SVG 1.1 (from memory); a test parses each picture as XML.
@@ -18,7 +18,7 @@ WIDE, HIGH = 10, 20
 BASELINE = 15
 """From the top of a cell to the baseline of its text [px]."""
 BRAILLE = 0x2800
-"""The block of braille patterns in the Unicode Standard: dots 1 to 8 are the low bits."""
+"""First braille pattern of the Unicode Standard: dots 1 to 8 are the low bits."""
 DOTS = ((0, 0), (0, 1), (0, 2), (1, 0), (1, 1), (1, 2), (0, 3), (1, 3))
 """Column and row of the dot of each bit."""
 DOT = 3
@@ -43,7 +43,7 @@ BLOCKS = {
 
 @dataclass(frozen=True)
 class Run:
-    """Adjacent cells of one style: their place, text and colours."""
+    """Adjacent cells of one style: place, text and colours."""
 
     column: int
     row: int
@@ -149,7 +149,7 @@ def _shape(char: str, x: int, y: int) -> str:
 
 
 def _words(text: str) -> Iterator[tuple[int, str]]:
-    """Yield the stretches of ordinary text, with their places; two blanks part them."""
+    """Yield the stretches of ordinary text, parted by two blanks, with their places."""
     plain = "".join(" " if _is_drawn(char) else char for char in text)
     start = 0
     while start < len(plain):

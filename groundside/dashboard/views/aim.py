@@ -19,7 +19,7 @@ from groundside.dashboard.widgets.text_page import TextPage
 BIG_FIGURE_ROWS = (9, 7, 5, 4)
 TEXT_ROWS = 6
 TEMPLATE, LABEL_COLUMNS, MOST_ROWS = "888.8", 24, 24
-"""Digits of the figure where there is room, the columns beside it, and its most rows."""
+"""Digits of the figure if there is room, the columns beside it, and its most rows."""
 
 
 class AimView(View):

@@ -92,7 +92,7 @@ class View(Container, Kept):
 
     @property
     def has_time_bar(self) -> bool:
-        """Whether the view shows a replay's place itself, under its own plot."""
+        """Whether the view shows a replay's time bar itself, under its own plot."""
         return False
 
     def hidden_buttons(self) -> tuple[Button, ...]:

@@ -1,7 +1,7 @@
-"""The question how much was charged: by thumb alone, or typed.
+"""The question how much was charged, answered with buttons alone or typed.
 
-A number that buttons change is shown from the start, in one of three units; a digit or letter opens
-the input line instead, and then every key is text.
+It starts with a number in one of three units, which buttons change. A digit or letter opens the
+input line instead; from then on every key is text.
 """
 
 from collections.abc import Mapping
@@ -18,7 +18,7 @@ from onboard.contract.snapshot import Snapshot
 from onboard.dataclass import dataclass
 
 STEPS = {"much-less": -10.0, "less": -1.0, "more": 1.0, "much-more": 10.0}
-"""What the buttons add, in steps of the unit."""
+"""What each button adds, in steps of the unit."""
 
 
 @dataclass(frozen=True)
@@ -32,12 +32,12 @@ class ChargeUnit:
     kind
         The amount that is sent.
     scale
-        One unit, in those of the amount.
+        The amount that is one unit.
     step
         Small step of the buttons, in units. Common practice, no source: a thumb reaches any usual
         charge in a few presses.
     usual
-        Number proposed where nothing is known, in units. Common practice, no source.
+        Number proposed if nothing is known, in units. Common practice, no source.
     """
 
     name: str
@@ -52,11 +52,11 @@ UNITS: Mapping[str, ChargeUnit] = {
     "in-wh": ChargeUnit("Wh", "charged_wh", 1.0, 10.0, 100.0),
     "in-ah": ChargeUnit("Ah", "charged_ah", 1.0, 0.5, 5.0),
 }
-"""By the action that chooses it."""
+"""The units by the action that chooses each."""
 
 
 def proposed(snapshot: Snapshot, unit: ChargeUnit) -> float:
-    """Return the number to start from, in whole steps: the charge now, or what the trip used.
+    """Return the number to start from, in whole steps: the present charge, or what the trip used.
 
     Parameters
     ----------
@@ -82,7 +82,7 @@ def _value(figure: Estimate | Number) -> Number:
 
 
 def _within(unit: ChargeUnit, number: float) -> float:
-    """Return a number no less than nought and no more than can be stated."""
+    """Return a number no less than zero and no more than can be stated."""
     return min(max(0.0, number), AMOUNTS[unit.kind] / unit.scale)
 
 
@@ -104,7 +104,7 @@ class ChargeQuestion(Question):
         """The question in words."""
         if self._typing:
             if self._unreadable and bare_number(self.view.line.value):
-                return "A number of what? Add Wh, Ah or %, or tap it. Escape leaves."
+                return "A number of what? Add Wh, Ah or %, or press one. Escape leaves."
             ask = "Not understood." if self._unreadable else "How much?"
             return f"{ask} Type it, {EXAMPLES}, then enter. Escape leaves."
         if self._unit.kind == "left_fraction":
@@ -119,7 +119,7 @@ class ChargeQuestion(Question):
         return f"{self._numbers[self._unit.name]:g}", self._unit.name
 
     def buttons(self) -> tuple[Button, ...]:
-        """Return the answers, the units and the steps; units have no key: a letter is text."""
+        """Return the answers, units and steps; units have no key, for a letter is text."""
         units = tuple(Button(unit.name, OWN + word) for word, unit in UNITS.items())
         answers = (
             Button("full", f"{OWN}is-full"),
@@ -168,7 +168,7 @@ class ChargeQuestion(Question):
         self._send((self._unit.kind, round(number * self._unit.scale, 6)))
 
     def _submit_text(self) -> None:
-        """Send what was typed; what is not understood stays for correction."""
+        """Send what was typed; what is not understood stays to be corrected."""
         typed = self.view.line.value
         amount = parse_charge(typed)
         if amount is None and clean(typed):

@@ -20,7 +20,7 @@ class CraftView(View):
     PURPOSE: ClassVar[str] = "instruments and link"
     KEYS: ClassVar[tuple[ViewKey, ...]] = (
         ViewKey("n", "next page", ("turn",)),
-        ViewKey("p", "a silent pack is unplugged, twice", ("unplugged",)),
+        ViewKey("p", "a silent pack is unplugged: press twice", ("unplugged",)),
     )
 
     def __init__(self, clock: Callable[[], float]) -> None:

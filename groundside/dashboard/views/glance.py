@@ -35,7 +35,7 @@ class Glance(Kept, Container):
         self._share()
 
     def show(self, content: RideContent) -> None:
-        """Pass each part its content; equal content is not painted again."""
+        """Pass each part its content; unchanged content is not repainted."""
         has_cue, rows = bool(content.cue.word), CueBar.text_rows(content.cue, self.size.width)
         if (has_cue, rows) != (self._has_cue, self._text_rows):
             self._has_cue, self._text_rows = has_cue, rows
@@ -54,7 +54,7 @@ class Glance(Kept, Container):
         if shared == self._shared:
             return
         self._shared = shared
-        # spare rows: above the cue, above the small figures, and the rest below them
+        # the spare rows go above the cue, above the small figures and below them
         above_cue = shared.spare // 3 if shared.cue else 0
         above_table = (shared.spare - above_cue) // 2
         set_heights(

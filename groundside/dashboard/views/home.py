@@ -17,15 +17,15 @@ from groundside.dashboard.widgets.button_bar import Button
 from groundside.dashboard.widgets.cue_bar import CueBar
 from groundside.dashboard.widgets.way_page import WayPage
 
-QUESTION = f"Home is to be where you are now: press again within {AGAIN_S:g} s."
+QUESTION = f"Set home where you are now? Press again within {AGAIN_S:g} s."
 
 
 class HomeView(View):
-    """Distance and margin in big type, the sign to turn back, and the way in words."""
+    """Distance and margin in big type, the cue to turn back, and the way in words."""
 
     NAME: ClassVar[str] = "home"
     PURPOSE: ClassVar[str] = "the way home"
-    KEYS: ClassVar[tuple[ViewKey, ...]] = (ViewKey("o", "home is here, twice", ("home",)),)
+    KEYS: ClassVar[tuple[ViewKey, ...]] = (ViewKey("o", "set home here: press twice", ("home",)),)
 
     def __init__(self, clock: Callable[[], float]) -> None:
         self._cue = CueBar(id="home-cue")
@@ -68,7 +68,7 @@ class HomeView(View):
     def pressed(self, word: str) -> None:
         """Set home on a second press."""
         if word == "home" and self._can_command and self._confirmation.confirmed("home"):
-            self.post_message(self.Send(setting("home", "here"), "home is here now"))
+            self.post_message(self.Send(setting("home", "here"), "home set here"))
         self._paint()
 
     def _share(self) -> None:

@@ -14,14 +14,14 @@ from groundside.dashboard.widgets.text_page import TextPage
 
 SIGNS: Block = (
     Item("--", "not known; the reason stands beside it"),
-    Item("STALE", "hatched: figures of a while ago"),
+    Item("STALE", "hatched: figures out of date"),
     Item("a to b", "95 % interval"),
 )
 CAUTIONS: Block = (
     Item("", CAUTION),
     Item("", "This tool advises only; it never steers."),
-    Item("", "Heed the local rules. Tell somebody ashore where you go and when you are back."),
-    Item("", "Cold water, turning propellers and damaged packs harm."),
+    Item("", "Heed the local rules. Tell somebody ashore your plan and when to expect you."),
+    Item("", "Cold water, propellers and damaged packs are dangerous."),
 )
 
 

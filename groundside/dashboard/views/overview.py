@@ -1,4 +1,4 @@
-"""The overview beside the glance on a wide screen: curve, track, way home, and the trip."""
+"""The overview beside the glance on a wide screen: curve, track, way home and trip."""
 
 from textual.containers import Container
 
@@ -21,7 +21,7 @@ class Panels(Kept, Container):
 
 
 class Overview(Kept, Container):
-    """Draws the ride so far, once a second at most."""
+    """Draws the ride so far; callers limit how often."""
 
     def __init__(self) -> None:
         self._curve = Plot(id="overview-curve")
@@ -40,7 +40,7 @@ class Overview(Kept, Container):
 
     @property
     def shows_place(self) -> bool:
-        """Whether a replay's place stands under the trip's plot."""
+        """Whether a replay's time bar stands under the trip's plot."""
         return self._trip.content is not None and self._trip.content.bar is not None
 
     def show(self, state: ViewState, choice: TripChoice) -> None:

@@ -1,4 +1,4 @@
-"""The ride view: what a rider reads at a glance, and on a wide screen the whole ride beside it."""
+"""The ride view: what a rider reads at a glance, with the whole ride beside it on a wide screen."""
 
 from collections.abc import Callable
 from typing import ClassVar
@@ -20,7 +20,7 @@ from groundside.dashboard.widgets.plot import Plot
 from groundside.dashboard.widgets.track_map import TrackMap
 
 OVERVIEW_S = 2.0
-"""Interval between two drawings of the overview [s]: a ride's course shows no more in less."""
+"""Interval between two drawings of the overview [s]: a ride shows nothing new any sooner."""
 
 
 class RideView(View):
@@ -41,7 +41,7 @@ class RideView(View):
 
     @property
     def has_time_bar(self) -> bool:
-        """Whether the view shows a replay's place itself."""
+        """Whether the view shows a replay's time bar itself."""
         return self._wide and self._overview.shows_place
 
     def on_resize(self, _event: events.Resize) -> None:
@@ -61,13 +61,13 @@ class RideView(View):
             self._overview.show(state, self._choice)
 
     def _key(self, state: ViewState) -> object:
-        """Return what makes the overview redraw at once."""
+        """Return what makes the overview redraw at once when it changes."""
         choice, replay = self._choice, state.replay
-        second = None if replay is None else int(state.now_s)  # there the cursor moves
+        second = None if replay is None else int(state.now_s)  # in a replay the cursor moves
         return state.started, state.stale, state.units, second, choice.panel, choice.over_distance
 
     def buttons(self) -> tuple[Button, ...]:
-        """Return the choice of the trip's plot on a wide screen."""
+        """Return, on a wide screen, the buttons that choose the trip's plot."""
         if not self._wide:
             return ()
         units = None if self._state is None else self._state.units
@@ -80,13 +80,13 @@ class RideView(View):
             self.show(self._state)
 
     def on_plot_tapped(self, message: Plot.Tapped) -> None:
-        """Go to the tapped place of a saved ride; a tap on the curve leads nowhere."""
+        """Go to the tapped place in a saved ride; a tap on the curve does nothing."""
         message.stop()
         if message.plot == "overview-trip":
             self._go(seek_to(self._state, message.x, over_distance=self._choice.over_distance))
 
     def on_track_map_tapped(self, message: TrackMap.Tapped) -> None:
-        """Go to the tapped place of a saved ride."""
+        """Go to the tapped place in a saved ride."""
         message.stop()
         self._go(seek_to_time(self._state, message.t_s))
 

@@ -25,8 +25,8 @@ from onboard.contract.coach import Coach, StepCode
 from onboard.contract.commands import Amount, Command
 
 QUESTIONS = {
-    "full": "If the charger stopped by itself, press again within {} s. Else say how much.",
-    "trip": "A new trip ends this one and counts from nought: press again within {} s.",
+    "full": "If the charger stopped by itself, press again within {} s. Or say how much.",
+    "trip": "A new trip ends this one and counts from zero: press again within {} s.",
     "end": "This ends the coach; the runs are kept. Press again within {} s.",
 }
 SWAP_MOST = 8
@@ -48,12 +48,12 @@ class RunsView(View):
     NAME: ClassVar[str] = "runs"
     PURPOSE: ClassVar[str] = "runs, set-ups, coach"
     KEYS: ClassVar[tuple[ViewKey, ...]] = (
-        ViewKey("r", "start or end a run"),
+        ViewKey("r", "start, end a run: press twice"),
         ViewKey("s", "choose a set-up; or type", ("setup",)),
         ViewKey("c", "coach: name a trial", ("coach",)),
         ViewKey("y", "swapped, as asked", ("swapped",)),
         ViewKey("v", "the coach, or the runs", ("other",)),
-        ViewKey("z", "end the coach, twice", ("end",)),
+        ViewKey("z", "end the coach: press twice", ("end",)),
         ViewKey("down", "the next one", ("next",)),
         ViewKey("up", "the one before", ("before",)),
         ViewKey("right", "go on: all named", ("on",)),
@@ -65,9 +65,9 @@ class RunsView(View):
         ViewKey(".", "much more", ("much-more",)),
         ViewKey("n", "a note", ("note",)),
         ViewKey("m", "charged: how much", ("much",)),
-        ViewKey("f", "charged; twice: full", ("full",)),
+        ViewKey("f", "charged; press twice: full", ("full",)),
         ViewKey("x", "not charged", ("none",)),
-        ViewKey("w", "new trip, twice", ("trip",)),
+        ViewKey("w", "new trip: press twice", ("trip",)),
         ViewKey("enter", "take or send it", ("take", "send")),
         ViewKey("escape", "back", ("leave",)),
     )

@@ -1,4 +1,4 @@
-"""Where a press on a plot or the track leads in a replay."""
+"""Where a tap on a plot or the track leads in a replay."""
 
 from groundside.dashboard.content.trip import place_in_replay
 from groundside.dashboard.view_state import ViewState
@@ -6,7 +6,7 @@ from groundside.dashboard.views.base import View
 
 
 def seek_to(state: ViewState | None, x: float, *, over_distance: bool) -> View.Seek | None:
-    """Return the request to go to an x of the trip's axis; None if nobody can go there.
+    """Return the request to go to an x of the trip's axis; None if it cannot be reached.
 
     Parameters
     ----------
@@ -27,7 +27,7 @@ def seek_to(state: ViewState | None, x: float, *, over_distance: bool) -> View.S
 
 
 def seek_to_time(state: ViewState | None, t_s: float) -> View.Seek | None:
-    """Return the request to go to a stream time [s]; None if nobody can go there."""
+    """Return the request to go to a stream time [s]; None if it cannot be reached."""
     if state is None or not state.trip_line.t_s:
         return None
     return seek_to(state, (t_s - state.trip_line.t_s[0]) / 60.0, over_distance=False)

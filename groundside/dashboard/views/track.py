@@ -1,4 +1,4 @@
-"""The track view: where the craft went, north up, shaded by what it cost there."""
+"""The track view: where the craft went, north up, graded by what it cost there."""
 
 from collections.abc import Callable
 from typing import ClassVar
@@ -16,7 +16,7 @@ from groundside.dashboard.widgets.track_map import TrackMap
 
 
 class TrackView(View):
-    """The track in full, or what is near the craft."""
+    """The whole track, or what is near the craft."""
 
     NAME: ClassVar[str] = "track"
     PURPOSE: ClassVar[str] = "where you went, and what it cost"
@@ -39,7 +39,7 @@ class TrackView(View):
             self._map.content = track_content(state, near=self._near)
 
     def buttons(self) -> tuple[Button, ...]:
-        """Return the choice of what is shown."""
+        """Return the button that switches between near and all."""
         return (self.own_button("all" if self._near else "near", "near"),)
 
     def pressed(self, word: str) -> None:
@@ -50,7 +50,7 @@ class TrackView(View):
             self.show(self._state)
 
     def on_track_map_tapped(self, message: TrackMap.Tapped) -> None:
-        """Go to the tapped place of a saved ride."""
+        """Go to the tapped place in a saved ride."""
         message.stop()
         state = self._state
         if state is None or not state.can_seek:

@@ -74,7 +74,7 @@ class TripView(View):
 
     @property
     def has_time_bar(self) -> bool:
-        """Whether the view shows a replay's place itself."""
+        """Whether the view shows a replay's time bar itself."""
         return self._plots[0].content is not None and self._plots[0].content.bar is not None
 
     def buttons(self) -> tuple[Button, ...]:

@@ -1,4 +1,4 @@
-"""What the trip's plot shows, and over what: chosen by the same keys wherever it stands."""
+"""What the trip's plot shows, and against what: chosen by the same keys wherever it stands."""
 
 from collections.abc import Callable
 
@@ -12,7 +12,7 @@ KEYS = (
     ViewKey("s", "speed", ("speed",)),
     ViewKey("c", "consumption", ("cost",)),
     ViewKey("l", "usable energy", ("left",)),
-    ViewKey("x", "over time or distance", ("axis",)),
+    ViewKey("x", "by time or distance", ("axis",)),
 )
 
 
@@ -22,7 +22,7 @@ class TripChoice:
     Parameters
     ----------
     panel
-        The panel at first.
+        The first panel.
     """
 
     def __init__(self, panel: str = PANELS[0]) -> None:
@@ -39,7 +39,7 @@ class TripChoice:
     def buttons(
         self, own_button: Callable[..., Button], units: Units | None, shown: tuple[str, ...]
     ) -> tuple[Button, ...]:
-        """Return the choice of panels, unless all are shown, and that of the axis.
+        """Return buttons for the panels, unless all are shown, and for the axis.
 
         Parameters
         ----------
@@ -50,9 +50,7 @@ class TripChoice:
         shown
             The visible panels.
         """
-        axis = own_button(
-            "over time" if self.over_distance else "by distance", "axis", short="axis"
-        )
+        axis = own_button("by time" if self.over_distance else "by distance", "axis", short="axis")
         if len(shown) == len(PANELS):
             return (axis,)
         names = {"cost": units.consumption_name if units else "Wh/km", "left": "usable"}

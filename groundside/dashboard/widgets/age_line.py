@@ -1,4 +1,4 @@
-"""The quiet line with the age of the data, and the results of commands."""
+"""The quiet line with the age of the data and the results of commands."""
 
 from typing import ClassVar
 

@@ -40,7 +40,7 @@ class Button:
 
 
 class ButtonBar(Painted):
-    """Shows buttons in one or more rows; `content` is a tuple of buttons."""
+    """Shows buttons in one or more rows; `content` is a tuple of them."""
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {
         "button--even",
@@ -61,7 +61,7 @@ class ButtonBar(Painted):
         action: str
 
     def placed(self) -> list[tuple[Button, Region, Cell]]:
-        """Return each button with its place on the bar and what is written on it."""
+        """Return each button with its region of the bar and what is written on it."""
         buttons: tuple[Button, ...] = self.content or ()
         size = self.size
         return _placed(buttons, size, self.rows, touch=self.touch) if size.area else []
@@ -88,7 +88,7 @@ class ButtonBar(Painted):
         return lines
 
     def on_click(self, event: events.Click) -> None:
-        """Press the button that was tapped; the blank after it is its own."""
+        """Press the tapped button; the blank column after it belongs to it."""
         for button, region, _cell in self.placed():
             if region.contains(event.x, event.y):
                 event.stop()

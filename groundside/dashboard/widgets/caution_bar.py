@@ -13,7 +13,7 @@ KEY, TOUCH_KEY = "enter", "tap"
 
 
 class CautionBar(Painted):
-    """Shows the caution in a row with its key; one press anywhere on it, or the key, removes it."""
+    """Shows the caution in a row with its key; that key, or a tap anywhere on it, dismisses it."""
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {"caution--text", "caution--key"}
 
@@ -32,6 +32,6 @@ class CautionBar(Painted):
         return lines
 
     def on_click(self, event: events.Click) -> None:
-        """Take a click anywhere as the confirmation."""
+        """Take a tap anywhere as the confirmation."""
         event.stop()
         self.post_message(ButtonBar.Pressed("caution_read"))

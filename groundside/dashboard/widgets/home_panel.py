@@ -1,45 +1,28 @@
-"""The way home as a panel: an arrow, and the most important of it in words."""
-
-from typing import ClassVar
+"""The way home as a panel: an arrow, and what matters most in words."""
 
 from textual.geometry import Size
 
 from groundside.dashboard.content.home import CAUTIONS, HomeContent
 from groundside.dashboard.drawing.home_arrow import home_arrow
-from groundside.dashboard.drawing.painted import Line, Painted, Piece, joined, shortened
+from groundside.dashboard.drawing.painted import Line, Piece, joined, shortened
+from groundside.dashboard.widgets.way_page import WayPage, beside_arrow
 
 ARROW_ROWS_MOST = 7
 
 
-class HomePanel(Painted):
+class HomePanel(WayPage):
     """Shows a `HomeContent` in a few rows."""
 
-    COMPONENT_CLASSES: ClassVar[set[str]] = {
-        "way--arrow",
-        "way--verdict",
-        "way--text",
-        "way--strong",
-        "way--quiet",
-    }
-
     def paint(self, size: Size) -> list[Line]:
-        """Draw the arrow on the left, and as many sentences as there are rows."""
+        """Draw the arrow on the left, and one sentence for each row."""
         width, height = size.width, size.height
         content: HomeContent = self.content
+        rows = min(ARROW_ROWS_MOST, height)
+        start = 2 * rows + 3
         arrow: tuple[str, ...] = ()
         if content.arrow_deg is not None:
-            rows = min(ARROW_ROWS_MOST, height)
             arrow = home_arrow(content.arrow_deg, 2 * rows, rows)
-        start = 2 * min(ARROW_ROWS_MOST, height) + 3
-        words = panel_words(content, width - start - 1)
-        lines: list[Line] = []
-        for y in range(height):
-            drawn = f" {arrow[y]}" if y < len(arrow) else ""
-            line: Line = [(drawn.ljust(start), "way--arrow")]
-            if y < len(words):
-                line.append(words[y])
-            lines.append(line)
-        return lines
+        return beside_arrow(arrow, start, panel_words(content, width - start - 1), height)
 
 
 def panel_words(content: HomeContent, width: int) -> list[Piece]:

@@ -1,4 +1,4 @@
-"""What stands in place of the tabs while the dashboard is locked: two buttons, far apart."""
+"""What stands in place of the tabs while the dashboard is locked: two buttons far apart."""
 
 from typing import ClassVar
 
@@ -16,22 +16,22 @@ MOST_CELLS = 24
 
 
 def unlock_action(end: End | None) -> str:
-    """Return the app's action for a press of one of the two buttons, or of anything else."""
+    """Return the app's action for a press on one of the two buttons, or anywhere else."""
     return f"unlock('{end or ''}')"
 
 
 class LockBar(Painted):
-    """Shows the two buttons that unlock, and that the dashboard is locked."""
+    """Shows that the dashboard is locked, and the two buttons that unlock it."""
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {"lock--button", "lock--on", "lock--key", "lock--text"}
 
     @staticmethod
     def button_width(width: int) -> int:
-        """Return the columns of each button, so that as much is between them."""
+        """Return the columns of each button, which leave at least as many between them."""
         return max(1, min(MOST_CELLS, width // 3))
 
     def paint(self, size: Size) -> list[Line]:
-        """Draw the buttons at the ends, the word between them."""
+        """Draw the buttons at the ends and the word between them."""
         state: LockState = self.content
         across = self.button_width(size.width)
         between = size.width - 2 * across
@@ -54,7 +54,7 @@ class LockBar(Painted):
         return lines
 
     def on_click(self, event: events.Click) -> None:
-        """Press the button that was tapped; between them is nothing to press."""
+        """Press the tapped button; a tap between them counts as a stray press."""
         event.stop()
         across = self.button_width(self.size.width)
         left, right = event.x < across, event.x >= self.size.width - across

@@ -13,7 +13,7 @@ from groundside.dashboard.notices import Notice
 TWO_FROM_ROWS = 24
 """Height of the terminal from which there is room for two notices [rows]."""
 MOST_ROWS_TALL = 5
-"""Rows of the notices at most where there is room: from `TALL_ROWS` on."""
+"""Most rows of notices where there is room, from `TALL_ROWS` up."""
 
 
 class NoticeBar(Painted):
@@ -36,7 +36,7 @@ class NoticeBar(Painted):
 
     @staticmethod
     def rows_needed(notices: tuple[Notice, ...], screen: Size) -> int:
-        """Return the rows needed for the whole of the worst notice, whose end is the advice.
+        """Return the rows needed to show the worst notice whole, as it ends in the advice.
 
         Parameters
         ----------
@@ -64,7 +64,7 @@ class NoticeBar(Painted):
                 break
             others = len(notices) - place - 1
             texts = _texts(notice, size.width, room)
-            if others and len(texts) >= room:  # no row is left for the others: they are counted
+            if others and len(texts) >= room:  # no row is left for the others: count them
                 texts = _texts(notice, size.width, room, others)
             style = f"notice--{notice.level}"
             lines += [[(f" {text}".ljust(size.width), style)] for text in texts]
@@ -72,9 +72,9 @@ class NoticeBar(Painted):
 
 
 def _texts(notice: Notice, width: int, room: int, others: int = 0) -> list[str]:
-    """Return the lines of a notice, the number of others at the end of one that has room.
+    """Return the lines of a notice, with the number of others at the end of one that has room.
 
-    The words come first: the number is left out rather than a word of the advice.
+    The words come first: rather than lose a word of the advice, the number is left out.
     """
     count = f" +{others}" if others and notice.level != "quiet" else ""
     space = width - 2

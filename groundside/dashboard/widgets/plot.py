@@ -23,7 +23,7 @@ class Plot(Painted):
         Parameters
         ----------
         x
-            The place.
+            That x, in axis units.
         plot
             The plot's id.
         """

@@ -24,7 +24,7 @@ from onboard.dataclass import dataclass
 TEMPLATE = "888"
 NOTES_COLUMNS = 17
 SPACED_FROM_COLUMNS = 100
-"""Width from which runs stand apart, if there is room."""
+"""Width from which a blank line parts the runs, if there is room."""
 
 
 @dataclass(frozen=True)
@@ -103,7 +103,7 @@ class RunsPage(Painted):
 
 
 def _spaced(table: list[Line], width: int, room: int) -> list[Line]:
-    """Return the table with a blank line between two runs where a wide page has room for them."""
+    """Return the table, on a wide page with blank lines between the runs if there is room."""
     if width < SPACED_FROM_COLUMNS or 2 * len(table) > room:
         return table
     return [line for row in table for line in (row, [])]
@@ -114,7 +114,7 @@ def _texts(text: str, width: int, style: str) -> list[Line]:
 
 
 def _asked_figure(number: str, unit: str, room: tuple[int, int]) -> list[Line]:
-    """Draw the number that the buttons change in big type if there is room, its unit beside it."""
+    """Draw the number that the buttons change, big if there is room, with its unit beside it."""
     width, height = room
     letters = fitting(number, width - len(unit) - 4, height - 1)
     if letters is None:

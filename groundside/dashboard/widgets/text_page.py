@@ -107,9 +107,9 @@ def spread(
 
 
 def balanced(blocks: list[list[list[Line]]], across: int, rows: int) -> list[list[Line]] | None:
-    """Return all blocks in columns of about equal height, None if they do not fit.
+    """Return all blocks in columns of about equal height; None if they do not fit.
 
-    Items have a blank line between them if there is room; two blocks always have one.
+    A blank line parts two items if there is room, and always two blocks.
 
     Parameters
     ----------
@@ -135,7 +135,7 @@ def balanced(blocks: list[list[list[Line]]], across: int, rows: int) -> list[lis
 
 
 def _filled(blocks: list[list[list[Line]]], height: int, apart: int) -> list[list[Line]] | None:
-    """Return columns of a height filled item by item; None if an item is higher than that."""
+    """Return columns of this height, filled item by item; None if an item is higher than that."""
     columns: list[list[Line]] = [[]]
     for block in blocks:
         for place, item in enumerate(block):

@@ -1,4 +1,4 @@
-"""A widget with the track, which can be tapped."""
+"""The widget that shows the track, which can be tapped."""
 
 import math
 from typing import ClassVar
@@ -12,7 +12,7 @@ from groundside.dashboard.drawing.track_drawing import STYLES, map_frame, map_to
 from onboard.dataclass import dataclass
 
 REACH_CELLS = 4
-"""A tap further from the track than this does nothing [cells]."""
+"""A tap further than this from the track does nothing [cells]."""
 
 
 class TrackMap(Painted):
@@ -22,7 +22,7 @@ class TrackMap(Painted):
 
     @dataclass
     class Tapped(Message):
-        """The track was tapped at the point of a stream time [s]."""
+        """The track was tapped at the point with this stream time [s]."""
 
         t_s: float
 

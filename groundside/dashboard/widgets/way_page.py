@@ -12,9 +12,9 @@ from groundside.dashboard.drawing.painted import Line, Painted, Piece, wrapped
 ARROW_ROWS_MOST = 24
 ARROW_ROWS_LEAST = 3
 TEXT_COLUMNS = 24
-"""Minimum width that the arrow leaves for the words [columns]; the arrow takes at most half."""
+"""Least width that the arrow leaves for the words [columns]; the arrow takes at most half."""
 VERDICT_FROM_ROWS, VERDICT_ROWS = 14, 7
-"""Height from which the verdict is in big type, and the most rows of that."""
+"""Height from which the verdict is in big type, and the most rows of that type."""
 
 
 class WayPage(Painted):
@@ -39,18 +39,23 @@ class WayPage(Painted):
         start = len(arrow[0]) + 2 if arrow else 1
         room = width - start - 1
         words = _large(content, asked, room, height) or _words(content, asked, room, height)
-        lines: list[Line] = []
-        for y in range(height):
-            drawn = f" {arrow[y]}" if y < len(arrow) else ""
-            line: Line = [(drawn.ljust(start), "way--arrow")]
-            if y < len(words):
-                line.append(words[y])
-            lines.append(line)
-        return lines
+        return beside_arrow(arrow, start, words, height)
+
+
+def beside_arrow(arrow: tuple[str, ...], start: int, words: list[Piece], height: int) -> list[Line]:
+    """Return lines with the arrow on the left, and a text beside it from column `start` on."""
+    lines: list[Line] = []
+    for y in range(height):
+        drawn = f" {arrow[y]}" if y < len(arrow) else ""
+        line: Line = [(drawn.ljust(start), "way--arrow")]
+        if y < len(words):
+            line.append(words[y])
+        lines.append(line)
+    return lines
 
 
 def _large(content: HomeContent, asked: str, room: int, height: int) -> list[Piece]:
-    """Return the words with a big verdict and blank lines between them; none without the room."""
+    """Return the words with a big verdict and blank lines between them; none if they do not fit."""
     big = content.verdict.upper()
     if asked or content.cue.word or height < VERDICT_FROM_ROWS or not set(big) <= set(GLYPHS):
         return []

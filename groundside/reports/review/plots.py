@@ -46,7 +46,7 @@ not stretch it."""
 def draw_speed_power(axes: "Axes", review: Review, series: Series, units: Units) -> None:
     """Draw the curve with its 95 % band, and the means of all riding by bands of speed.
 
-    Speeds are through water or over ground, as those of the curve are: never both in one plot.
+    All speeds are of the curve's kind, through water or over ground: never both in one plot.
     """
     curve = review.curve
     kind: SpeedKind = "over_ground" if isinstance(curve, Unknown) else curve.speed_kind
@@ -84,7 +84,7 @@ def _means(
 ) -> list[tuple[float, float]]:
     """Return mean speed [m/s] and power [W] of the bands with enough time.
 
-    Through water there are none unless the water's set and drift are known.
+    Through water there are none unless set and drift are known.
     """
     if kind == "over_ground":
         return [

@@ -31,8 +31,8 @@ CAUTION = (
 DOWN_TO = "usable, range and time left: down to the reserve, or to the cut-off under load"
 OVER_GROUND = "speeds over ground"
 BRIEF_S = 10.0
-"""Time below which a speed band is joined to its neighbour [s]. Common practice, no source."""
-JOINED = f"; steps under {BRIEF_S:.0f} s are joined to a neighbour"
+"""Time below which a speed band is joined to a neighbour [s]. Common practice, no source."""
+JOINED = f"; bands under {BRIEF_S:.0f} s are joined to a neighbour"
 
 NAME_AND_FIGURE = (TableColumn("", right=False), TableColumn("", right=False))
 """Columns of a table without column titles."""
@@ -91,7 +91,7 @@ def _bands(review: Review, units: Units) -> ReportTable:
 
 
 def round_bands(review: Review, units: Units) -> tuple[Sequence[SpeedBand], bool]:
-    """Return the bands over ground that are round in the reader's units, and whether any is joined.
+    """Return bands over ground of a round width in the reader's units, and whether any is joined.
 
     Parameters
     ----------

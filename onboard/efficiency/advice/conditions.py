@@ -134,7 +134,7 @@ def _cannot_be_made(seen: AdviceObserved) -> Outcome:
 
 
 def beyond_reach(target: Target | Unknown) -> Values | None:
-    """Return what is to go and the longest range at any speed, None if a speed covers it."""
+    """Return the distance to go and the longest range at any speed; None if a speed covers it."""
     if isinstance(target, Unknown) or target.reason.code is not Standing.CANNOT_BE_MADE:
         return None
     return target.reason.values

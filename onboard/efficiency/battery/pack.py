@@ -220,7 +220,7 @@ class Pack:
 
     @property
     def charge(self) -> Spread:
-        """The state of charge of the whole pack."""
+        """State of charge of the whole pack."""
         count = self.count
         fraction, gradient = count.state.fraction(count.charge_ah, count.t_s)
         return Spread(min(max(fraction, 0.0), 1.0), gradient[:COUNT])

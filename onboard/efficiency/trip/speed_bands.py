@@ -1,8 +1,8 @@
 """Where the energy went: seconds, energy and distance by band of speed.
 
-Every reader's bands are round in the reader's own units, and all are exact. So sums are kept in
-cells whose edges are those of all `WIDTHS_MPS`: a band of any of these widths is whole cells, and
-what is spent and made in the bands of a table adds up to the whole.
+Each reader's bands are round in that reader's units, and all are exact. So sums are kept in cells
+with the edges of all `WIDTHS_MPS`: a band of any of these widths is a whole number of cells, and
+the bands of a table add up to all the energy and distance.
 """
 
 import math
@@ -20,8 +20,8 @@ from onboard.efficiency.trip.consumption import Stretch, wh_per_km
 WIDTH_MPS = 0.25
 """Width of the bands that programs read [m/s]."""
 WIDTHS_MPS = (WIDTH_MPS, 1000.0 / 3600.0, 0.5 * 1852.0 / 3600.0, 1609.344 / 3600.0)
-"""Widths of a band [m/s]: 0.25 m/s, 1 km/h, 0.5 kn, 1 mph; those that readers see are in
-`groundside.words.units`. Common practice, no source: about a tenth of a small craft's speeds."""
+"""Widths of a band [m/s]: 0.25 m/s, 1 km/h, 0.5 kn, 1 mph; `groundside.words.units` says which a
+reader sees. Common practice, no source: about a tenth of a small craft's speed."""
 EDGES_MPS = np.array(
     sorted(
         {
@@ -31,7 +31,7 @@ EDGES_MPS = np.array(
         }
     )
 )
-"""Lower edges of the cells [m/s]; rounded, as edges of different widths coincide."""
+"""Lower edges of the cells [m/s]; rounded, so that equal edges of different widths are one."""
 
 
 @dataclass(frozen=True)
@@ -48,13 +48,13 @@ class SpeedBand:
 
 @dataclass(frozen=True)
 class RiddenSpeeds:
-    """The cells that were ridden in, to be put together in bands of any of `WIDTHS_MPS`.
+    """The cells that were ridden in, from which bands of any of `WIDTHS_MPS` are made.
 
     Parameters
     ----------
     cells
-        A row a cell, slowest first: its lower edge [m/s], seconds, energy [Wh], distance [m] and
-        volt-hours [V h].
+        A row for each cell, slowest first: its lower edge [m/s], seconds, energy [Wh], distance [m]
+        and volt-hours [V h].
     covariance
         Of the shared errors, 5 rows of 5.
     noise_m2ps
@@ -99,7 +99,7 @@ class RiddenSpeeds:
 
 
 def _neighbour(spans: list[tuple[float, float, FloatArray]], place: int) -> int:
-    """Return the lower of the two bands to join: the nearer neighbour, else the shorter one."""
+    """Return the lower of the two bands to join: to the nearer neighbour, or else the briefer."""
 
     def distance(first: int) -> tuple[float, float]:
         other = first if first < place else first + 1

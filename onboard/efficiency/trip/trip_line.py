@@ -10,11 +10,11 @@ from onboard.contract.trip_line import POINTS_MOST, Position, TripLine
 from onboard.efficiency.sources.settled_seconds import SettledSeconds
 
 FUSED_PLACE: Final = (("fused", "latitude_deg"), ("fused", "longitude_deg"))
-"""Readings for a craft whose autopilot sends no position of the GPS itself."""
+"""The autopilot's own estimate, for a craft that does not send the GPS's position."""
 
 
 def _position_deg(seconds: SettledSeconds) -> tuple[FloatArray, FloatArray]:
-    """Return latitude and longitude at each second [deg]: of the GPS, else the autopilot's."""
+    """Return latitude and longitude at each second [deg]: the GPS's, or else the autopilot's."""
     latitude, longitude = seconds.latitude_deg, seconds.longitude_deg
     fused = [seconds.readings.get(reading) for reading in FUSED_PLACE]
     if fused[0] is None or fused[1] is None:
@@ -68,7 +68,7 @@ class GrowingLine:
         distance_m, energy_wh
             Totals so far.
         position_deg
-            Latitude and longitude there; None if not known.
+            Latitude and longitude there; None if unknown.
         """
         if self.t_s and t_s < self.t_s[-1]:
             self.clear()

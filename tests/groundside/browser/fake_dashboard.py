@@ -1,4 +1,4 @@
-"""A dashboard's stand-in: a small process that speaks as the toolkit's web driver does."""
+"""A stand-in for a dashboard: a small process that speaks as the toolkit's web driver does."""
 
 import asyncio
 import sys
@@ -37,7 +37,7 @@ COMMAND = [sys.executable, "-S", "-c", _SCRIPT]
 
 
 async def read_until(socket: aiohttp.ClientWebSocketResponse, end: bytes) -> bytes:
-    """Return what a dashboard draws, up to and with some bytes."""
+    """Return what a dashboard draws, up to and including some bytes."""
     seen = b""
     async with asyncio.timeout(PATIENCE_S):
         while end not in seen:
@@ -48,7 +48,7 @@ async def read_until(socket: aiohttp.ClientWebSocketResponse, end: bytes) -> byt
 
 
 async def pid_of(socket: aiohttp.ClientWebSocketResponse) -> int:
-    """Return the process of a dashboard that has just begun; fail if it has begun before."""
+    """Return the process of a dashboard that has just started; fail if it was running before."""
     async with asyncio.timeout(PATIENCE_S):
         while not (data := (await socket.receive()).data).startswith(b"begun "):
             assert not data.startswith(b"got "), data

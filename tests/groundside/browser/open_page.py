@@ -118,7 +118,7 @@ class Browser:
     async def open_dashboard(
         self, tab: str = "", **headers: str
     ) -> aiohttp.ClientWebSocketResponse:
-        address = f"{self._page.url}/ws?width=40&height=22&tab={tab}"
+        address = f"{self._page.url}/ws?width=40&height=40&tab={tab}"
         return await self.session.ws_connect(address, headers=self._page.origin | headers)
 
     def cookie(self) -> str:

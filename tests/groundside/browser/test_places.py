@@ -1,4 +1,4 @@
-"""Places: a dashboard waits for its tab, for that alone, for a while, and in no newcomer's way."""
+"""Places: a dashboard waits a while for its own tab, and in no newcomer's way."""
 
 import asyncio
 import json
@@ -35,7 +35,7 @@ async def until_free(browser: Browser, places: int) -> None:
 
 
 async def lose(socket: aiohttp.ClientWebSocketResponse, browser: Browser) -> None:
-    """Cut a connection without a goodbye; return when the server has noticed."""
+    """Cut a connection without closing it; return once the server has noticed."""
     before = await free(browser)
     assert socket._response.connection is not None  # no public way to cut it
     socket._response.connection.transport.abort()
@@ -58,17 +58,17 @@ def test_turning_back_after_a_lost_link_finds_the_dashboard_as_it_was(tmp_path: 
         async with await browser.open_dashboard(TAB) as back:
             await back.send_json(["stdin", "2"])
             seen = await read_until(back, b"got 2")
-            # First the terminal's modes, for a page that was loaded anew; then size and picture.
+            # First the terminal's modes, for a page that was reloaded; then size and picture.
             assert seen.startswith(MODES + b"got {") and seen.endswith(b"}got \x0cgot 2")
             size = json.loads(seen[len(MODES + b"got ") : -len(b"got \x0cgot 2")])
-            assert (size["type"], size["width"], size["height"]) == ("resize", 40, 22)
+            assert (size["type"], size["width"], size["height"]) == ("resize", 40, 40)
             assert await free(browser) == 3
 
     with_browser(tmp_path, browse)
 
 
 def with_browser(tmp_path: Path, browse, **options) -> None:
-    """Run a coroutine function with an open page and a browser that is let in there."""
+    """Run a coroutine function with an open page and a browser admitted to it."""
 
     async def run() -> None:
         async with (
@@ -105,7 +105,7 @@ def test_a_half_open_link_is_taken_over_by_its_own_tab(tmp_path: Path) -> None:
         assert (await free(browser), await free(browser, TAB)) == (0, 1)
         async with await browser.open_dashboard(TAB) as new:
             assert await close_code(old) == CLOSE_MOVED
-            await new.send_json(["stdin", "3"])  # the old one's end has not ended it
+            await new.send_json(["stdin", "3"])  # the end of the old one has not ended it
             assert (await read_until(new, b"got 3")).startswith(MODES)
 
     with_browser(tmp_path, browse, most=1)

@@ -139,7 +139,7 @@ def test_crew_commands_a_viewer_only_views_and_the_revoked_are_out(tmp_path: Pat
             marking = Screen(marking_socket)
             await marking.sees("Wh/km", "range")
             await marking.press("\r")
-            await marking.press_until_seen("r", "a run has begun")
+            await marking.press_until_seen("r", "run started")
             assert marks(machine) == ["run_start"]
             dashboards = children_of(process.pid)
             assert len(dashboards) == 2

@@ -55,7 +55,7 @@ def test_a_browser_gets_the_page_and_a_dashboard(served: Served) -> None:
             for path in paths:
                 async with session.get(f"{served.url}/{path}") as answer:
                     assert answer.status == 200
-                    is_script = path.endswith(".js")  # as anything else it is not run (nosniff)
+                    is_script = path.endswith(".js")  # browsers run no other type (nosniff)
                     assert ("javascript" in answer.headers["Content-Type"]) == is_script
             address = f"{served.url}/ws?width=40&height=22"
             async with session.ws_connect(address, headers=served.origin) as one:

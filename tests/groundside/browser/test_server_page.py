@@ -1,4 +1,4 @@
-"""The page's own functions, run by a JavaScript engine where there is one."""
+"""The page's own functions, run by a JavaScript engine if there is one."""
 
 import json
 import shutil
@@ -14,7 +14,7 @@ pytestmark = pytest.mark.skipif(NODE is None, reason="needs a JavaScript engine 
 
 
 def run(module: str, script: str) -> Any:
-    """Return what a script prints as JSON; it sees all that a module of the page exports."""
+    """Return a script's value by way of JSON; it sees all that a module of the page exports."""
     source = (PAGE_FOLDER / module).read_text(encoding="utf-8").replace("export ", "")
     program = f"{source}\nconsole.log(JSON.stringify({script}));"
     assert NODE is not None

@@ -72,11 +72,11 @@ class Browser:
         await self._socket.send_json(["stdin", keys])
 
     async def press_until_seen(self, key: str, words: str) -> None:
-        """Press a key again and again: twice is enough, but not at once."""
+        """Press a key until the screen shows some words: two presses do, but not in a row."""
         async with asyncio.timeout(PATIENCE_S):
             while words.encode() not in MOVES.sub(b"", self._seen):
                 await self.press(key)
-                with contextlib.suppress(TimeoutError):  # then a bouncing press is over
+                with contextlib.suppress(TimeoutError):  # then a press is no bounce
                     async with asyncio.timeout(2.0 * TOO_SOON_S):
                         while words.encode() not in MOVES.sub(b"", self._seen):
                             message = await self._socket.receive()
@@ -107,14 +107,14 @@ def test_a_run_a_target_and_home_from_the_screen_to_the_record(daemon: tuple[int
             browser = Browser(socket)
             await browser.sees("Wh/km", "range", "under 1 s old", "km/h")
             await browser.press("\r")  # confirms the caution
-            await browser.press_until_seen("r", "a run has begun")
+            await browser.press_until_seen("r", "run started")
             await browser.press(DIGITS["runs"])
             await browser.sees("run 1 OPEN")
             # A second press at once would count as a bouncing thumb: wait until the screen's
             # message has expired and the age is shown alone again.
             assert DONE_S > SETTLES_S
             await browser.sees("under 1 s old")
-            await browser.press_until_seen("r", "the run has ended")
+            await browser.press_until_seen("r", "run ended")
             await browser.press(DIGITS["aim"])
             await browser.sees("speed over ground to hold")
             await browser.press("p")

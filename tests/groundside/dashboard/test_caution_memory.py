@@ -1,4 +1,4 @@
-"""For which trip the caution was read: over restarts of the viewer, and no longer."""
+"""For which trip the caution was read: remembered over restarts of the viewer, but no longer."""
 
 from dataclasses import replace
 from pathlib import Path
@@ -54,7 +54,7 @@ def test_it_stays_gone_when_the_viewer_is_started_again_in_the_same_trip(viewer:
     viewer.wall.now_s += 1800.0
     viewer.start_again()
     assert not viewer.memory.stands(at(1860.0))
-    viewer.start_again()  # also before the craft has answered
+    viewer.start_again()  # even before the craft has answered
     assert viewer.memory.stands(replace(waiting(), source="feed"))
     assert not viewer.memory.stands(at(1861.0))
 
@@ -62,11 +62,11 @@ def test_it_stays_gone_when_the_viewer_is_started_again_in_the_same_trip(viewer:
 def test_a_new_trip_asks_again(viewer: Viewer) -> None:
     viewer.wall.now_s += 1800.0
     viewer.start_again()
-    assert viewer.memory.stands(at(900.0))  # begun half-way between
+    assert viewer.memory.stands(at(900.0))  # started half-way between
     viewer.memory.was_read()
     assert not viewer.memory.stands(at(901.0))
     assert not viewer.memory.stands(at(901.0 - FELL_S))
-    assert viewer.memory.stands(at(1.0))  # begun while the viewer ran
+    assert viewer.memory.stands(at(1.0))  # started while the viewer ran
 
 
 def test_another_day_asks_again(viewer: Viewer) -> None:

@@ -1,4 +1,4 @@
-"""When the bell rings, without a terminal; and that the app writes it at once."""
+"""When the bell rings, tested without a terminal; and that the app rings it in one write."""
 
 from typing import Any
 
@@ -32,7 +32,7 @@ def danger(*alerts: Alert, now_s: float = 0.0, **more: Any) -> ViewState:
 
 
 def heard(choice: Sounds, *states: ViewState) -> list[int]:
-    """Return the bells after each state; the first is what stands at the start."""
+    """Return the bells after each state; the first state stands at the start."""
     ears = Ears()
     return [ears.bells(each, choice) for each in states]
 
@@ -109,7 +109,7 @@ def test_stale_figures_are_not_heard() -> None:
         ({"speed": 1.0, "t_s": 105.0}, FOR_DANGER),
         ({"speed": 2.0, "t_s": 110.0}, 0),
         ({"speed": 1.0, "t_s": 105.0, "paused": True}, 0),
-        ({"speed": 1.0, "t_s": 400.0}, 0),  # sought
+        ({"speed": 1.0, "t_s": 400.0}, 0),  # after a jump
         ({"speed": 1.0, "t_s": 20.0}, 0),
         ({"speed": 1.0, "t_s": 720.0}, 0),  # at its end
     ],

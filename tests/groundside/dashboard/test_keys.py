@@ -98,7 +98,7 @@ def test_every_key_is_in_the_help_view(size: tuple[int, int]) -> None:
             assert f"{key.label} {key.meaning}" in together, key
         for own in (key for view in VIEWS for key in view.KEYS):
             assert f"{own.key} {own.meaning}" in together, own
-        for words in ("95 % interval", "STALE", "life jacket", "damaged packs harm"):
+        for words in ("95 % interval", "STALE", "life jacket", "damaged packs are"):
             assert words in together, words
 
     everything = {
@@ -139,10 +139,10 @@ def test_keys_and_taps_control_a_replay() -> None:
         assert controls.asked[4:] == ["faster"]
         await here.tap("#controls", "minute back")
         assert places.asked[4:] == [("jump", -60.0)]
-        assert "no event after this place" not in here.text
+        assert "no later event" not in here.text
         await here.pilot.press("e")
         await here.show()
-        assert "no event after this place" in here.text
+        assert "no later event" in here.text
 
     run_app((40, 22), act, controls=controls, places=places)
 
@@ -209,7 +209,7 @@ def test_a_run_begins_and_ends_with_two_presses() -> None:
         await here.pilot.press("r")
         await again(here)
         await here.show()
-        assert sender.sent[1:] == []  # the first of these two came too soon to be meant
+        assert sender.sent[1:] == []  # the first of these two came too soon to count
         assert "press again to end the run" in here.text
         await again(here)
         assert sender.sent[1:] == [Mark(0, "run_end")]
@@ -270,7 +270,7 @@ def test_no_run_is_started_while_a_rider_types() -> None:
 @pytest.mark.parametrize(
     ("answer", "words"),
     [
-        (CommandResult(True), "a run has begun"),
+        (CommandResult(True), "run started"),
         (
             CommandResult(False, Refusal(RefusalCode.TOO_MANY_WAIT)),
             "NOT DONE: too many commands are waiting: try again",
@@ -328,7 +328,7 @@ def test_ctrl_l_paints_the_whole_screen_anew(locked: bool, monkeypatch: pytest.M
         await here.show()
 
         def record(_screen: object, update: object) -> None:
-            if hasattr(update, "region"):  # the toolkit's update of a whole region, not of lines
+            if hasattr(update, "region"):  # the toolkit updates a whole region, not lines
                 painted.append(update.region)
 
         monkeypatch.setattr(here.app, "_display", record)

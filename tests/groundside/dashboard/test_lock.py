@@ -1,4 +1,4 @@
-"""The lock against wet hands: by itself, and over the whole dashboard."""
+"""The lock against wet hands: on its own, and over the whole dashboard."""
 
 from itertools import pairwise
 

@@ -94,7 +94,7 @@ def test_alerts_are_in_the_line() -> None:
     line = line_of(snapshot(alerts=alerts), CHOICES["kn"])
     assert "DANGER: Reserve or cut-off reached: land now." in line
     assert (
-        "WARNING: Target, 10.0 NM to go: not sure at any speed tried. 2.0 NM is sure, at 3.9 kn."
+        "WARNING: Target, 10.0 NM to go: in doubt at any speed tried. 2.0 NM is sure, at 3.9 kn."
         in line
     )
     assert "Impossible values" not in line

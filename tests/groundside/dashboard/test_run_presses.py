@@ -12,7 +12,7 @@ OPEN = snapshot(runs=(changed(RUN, open=True, long_enough=False),))
 
 
 def acts(shown: Snapshot, *after_s: float) -> list[str | None]:
-    """Return what presses do that follow each other after such times [s]."""
+    """Return what each press does, `after_s` being the times between them [s]."""
     clock = Clock()
     presses, found = RunPresses(clock), []
     for wait_s in after_s:
@@ -30,7 +30,7 @@ def test_the_second_press_counts(shown: Snapshot, act: str) -> None:
 
 def test_a_bouncing_thumb_is_one_press() -> None:
     assert acts(snapshot(), *[0.05] * 6) == [None] * 6
-    # after the run has begun, until it shows
+    # after the run has started, until it shows
     assert acts(snapshot(), 0.0, 0.5, *[0.09] * 9) == [None, "start", *[None] * 9]
 
 

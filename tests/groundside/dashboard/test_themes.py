@@ -1,6 +1,6 @@
-"""The colours of the themes, in true colour and as a terminal of 256 colours shows them.
+"""The colours of the themes, in true colour and as a 256-colour terminal shows them.
 
-The pairs of ink and paper are read off the stylesheet, so that none can be forgotten.
+The pairs of ink and paper are read off the stylesheet, so that none can be missed.
 """
 
 import re
@@ -24,8 +24,8 @@ EACH = pytest.mark.parametrize("theme", [SUN, NIGHT, MONO], ids=lambda theme: th
 def luminance(colour: str) -> float:
     """Return the relative luminance as WCAG 2.2 defines it.
 
-    The threshold is that of the standard's present text, 0.04045; for 8-bit colours it makes no
-    difference to the older 0.03928.
+    The threshold is that of the standard's present text, 0.04045; for 8-bit colours the older
+    0.03928 gives the same.
     """
     parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
     red, green, blue = (c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in parts)
@@ -39,7 +39,7 @@ def contrast(ink: str, paper: str) -> float:
 
 
 def in_256(colour: str) -> str:
-    """Return the colour that a 256-colour terminal shows instead."""
+    """Return the colour that a 256-colour terminal shows in its place."""
     return Color.parse(colour).downgrade(ColorSystem.EIGHT_BIT).get_truecolor().hex
 
 
@@ -53,7 +53,7 @@ def colours_of(theme: Theme, shown: str = "true colour") -> dict[str, str]:
 
 
 def pairs() -> dict[str, tuple[str, str]]:
-    """Return ink and paper of each rule of the stylesheet; the page's own if it names none."""
+    """Return ink and paper of each rule of the stylesheet; the page's own where it names none."""
     found = {}
     for selector, body in re.findall(r"([^{}]+)\{([^{}]*)\}", re.sub(r"/\*.*?\*/", "", STYLESHEET)):
         rules = dict(re.findall(r"([\w-]+)\s*:\s*([^;]+?)\s*;", body))
@@ -108,7 +108,7 @@ def test_text_by_which_a_rider_decides_stands_out_like_a_figure(theme: Theme, sh
 
 @SHOWN
 def test_at_night_nothing_is_brighter_than_the_figures(shown: str) -> None:
-    # The night once had a bright blue band and a full yellow bar.
+    # The night theme once had a bright blue band and a full yellow bar.
     colours = colours_of(NIGHT, shown)
     most = luminance(colours["figure"])
     for name, colour in colours.items():
@@ -129,7 +129,7 @@ def test_the_sun_is_black_on_white() -> None:
 @EACH
 def test_a_danger_differs_from_a_warning_by_more_than_its_sign(theme: Theme) -> None:
     colours = colours_of(theme)
-    if theme is not MONO:  # which has its signs alone
+    if theme is not MONO:  # which has only its signs
         assert colours["danger-paper"] != colours["warning-paper"]
 
 

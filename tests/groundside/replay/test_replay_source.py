@@ -128,7 +128,7 @@ def test_a_file_that_is_no_log_is_refused_at_once(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("speed", [1.0, 20.0, 100.0])
 def test_plain_lines_said_stale_no_power_for_34_s_in_a_log_without_gaps(speed: float) -> None:
-    """On a busy machine a fold took 0.34 s, which at 100 times real time is 34 s of the log."""
+    """On a busy machine a fold takes 0.34 s, which at 100 times real time is 34 s of the log."""
     clock = FakeClock()
 
     def busy() -> float:

@@ -16,7 +16,7 @@ def line_of(times: list[float], every_s: float = 1.0) -> TripLine:
 
 
 def extended(given: TripLine, times: list[float]) -> TripLine:
-    """Return a line that snapshots at these times [s] extended."""
+    """Return a line extended by snapshots at these times [s]."""
     line = LiveTripLine()
     line.replace(given)
     for t_s in times:
@@ -27,17 +27,17 @@ def extended(given: TripLine, times: list[float]) -> TripLine:
 
 @pytest.mark.parametrize(
     ("speed", "given"),
-    # The daemon folds once a second: full snapshots of a demo are as many seconds apart as it is
-    # played times as fast. Its own line came before, at the start or halfway.
+    # The daemon folds once a second, so a demo played 20 times as fast has full snapshots 20 s
+    # apart. Its own line came before, at the start or half-way.
     [(20.0, []), (20.0, [float(n) for n in range(0, 240, 2)]), (100.0, [0.0]), (60.0, [0.0, 1.0])],
 )
 def test_a_demo_played_fast_has_no_holes(speed: float, given: list[float]) -> None:
     begin_s = given[-1] if given else 0.0
-    # not to the tick: the demo's daemon folds when it has received a second
+    # not to the tick: the demo's daemon folds once it has received a second
     times = [begin_s + n * speed + 0.21 * (n % 3) for n in range(1, 12)]
     line = extended(line_of(given, 2.0 if len(given) > 2 else 1.0), times)
     for end in range(len(given) + 2, len(line.t_s) + 1):
-        # at every moment, not only at its end
+        # at every moment, not only at the end
         columns = (column[:end] for column in (line.t_s, line.distance_m, line.energy_wh))
         series = trip_series(TripLine(*columns, line.every_s))
         new = slice(len(given) + 1, None)

@@ -1,4 +1,4 @@
-"""Means by speed through water equal a plain reckoning, whatever the parts they came in."""
+"""Means by speed through water equal a plain calculation, however the ride was cut."""
 
 from dataclasses import replace
 
@@ -32,7 +32,7 @@ def test_means_through_water_lie_on_the_craft_s_own_curve() -> None:
     assert len(inner) >= 6
     for one in inner:
         assert one.power_w == pytest.approx(50.0 * one.speed_mps**2, rel=0.04)
-    # Over ground the same seconds lie elsewhere: the water is not to be left out.
+    # Over ground the same seconds lie elsewhere: set and drift must not be left out.
     ground = cells.means(0.0, 0.0, 0.25, 10.0)
     off = [abs(one.power_w / (50.0 * one.speed_mps**2) - 1.0) for one in ground]
     assert max(off) > 0.3

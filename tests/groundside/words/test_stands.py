@@ -22,8 +22,8 @@ KMH, KNOTS = CHOICES["km/h"], CHOICES["kn"]
         (Standing.AGAINST_POWER, 0.004, "At the target power."),
         (Standing.AGAINST_POWER, -0.004, "At the target power."),
         (Standing.AGAINST_ADVISED, -0.05, "5 % below the speed that makes the distance."),
-        (Standing.AGAINST_CONSUMPTION, 0.25, "Using 25 % more than allowed."),
-        (Standing.AGAINST_CONSUMPTION, -0.25, "Using 25 % less than allowed."),
+        (Standing.AGAINST_CONSUMPTION, 0.25, "Using 25 % more than budgeted."),
+        (Standing.AGAINST_CONSUMPTION, -0.25, "Using 25 % less than budgeted."),
     ],
 )
 def test_a_difference(standing: Standing, difference: float, expected: str) -> None:
@@ -36,7 +36,7 @@ def test_a_difference(standing: Standing, difference: float, expected: str) -> N
     [
         (Standing.AGAINST_SPEED, "-- from the target speed."),
         (Standing.AGAINST_ADVISED, "-- from the speed that makes the distance."),
-        (Standing.AGAINST_CONSUMPTION, "-- from what is allowed."),
+        (Standing.AGAINST_CONSUMPTION, "-- from the budget."),
     ],
 )
 def test_a_difference_that_did_not_come(standing: Standing, expected: str) -> None:
@@ -50,11 +50,11 @@ def test_the_distance_at_best_speed_is_in_the_readers_units() -> None:
     target = replace(TARGET, reason=beyond)
     assert (
         stand_text(target, KNOTS)
-        == "Target, 10.0 NM to go: not sure at any speed tried. 5.0 NM is sure, at 5.0 kn."
+        == "Target, 10.0 NM to go: in doubt at any speed tried. 5.0 NM is sure, at 5.0 kn."
     )
     assert (
         stand_text(target, KMH)
-        == "Target, 18.5 km to go: not sure at any speed tried. 9.3 km is sure, at 9.3 km/h."
+        == "Target, 18.5 km to go: in doubt at any speed tried. 9.3 km is sure, at 9.3 km/h."
     )
 
 

@@ -1,4 +1,4 @@
-"""The trip line holds where the craft was: who gets the snapshots gets it, and nobody else."""
+"""The trip line holds where the craft was: those who get snapshots get it, and nobody else."""
 
 import asyncio
 import json

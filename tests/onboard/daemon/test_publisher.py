@@ -92,7 +92,7 @@ def test_the_trip_line_has_the_positions_of_the_way() -> None:
     assert len(places) > 10
     here = there.snapshot()["position_deg"]
     assert places[-1] == pytest.approx(here, abs=1e-3)
-    # one who connects later has the same line first
+    # a viewer that connects later gets the same line first
     greeted = json.loads(there.publisher.trip_line())
     assert greeted["position_deg"] == sent["position_deg"]
 

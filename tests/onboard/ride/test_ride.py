@@ -62,7 +62,7 @@ def saved(record: bytes, cuts: list[int]) -> dict:
 
 
 def check_same(one: Any, other: Any, path: str = "") -> None:
-    """Check that two records are equal, numbers to the last bits: sums in another order round."""
+    """Check that two records are equal, numbers but for their last bits: order changes a sum's."""
     if isinstance(one, float):
         assert one == pytest.approx(other, rel=1e-12, abs=1e-12), path
     elif isinstance(one, dict):

@@ -139,9 +139,9 @@ def test_the_big_value(
             {},
             [
                 ("now", "power 320 W, distance 5.2 km"),
-                ("cue", "ease: 9 % too much used: hold 320 W"),
+                ("cue", "ease: 9 % over budget: hold 320 W"),
                 ("chance", "87 % to make it at this speed"),
-                ("why", "Using 9 % more than allowed."),
+                ("why", "Using 9 % more than budgeted."),
             ],
         ),
         (
@@ -149,8 +149,8 @@ def test_the_big_value(
             {"units": KN},
             [
                 ("now", "speed 3.9 kn"),
-                ("cue", "ease: 9 % too much used: hold 3.9 kn"),
-                ("why", "Using 9 % more than allowed."),
+                ("cue", "ease: 9 % over budget: hold 3.9 kn"),
+                ("why", "Using 9 % more than budgeted."),
             ],
         ),
         (
@@ -168,7 +168,7 @@ def test_the_big_value(
             [
                 ("now", "speed 7.2 km/h"),
                 ("cue", "ease: hold 7.2 km/h"),
-                ("why", "Using 9 % more than allowed."),
+                ("why", "Using 9 % more than budgeted."),
             ],
         ),
         (

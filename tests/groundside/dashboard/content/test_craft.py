@@ -166,7 +166,7 @@ def test_alerts_come_first_in_the_riders_units() -> None:
     )
     alerts, _ = craft_blocks(state(snapshot(alerts=(unmade,)), units=CHOICES["kn"]))
     assert [item.text for item in alerts] == [
-        "Target, 10.0 NM to go: not sure at any speed tried. 2.0 NM is sure, at 3.9 kn."
+        "Target, 10.0 NM to go: in doubt at any speed tried. 2.0 NM is sure, at 3.9 kn."
         " (for 1 min 15 s)"
     ]
     none, _ = craft_blocks(state())

@@ -46,7 +46,7 @@ def signed(here: ViewState, *reasons: str) -> list[str]:
         ),
         (
             state(snapshot(alerts=(UNMADE,)), units=CHOICES["kn"]),
-            ["! Target, 10.0 NM to go: not sure at any speed tried. 2.0 NM is sure, at 3.9 kn."],
+            ["! Target, 10.0 NM to go: in doubt at any speed tried. 2.0 NM is sure, at 3.9 kn."],
         ),
         (state(problem="no feed"), ["! no feed"]),
         (state(since_received_s=2.0), ["no alerts"]),
@@ -62,7 +62,7 @@ def signed(here: ViewState, *reasons: str) -> list[str]:
             state(snapshot(link__age_s=Unknown(Reason.NO_AUTOPILOT)), since_received_s=3.0),
             ["!! STALE: old figures, no new data"],
         ),
-        # a replay ages by the gaps of its log alone, paused or running
+        # a replay ages only by the gaps in its log, paused or running
         (state(since_received_s=99.0, replay=replayed(paused=True)), ["no alerts"]),
         (state(since_received_s=99.0, replay=replayed(720.0)), ["no alerts"]),
         (state(since_received_s=99.0, replay=replayed()), ["no alerts"]),
@@ -86,7 +86,7 @@ def test_reasons_come_last_and_only_once_there_is_data() -> None:
 @pytest.mark.parametrize(
     ("here", "content", "needed"),
     [
-        # message rate, losses and link are the craft view's
+        # message rate, losses and link belong to the craft view
         (state(snapshot(link__lost=7)), AgeContent(("data under 1 s old",)), False),
         (state(since_received_s=1.4), AgeContent(("data 2 s old",)), False),
         (state(since_received_s=3.0), AgeContent(("STALE: data 3 s old",), stale=True), True),

@@ -32,12 +32,12 @@ def cue_of(shown: dict[str, Any], **more: Any) -> CueContent:
 @pytest.mark.parametrize(
     ("target", "more", "word", "parts"),
     [
-        (TO_GO, {}, "ease", ("9 % too much used: aim for 46 Wh/km", "5.20 km to go")),
+        (TO_GO, {}, "ease", ("9 % over budget: aim for 46 Wh/km", "5.20 km to go")),
         (
             TO_GO,
             {"units": KN},
             "ease",
-            ("9 % too much used: aim for 85 Wh/NM", "2.81 NM to go"),
+            ("9 % over budget: aim for 85 Wh/NM", "2.81 NM to go"),
         ),
         (
             changed(TO_GO, cue="hold", difference_fraction=-0.04),
@@ -85,11 +85,11 @@ def cue_of(shown: dict[str, Any], **more: Any) -> CueContent:
             {"units": KN},
             "",
             (
-                "Target, 10.0 NM to go: not sure at any speed tried. 2.0 NM is sure, at 3.9 kn.",
+                "Target, 10.0 NM to go: in doubt at any speed tried. 2.0 NM is sure, at 3.9 kn.",
                 "2.81 NM to go",
             ),
         ),
-        # 'EASE' once stood over 'on target', where no speed surely made the distance
+        # 'EASE' once stood over 'on target' though no speed was sure to make the distance
         (
             changed(
                 TO_GO,
@@ -101,7 +101,7 @@ def cue_of(shown: dict[str, Any], **more: Any) -> CueContent:
             ),
             {},
             "ease",
-            ("5.20 km not sure: hold 7.2 km/h", "5.20 km to go"),
+            ("5.20 km in doubt: hold 7.2 km/h",),
         ),
         # a cue from stale figures would steer a rider by the past
         (TO_GO, {"since_received_s": 3.0}, "", ("no cue: the data are stale",)),
@@ -181,7 +181,7 @@ def test_the_run_that_is_open(run: Any, stale: bool, parts: tuple[str, ...]) -> 
 def test_an_open_run_follows_the_cue() -> None:
     shown = {"target": changed(ALONE, power_w=300.0), "runs": (OPEN,)}
     assert cue_of(shown).parts == (
-        "9 % too much used: hold 300 W",
+        "9 % over budget: hold 300 W",
         "steady for 40 s",
         "run 2 B",
     )

@@ -33,7 +33,7 @@ def gone(place: Position, bearing_deg: float, distance_m: float) -> Position:
 def line_of(
     legs: list[tuple[float, int, float]], start: Position = START, **changes: Any
 ) -> TripLine:
-    """Return a ride at 2 m/s, a point a second: (bearing, seconds, Wh/km) of each leg."""
+    """Return a ride at 2 m/s with a point a second, of legs: (bearing, seconds, Wh/km)."""
     places, energy = [start], [0.0]
     for bearing_deg, seconds, wh_per_km in legs:
         corner = places[-1]
@@ -61,7 +61,7 @@ def test_places_are_those_of_the_ellipsoid(start: Position, bearing_deg: float) 
         inverse = Geodesic.WGS84.Inverse(*start, *line.position_deg[int(t_s)])
         assert math.hypot(east, north) == pytest.approx(inverse["s12"], abs=0.01)
         if t_s:
-            # the bearing changes on the way: at 70 deg of latitude 0.08 m aside after 600 m
+            # the bearing changes on the way: at 70 deg of latitude by 0.08 m after 600 m
             azimuth, away = math.radians(inverse["azi1"]), inverse["s12"]
             assert east == pytest.approx(away * math.sin(azimuth), abs=0.1)
             assert north == pytest.approx(away * math.cos(azimuth), abs=0.1)
@@ -99,7 +99,7 @@ def test_the_way_is_in_three_classes_of_consumption(units: str) -> None:
     content = shown(line, units=CHOICES[units])
     (piece,) = content.pieces
     at = dict(zip(piece.t_s, piece.shade, strict=True))
-    # within each leg, well behind its begin: a mean looks 20 s back
+    # within each leg, well after its start: a mean looks 20 s back
     for begin, shade in ((0, 0), (130, 1), (260, 2)):
         inside = {shade for t_s, shade in at.items() if begin + 30 <= t_s <= begin + 125}
         assert inside == {shade}
@@ -135,7 +135,7 @@ def test_a_gap_in_the_data_is_a_gap_in_the_way(without: str) -> None:
 
 
 def test_noise_at_rest_does_not_scribble() -> None:
-    """At anchor for an hour: the GPS wanders by metres, while hardly any way is made."""
+    """At anchor for an hour the GPS wanders by metres, while hardly any way is made."""
     rng = np.random.default_rng(2)
     count = 360
     wander = np.cumsum(rng.normal(0.0, 0.4, (2, count)), axis=1) + rng.normal(0.0, 1.5, (2, count))

@@ -187,4 +187,31 @@ def test_an_empty_plot_has_its_reason() -> None:
     (left,) = trip_content(
         state(unknown, trip_line=even_line()), ("left",), over_distance=False
     ).plots
-    assert left.why == "usable energy, by what is known now: no [battery] in the craft profile"
+    assert left.why == "usable energy, as known now: no [battery] in the craft profile"
+
+
+@pytest.mark.parametrize("over_distance", [False, True])
+def test_the_bar_has_the_places_of_the_plot(over_distance: bool) -> None:
+    # The log begins 31.2 s of stream time before its place 0: the line at 10 s, place -21.2 s.
+    events = (PlacedEvent(100.0, Alert(AlertCode.NO_SPEED, 1.0)),)
+    replay = replayed(400.0, ready_fraction=0.75, events=events)
+    shown = state(snapshot(t_s=431.2), trip_line=even_line(), replay=replay, can_seek=True)
+    (plot,) = trip_content(shown, ("power",), over_distance=over_distance, bar=True).plots
+    assert plot.bar is not None
+    # The line is at 2 m/s: a minute is 0.12 km; it ends at 598 s, before the log does.
+    minutes = [(place_s + 31.2 - 10.0) / 60.0 for place_s in (400.0, 100.0, 0.75 * 720.0, 720.0)]
+    meant = [min(x * 0.12, 1.196) for x in minutes] if over_distance else minutes
+    bar = plot.bar
+    found = [bar.now, *bar.events, bar.ready, bar.end]
+    assert found == pytest.approx(meant, abs=1e-9)
+    event, now = plot.marks
+    assert (event.x, now.x) == (bar.events[0], bar.now)
+    assert plot.x.high >= bar.end
+    assert plot.title[1:] == ("playing 4x", "00:06:40 of 00:12:00")
+
+
+def test_no_bar_in_a_live_ride_nor_where_the_frame_shows_it() -> None:
+    live = trip_content(state(trip_line=even_line()), ("power",), over_distance=False, bar=True)
+    assert live.plots[0].bar is None
+    shown = state(trip_line=even_line(), replay=replayed(), can_seek=True)
+    assert trip_content(shown, ("power",), over_distance=False).plots[0].bar is None

@@ -26,7 +26,7 @@ def test_a_band_has_its_size_and_says_what_to_do(word: str, width: int, height: 
 @pytest.mark.parametrize("word", WORDS)
 @pytest.mark.parametrize("size", [(40, 6), (40, 9), (60, 13), (76, 16), (120, 20)])
 def test_there_is_room_around_the_letters(word: str, size: tuple[int, int]) -> None:
-    # Letters that touched the edges of the band, in the colour of the page, looked torn open.
+    # Letters in the page's colour once touched the edges of the band, which looked torn open.
     width, height = size
     lines = band_lines(word, PARTS, width, height)
     assert lines[0].strip() == ""
@@ -43,13 +43,13 @@ def test_the_words_differ_by_shape_and_place(size: tuple[int, int]) -> None:
     assert len({tuple(lines) for lines in drawn.values()}) == len(WORDS)
 
     def middle(word: str) -> float:
-        """Return where the ink is across the width, from 0 to 1."""
+        """Return the centre of the ink across the width, from 0 to 1."""
         places = [x for line in drawn[word] for x, cell in enumerate(line) if cell != " "]
         return sum(places) / len(places) / size[0]
 
     assert middle("turn") == pytest.approx(0.5, abs=0.05)
     assert middle("hold") == pytest.approx(0.5, abs=0.05)
-    if size != (40, 6):  # there the word fills the width, and the shape alone tells
+    if size != (40, 6):  # there the word fills the width, and only the shape differs
         assert middle("ease") < 0.45
         assert middle("push") > 0.55
 

@@ -1,4 +1,4 @@
-"""Containers behind the widgets keep their lines, but not beyond a change of theme or size."""
+"""Containers behind the widgets keep their lines until the theme or the size changes."""
 
 import pytest
 from textual.widget import Widget

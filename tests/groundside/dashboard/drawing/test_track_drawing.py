@@ -1,4 +1,4 @@
-"""The track in cells: rows and columns kept, legend, scale and letters in words."""
+"""The track in cells: it keeps its size; legend, scale and letters say what they mean."""
 
 from typing import Any
 
@@ -109,7 +109,7 @@ def test_the_bar_is_as_long_as_it_says_on_the_screen(width: int, height: int) ->
     foot = texts(track_lines(FULL, width, height))[-1]
     bar = "".join(char for char in foot if 0x2800 <= ord(char) < 0x2900)
     length_m = float(foot.split(bar)[1].split()[0])
-    # its ends are full columns of four dots: dots 1, 2, 3, 7 and 4, 5, 6, 8 of the Unicode block
+    # each end is a full column of four dots: 1, 2, 3, 7 or 4, 5, 6, 8 of the Unicode block
     ends = []
     for cell, char in enumerate(bar):
         bits = ord(char) - 0x2800

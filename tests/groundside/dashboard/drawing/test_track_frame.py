@@ -1,4 +1,4 @@
-"""The frame of a track: north up, one scale both ways, a bar of a round length."""
+"""The frame of a track: north up, one scale both ways, a scale bar of a round length."""
 
 import itertools
 import math
@@ -24,7 +24,7 @@ SIDES = st.integers(20, 400)
 
 
 def through(*places: tuple[float, float]) -> TrackContent:
-    """Return a way through these places."""
+    """Return a track through these places."""
     east, north = zip(*places, strict=True)
     times = tuple(map(float, range(len(places))))
     return TrackContent((TrackPiece(times, east, north, (1,) * len(places)),))
@@ -104,7 +104,7 @@ def test_the_bar_is_as_long_as_it_says(dot_m: float, most: int, units: str) -> N
     unit_m = 1.0 if unit == "m" else CHOICES[units].distance_unit_m
     assert dots * dot_m == pytest.approx(float(number) * unit_m, abs=0.5 * dot_m)
     # the longest of 1, 2 and 5 times a power of ten that fits: at least 2/5 of the room,
-    # unless a unit too long to be written well makes way for metres
+    # unless the unit is too long to read well and metres take its place
     assert most * 0.4 - 1.0 <= dots <= most
     assert float(f"{float(number):e}".split("e")[0]) in (1.0, 2.0, 5.0)
 

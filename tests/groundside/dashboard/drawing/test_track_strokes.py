@@ -1,4 +1,4 @@
-"""The way in dots: its width, its side, what is told apart."""
+"""The way in dots: its width, its side, what looks different."""
 
 import itertools
 import math
@@ -21,7 +21,7 @@ FRAME = TrackFrame((0.0, 0.0), 1.0, 80, 80)
 
 
 def dots_of(strokes: Strokes) -> set[tuple[int, int]]:
-    """Return the dots set, right and down from the top left, read from the characters."""
+    """Return the dots set, right and down from the top left, as read from the characters."""
     bits = ((0x01, 0x08), (0x02, 0x10), (0x04, 0x20), (0x40, 0x80))
     canvas = strokes.canvas
     return {

@@ -56,7 +56,7 @@ def test_keys_stay_and_labels_give_way(
 
 
 def test_a_sign_that_begins_a_label_is_its_key() -> None:
-    # It once read '- -0.1  + +0.1'.
+    # The buttons once read '- -0.1  + +0.1'.
     (line,) = beside("-", "-0.1")
     assert (line.key, line.words) == ("-", "0.1")
     (line,) = beside(",", "-1")

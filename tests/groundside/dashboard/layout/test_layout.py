@@ -51,7 +51,7 @@ def test_rows_never_exceed_the_height(
     rows = ride_rows(size[0], frame.view, cue=cue)
     assert rows.total + rows.spare == frame.view
     if cue and size[0] >= 40 and size[1] >= 22:
-        # The cue once was one row of ordinary text while the caution stood.
+        # While the caution stood, the cue was once a single row of ordinary text.
         assert rows.cue >= 3
 
 
@@ -60,7 +60,7 @@ def test_rows_never_exceed_the_height(
     "size", [(40, 36), (60, 26), (80, 21), (48, 34), (76, 54), (92, 64), (240, 30)]
 )
 def test_the_glance_fills_the_room(size: tuple[int, int], cue: bool) -> None:
-    # Digits of 14 rows once stood in a screen of 70.
+    # A screen of 70 rows once had digits of 14.
     rows = ride_rows(*size, cue=cue)
     across = 2 if rows.side_by_side else 1
     letters = fitting(BIG_FIGURE_TEMPLATE, size[0] // across - 2, rows.figure - 1)
@@ -120,3 +120,8 @@ def test_big_figures_are_big(size: tuple[int, int], cue: bool, figure: int, cue_
     rows = ride_rows(size[0], frame_rows(*size, age=False).view, cue=cue)
     assert (rows.figure, rows.cue) == (figure, cue_rows)
     assert rows.table * rows.table_columns >= (2 if cue and size[0] == 40 else 6)
+
+
+def test_small_figures_give_way_to_a_cue_of_three_rows() -> None:
+    rows = ride_rows(40, 11, cue=True)
+    assert (rows.figure, rows.cue, rows.table) == (4, 3, 0)

@@ -1,4 +1,4 @@
-"""The README's pictures: up to date, self-contained, and shown there."""
+"""The README's pictures: up to date, self-contained, and all shown there."""
 
 import asyncio
 import re

@@ -39,7 +39,7 @@ def test_blocks_are_shapes_that_join() -> None:
 
 
 def test_braille_is_its_dots() -> None:
-    # U+2841 has dots 1 and 7: the upper and the lower left one (Unicode Standard, U+2800 block).
+    # U+2841 has dots 1 and 7: upper left and lower left (Unicode Standard, block U+2800).
     (path,) = drawn("\u2841").iter(f"{SVG}path")
     assert path.get("d") == "M1 1h3v3h-3zM1 16h3v3h-3z"
 

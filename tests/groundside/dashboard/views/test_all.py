@@ -37,7 +37,7 @@ def test_no_key_of_the_app_shadows_another() -> None:
 def test_a_sentence_that_sends_to_a_view_names_it_by_its_tab() -> None:
     paths = [path for top in ("onboard", "groundside") for path in (ROOT / top).rglob("*.py")]
     sources = [re.sub(r'"\s+"', "", path.read_text()) for path in paths]
-    # a number would be wrong as soon as a view is added before it
+    # a number would be wrong as soon as a view is added before that one
     assert not [text for text in sources if re.search(r"view \d \(\w+\)", text)]
     sent_to = {
         name for text in sources for name in re.findall(r"[Ss]ay[^.]* in the (\w+) view", text)

@@ -1,4 +1,4 @@
-"""A charge is said by thumb alone: the page keeps a phone's keyboard shut."""
+"""A charge can be entered with buttons alone: the page keeps a phone's keyboard shut."""
 
 import pytest
 

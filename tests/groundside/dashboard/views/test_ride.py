@@ -51,7 +51,7 @@ def test_everything_is_there_and_nothing_is_cut_off(size: tuple[int, int], repla
             wanted = ["48 to 54", "ride", "curve", "home", "more"]
             if target is TO_GO:
                 assert holds_drawn(rows, "EASE") or (replay and "E A S E" in here.text)
-                wanted += ["9 % too much used:", "aim for 46 Wh/km"]
+                wanted += ["9 % over budget:", "aim for 46 Wh/km"]
             if size[0] > 40 or target is not TO_GO:
                 wanted += ["412 W", "8.0 km/h", "812 Wh", "1.93 km", "93 Wh", "7 min"]
             elif not replay:

@@ -34,7 +34,7 @@ _ROWS = [
 ]
 _T_S, _MADE, _ENERGY, _PLACES = zip(*_ROWS, strict=True)
 LINE = TripLine(_T_S, _MADE, _ENERGY, 2.0, _PLACES)
-"""Ten minutes to the north at 2 m/s and 360 W, from 10 s on."""
+"""Ten minutes due north at 2 m/s and 360 W, from 10 s on."""
 AWAY = changed(HOME, distance_m=_MADE[-1], bearing_deg=180.0)
 RIDING = snapshot(t_s=_T_S[-1], position_deg=_PLACES[-1], home=AWAY)
 
@@ -55,7 +55,7 @@ def test_it_shows_the_way_home_and_craft(size: tuple[int, int]) -> None:
 
 
 def test_a_late_viewer_sees_the_way_from_its_start() -> None:
-    """The line comes over the feed on connecting; only the newest snapshot comes with it."""
+    """On connecting, the feed sends the line and only the newest snapshot."""
     sent = from_line(as_line(LINE.rounded()))
     assert isinstance(sent, TripLine)
 
@@ -118,10 +118,10 @@ def test_a_tap_on_the_way_of_a_saved_ride_goes_there(size: tuple[int, int]) -> N
         await here.pilot.click(TrackMap, offset=offset)
         await here.show()
         (asked,) = places.asked
-        # a cell is as long as four dots, twice the distance of two points at least
+        # a cell is four dots high, at least twice the distance between two points
         within = 2.0 * 4.0 * frame.dot_m / _MADE[-1]
         assert asked == ("go_to", pytest.approx(0.5, abs=within))
-        # far from the way it does nothing
+        # a tap far from the way does nothing
         await here.pilot.click(TrackMap, offset=(1, offset[1]))
         await here.show()
         assert len(places.asked) == 1

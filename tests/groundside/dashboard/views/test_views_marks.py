@@ -261,7 +261,7 @@ def test_a_bouncing_thumb_starts_one_run() -> None:
         assert sender.sent == []
         here.clock.now_s += 1.0
         await press(here, "r", "r")
-        assert "a run has begun, but no set-up label" in here.text
+        assert "run started, but no set-up label" in here.text
         assert len(sender.sent) == 1
 
     run_app((80, 24), act, sender=sender)
@@ -273,7 +273,7 @@ def test_home_is_set_only_on_the_second_press() -> None:
     async def act(here: SteeredApp) -> None:
         await here.give(Update(snapshot(home=HOME)))
         await press(here, "4", "o")
-        assert "press again within 5 s" in together(here)
+        assert "Press again within 5 s" in together(here)
         assert "sure?" in here.text
         here.clock.now_s += TOO_SOON_S - 0.01
         await press(here, "o")

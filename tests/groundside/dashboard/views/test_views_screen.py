@@ -72,8 +72,8 @@ def test_every_view_shows_its_content(size: tuple[int, int]) -> None:
         assert "min" in here.text
         assert any(line in here.text for line in ("⠶⠶⠶⠶", "⣀⣀⣀⣀", "⣤⣤⣤⣤"))  # an even 360 W
         await press(here, "x")
-        assert "over time" in here.text
-        panels = (("s", "speed"), ("c", "consumption"), ("l", "usable energy, by what"))
+        assert "by time" in here.text
+        panels = (("s", "speed"), ("c", "consumption"), ("l", "usable energy, as known"))
         for key, title in panels:
             if size[0] == 40:
                 await press(here, key)

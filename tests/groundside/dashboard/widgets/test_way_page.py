@@ -1,9 +1,12 @@
 """The way home fills the room it has: a larger arrow and verdict on a wide page."""
 
+from typing import get_args
+
 import pytest
 from textual.geometry import Size
 
-from groundside.dashboard.content.home import CAUTIONS, HomeContent, home_content
+from groundside.dashboard.content.home import CAUTIONS, HomeContent, Verdict, home_content
+from groundside.dashboard.drawing.block_font import GLYPHS
 from groundside.dashboard.drawing.painted import Line
 from groundside.dashboard.layout.home_rows import home_rows
 from groundside.dashboard.widgets.way_page import WayPage
@@ -39,11 +42,14 @@ def test_a_small_page_keeps_its_words(size: tuple[int, int]) -> None:
     assert "ENOUGH" in " ".join(rows)
 
 
-def test_a_verdict_without_its_letters_is_written() -> None:
+def test_every_verdict_can_be_drawn_and_one_too_wide_is_written() -> None:
+    for verdict in get_args(Verdict):
+        assert set(verdict.upper()) <= set(GLYPHS)
     near = changed(HOME, margin_wh=changed(HOME.margin_wh, value=5.0, low=-9.0, high=19.0))
     content = home_content(state(snapshot(home=near)))
-    assert content.verdict == "only just"  # there is no big J
-    assert "ONLY JUST" in " ".join(painted((120, 24), content))
+    assert content.verdict == "only just"
+    assert holds_drawn(painted((200, 30), content), "ONLY JUST")
+    assert "ONLY JUST" in " ".join(painted((100, 24), content))
 
 
 @pytest.mark.parametrize("cue", [False, True])

@@ -186,7 +186,7 @@ VALUES: dict[str, Any] = {
 @pytest.mark.parametrize("code", AlertCode)
 @pytest.mark.parametrize("size", [(40, 22), (80, 24), (120, 40)])
 def test_no_alert_is_cut_before_its_advice(size: tuple[int, int], code: AlertCode) -> None:
-    # 'Nothing over the link for 360 s: s.. +2' once lost what to do.
+    # 'Nothing over the link for 360 s: s.. +2' once left out what to do.
     gaps = re.findall(r"{(\w+)}", code.sentence)
     alert = Alert(code, 3.0, **{name: VALUES[name] for name in gaps})
     notice = Notice(alert.level, alert_text(alert, CHOICES["km/h"]))

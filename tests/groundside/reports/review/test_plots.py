@@ -65,7 +65,7 @@ def test_the_plotted_curve_and_band_are_the_review_s() -> None:
 
 
 def made_series() -> Series:
-    """Return a minute eastwards at 2 m/s and 300 W, a minute back at 1 m/s and 200 W."""
+    """Return a minute due east at 2 m/s and 300 W, and a minute back at 1 m/s and 200 W."""
     seconds = settled(np.repeat([300.0, 200.0], 60), np.repeat([2.0, -1.0], 60))
     seconds = replace(seconds, east_mps=seconds.distance_m, north_mps=0.0 * seconds.distance_m)
     velocities = VelocityCells()
@@ -80,12 +80,12 @@ def test_a_curve_through_water_had_dots_over_ground_beside_it(units: Units) -> N
     curve = skiff().result.curve
     assert isinstance(curve, Curve)
     assert curve.speed_kind == "through_water"
-    # The water is not known in this ride: the curve stands alone, and says why.
+    # Set and drift are not known in this ride: the curve stands alone, and the legend says why.
     alone = axes()
     plots.draw_speed_power(alone, skiff().result, made_series(), units)
     assert len(alone.lines) == 1
     assert "set and drift not known" in alone.get_legend().get_title().get_text()
-    # The water sets east at 0.2 m/s: 1.8 m/s through it there, 1.2 m/s back.
+    # The stream sets east at 0.2 m/s: 1.8 m/s through the water going out, 1.2 m/s coming back.
     water = SetAndDrift(Estimated(0.2), Estimated(0.0), (0.0, 0.0, 0.0))
     known, drawn = replace(skiff().result, set_and_drift=water), axes()
     plots.draw_speed_power(drawn, known, made_series(), units)

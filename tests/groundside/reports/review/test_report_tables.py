@@ -113,7 +113,7 @@ def test_events_are_in_the_reader_s_units_and_in_json_in_km() -> None:
     event = LogEvent(75.0, alert)
     changed = replace(skiff, result=replace(skiff.result, events=(event,)))
     knots, km = (
-        f"Target, {to_go} to go: not sure at any speed tried. {best}."
+        f"Target, {to_go} to go: in doubt at any speed tried. {best}."
         for to_go, best in (
             ("10.0 NM", "12.0 NM is sure, at 3.9 kn"),
             ("18.5 km", "22.2 km is sure, at 7.2 km/h"),
@@ -160,8 +160,8 @@ def test_bands_were_steps_of_0_9_km_h_many_of_one_second(
         assert float(low) / step == round(float(low) / step)
         assert float(high) / step == round(float(high) / step)
         assert int(row[1].text.split(":")[1]) * 60 + int(row[1].text[-2:]) >= 10
-    assert table.notes == ("speeds over ground; steps under 10 s are joined to a neighbour",)
-    # What programs read is unchanged.
+    assert table.notes == ("speeds over ground; bands under 10 s are joined to a neighbour",)
+    # The bands that programs read are unchanged.
     bands = review_json(skiff.result)["bands"]
     assert {one["speed_high_mps"] - one["speed_low_mps"] for one in bands} == {0.25}
     energy_wh = sum(one["energy_wh"] for one in bands)

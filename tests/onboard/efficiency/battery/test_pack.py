@@ -105,7 +105,7 @@ def test_energy_left_falls_by_the_energy_drawn() -> None:
 
 def test_the_charge_is_of_the_whole_pack_whatever_the_reserve() -> None:
     # By hand: 25 Ah from full, 5 A for an hour leaves 20 of 25. A sensor 2 % off in 5 Ah and a
-    # capacity 3 % off are 0.4 and 0.6 % of the charge; a start 1 % off comes on top.
+    # capacity 3 % off make 0.4 and 0.6 % of the charge; a start 1 % off comes on top.
     for reserve in (0.0, 0.3):
         battery = replace(LI_ION, capacity_ah=25.0, reserve_fraction=reserve, start_sd=0.01)
         pack = Pack(battery, NO_ZERO)

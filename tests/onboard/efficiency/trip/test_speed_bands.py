@@ -70,7 +70,7 @@ def test_every_edge_of_every_width_is_an_edge_of_a_cell() -> None:
 
 
 def test_a_brief_band_joins_the_nearer_neighbour_and_then_the_shorter() -> None:
-    # 1 s at 0.6 m/s lies beside both; 3 s at 3.1 m/s beside none, 2.6 m/s being nearer than none.
+    # 1 s at 0.6 m/s adjoins both; 3 s at 3.1 m/s adjoins none, and 2.6 m/s is the nearest.
     speed = np.repeat([0.3, 0.6, 0.8, 2.6, 3.1], [30, 1, 20, 40, 3])
     table = ridden(np.full(len(speed), 90.0), speed).ridden(np.zeros((5, 5)), 0.01).bands(0.25, 10)
     found = [(band.speed_low_mps, band.speed_high_mps, band.seconds) for band in table]

@@ -24,7 +24,7 @@ def filled(seconds: int) -> GrowingLine:
 
 
 def place_at(second: float) -> tuple[float, float] | None:
-    """Return a place on a way to the north-east, unknown every fifth second."""
+    """Return a place on a track to the north-east, unknown every fifth second."""
     return None if second % 5 == 3 else (45.0 + 1e-5 * second, -30.0 + 2e-5 * second)
 
 
