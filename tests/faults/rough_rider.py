@@ -149,6 +149,8 @@ class Rider:
                 continue
             self.terminal.type("ku")
             if self.wait_until(is_open, 2.0):
+                self.terminal.type("\t")  # what was being typed before has its keys back
+                time.sleep(0.1)
                 self.terminal.type("1\x0c")
                 return
         raise RuleBrokenError(
