@@ -10,6 +10,8 @@ from typing import Any, ClassVar
 from textual import events
 from textual.app import App
 from textual.binding import Binding, BindingType
+from textual.driver import Driver
+from textual.drivers.linux_driver import LinuxDriver
 from textual.worker import Worker, WorkerState
 
 from groundside.connection.commands import mark
@@ -26,6 +28,7 @@ from groundside.dashboard.main_screen import MainScreen
 from groundside.dashboard.replay_actions import ReplayActions
 from groundside.dashboard.run_presses import RunPresses
 from groundside.dashboard.sounds import MEANINGS, next_sounds, sounds_named
+from groundside.dashboard.terminal_driver import PatientDriver
 from groundside.dashboard.themes import MONO, SUN, THEMES, VARIABLES, next_theme
 from groundside.dashboard.view_state import ViewState
 from groundside.dashboard.views.all import VIEW_KEYS, make_views
@@ -134,6 +137,11 @@ class DashboardApp(ReplayActions, App[None]):
             self._lock,
             touch=touch,
         )
+
+    def get_driver_class(self) -> type[Driver]:
+        """Return the driver of the terminal: for a terminal, one that bears malformed input."""
+        usual = super().get_driver_class()
+        return PatientDriver if usual is LinuxDriver else usual
 
     def get_theme_variable_defaults(self) -> dict[str, str]:
         """Return values of the stylesheet's own variables, for the toolkit's themes."""

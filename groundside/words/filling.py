@@ -123,7 +123,10 @@ def system_words(number: int) -> str:
     >>> system_words(2)
     'no such file or directory'
     """
-    return os.strerror(number).lower()
+    try:
+        return os.strerror(number).lower()
+    except OverflowError:  # no system has such a number
+        return f"unknown error {number}"
 
 
 def _plain(unit: str) -> Callable[[float, Units], str]:

@@ -35,9 +35,18 @@ def _silent_for(what: str) -> Wording:
 
 def _no_double_run(values: Values, units: Units) -> str:
     codes = values["reasons"]
-    assert isinstance(codes, tuple)
-    texts = [reason_text(Unknown(Reason(str(code))), units) for code in codes]
+    if not isinstance(codes, tuple):
+        return "no double run"
+    texts = [reason_text(_reason(str(code)), units) for code in codes]
     return f"no double run ({'; '.join(texts)})"
+
+
+def _reason(code: str) -> Unknown:
+    """Return the reason with a code, which only a newer daemon may know."""
+    try:
+        return Unknown(Reason(code))
+    except ValueError:
+        return Unknown(Reason.NEWER, name=code)
 
 
 WORDINGS: Mapping[Code, Wording] = {

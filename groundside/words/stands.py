@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 
-from groundside.words.figures import percent
+from groundside.words.figures import UNKNOWN, percent
 from groundside.words.filling import Values, Wording, statement_text
 from groundside.words.reasons import reason_text
 from groundside.words.units import Units
@@ -36,7 +36,8 @@ def stand_text(target: Target, units: Units) -> str:
 def _against(of: str) -> Wording:
     def wording(values: Values, _units: Units) -> str:
         difference = values["difference_fraction"]
-        assert isinstance(difference, int | float)
+        if not isinstance(difference, int | float):
+            return f"{UNKNOWN} from {of}."
         share = percent(abs(difference))
         if share == percent(0.0):
             return f"At {of}."
@@ -47,7 +48,8 @@ def _against(of: str) -> Wording:
 
 def _consumption(values: Values, _units: Units) -> str:
     difference = values["difference_fraction"]
-    assert isinstance(difference, int | float)
+    if not isinstance(difference, int | float):
+        return f"{UNKNOWN} from the budget."
     return f"Using {percent(abs(difference))} {'more' if difference > 0 else 'less'} than budgeted."
 
 

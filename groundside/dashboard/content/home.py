@@ -1,5 +1,6 @@
 """Content of the home view: whether home is in reach, where it lies, how much energy is left."""
 
+import math
 from typing import Literal
 
 from groundside.dashboard.content.ride import BigFigureContent, CueContent, big_distance
@@ -174,11 +175,16 @@ def _cost(home: WayHome, units: Units) -> tuple[str, str]:
         takes = f"energy not known: {energy.why}"
     else:
         takes = f"takes {_energy(energy.value)} Wh{in_brackets(energy, _energy)}"
-    if speed.value is None or speed.value <= 0.0:
+    if speed.value is None or not (speed.value > 0.0 and _lasts_s(home, speed.value) < math.inf):
         why = speed.why if speed.value is None else "no speed makes way"
         return takes, f"time not known: {why}"
-    lasts = duration_text(home.distance_m / speed.value)
+    lasts = duration_text(_lasts_s(home, speed.value))
     return takes, f"{lasts} at {speed_text(speed.value, units)}"
+
+
+def _lasts_s(home: WayHome, speed_mps: float) -> float:
+    """Return the time that the way home takes [s]; infinite at next to no speed."""
+    return home.distance_m / speed_mps
 
 
 def _to_do(

@@ -216,7 +216,8 @@ def _line(run: Run, units: Units) -> RunLine:
     if cost.value is not None and cost.low is not None and cost.high is not None:
         # rounded up: the short form never claims more than the long one
         reach = units.consumption(max(cost.high - cost.value, cost.value - cost.low))
-        reaches = f"±{math.ceil(reach - 1e-9)}"
+        if reach < math.inf:
+            reaches = f"±{math.ceil(reach - 1e-9)}"
     return RunLine(
         number=str(run.number),
         setup=run.setup or UNKNOWN,

@@ -29,6 +29,11 @@ TITLE_FROM_ROWS = 8
 """Height in rows from which a plot has a title."""
 LEAST_COLUMNS, LEAST_ROWS = 16, 4
 ROWS_BETWEEN_NUMBERS = 2
+BEYOND = 1e12
+"""Ends of an axis from here on are no measurement, in any unit: there is no plot."""
+OUTSIDE = 50.0
+"""What lies further outside the frame is drawn as if it lay there [lengths of the axis]."""
+LITTLE_ROOM, IMPOSSIBLE = "too little room for a plot", "these figures are impossible: no plot"
 GAP = 2
 """Least number of columns between two numbers."""
 PEN = 2
@@ -66,16 +71,24 @@ def plot_area(content: PlotContent, width: int, height: int) -> PlotArea | None:
     """Return the area of a plot within its widget; None if there is too little room."""
     top = 1 if content.title and height >= TITLE_FROM_ROWS else 0
     rows = height - top - (2 if content.bar is None else 3)
-    if rows < LEAST_ROWS - 2 or width < LEAST_COLUMNS:
+    if rows < LEAST_ROWS - 2 or width < LEAST_COLUMNS or not _drawable(content):
         return None
     unit = content.y.unit
     even = even_ticks(content.y.low, content.y.high, rows - 1, lambda _: ROWS_BETWEEN_NUMBERS)
     y_labels = tuple((rows - 1 - up, tick_text(value, even.step)) for up, value in even.places())
     wide = max([len(text) for _, text in y_labels] + [len(unit), content.label_columns])
     columns = width - wide - 2
+    if columns < 2:  # long numbers leave no room
+        return None
     x, x_labels = _x_axis(content.x, columns)
     y = Axis(even.low, even.high, unit)
     return PlotArea(wide + 1, top, columns, rows, x, y, x_labels, y_labels)
+
+
+def _drawable(content: PlotContent) -> bool:
+    """Return whether the ends of both axes can be written on a screen."""
+    ends = (content.x.low, content.x.high, content.y.low, content.y.high)
+    return all(abs(end) < BEYOND for end in ends)
 
 
 def plot_lines(content: PlotContent, width: int, height: int) -> list[Line]:
@@ -138,7 +151,8 @@ class _Grid:
 
 def _share(value: float, axis: Axis) -> float:
     span = axis.high - axis.low
-    return (value - axis.low) / span if span > 0 else 0.0
+    share = (value - axis.low) / span if span > 0 else 0.0
+    return min(max(-OUTSIDE, share), OUTSIDE)
 
 
 def _column(x: float, axis: Axis, area: PlotArea) -> int:
@@ -150,7 +164,9 @@ def _reason(content: PlotContent, width: int, height: int) -> list[Line]:
     lines: list[Line] = []
     if content.title and height >= TITLE_FROM_ROWS:
         lines.append([(joined(content.title, width), TITLE)])
-    text = wrapped(content.why or "too little room for a plot", max(8, width - 4))
+    text = wrapped(
+        content.why or (LITTLE_ROOM if _drawable(content) else IMPOSSIBLE), max(8, width - 4)
+    )
     above = max(0, (height - len(lines) - len(text)) // 2)
     lines += [[] for _ in range(above)]
     lines += [[(f"  {row}", LABEL)] for row in text]

@@ -11,6 +11,8 @@ from onboard.dataclass import dataclass
 
 LENGTHENED_MOST = 1.15
 """For more ticks an axis may grow to this many times its range. Common practice, no source."""
+NO_SPAN = 1e-9
+"""A range that is this share of its ends is none: floats could not place ticks within it."""
 FEWEST = (3, 2)
 """Numbers of ticks worth lengthening an axis even further, best first."""
 
@@ -70,7 +72,7 @@ def even_ticks(
     """
     cells = max(1, cells)
     span = high - low
-    if not (span > 0.0 and math.isfinite(span)):
+    if not (span > NO_SPAN * max(1.0, abs(low), abs(high)) and math.isfinite(span)):
         low, span = (low, 1.0) if math.isfinite(low) else (0.0, 1.0)
     fitting: list[EvenTicks] = []
     power = math.floor(math.log10(span / cells))

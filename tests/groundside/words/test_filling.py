@@ -60,3 +60,27 @@ def test_an_alert_whose_value_is_lost_keeps_its_last_state(code, name: str, expe
 )
 def test_a_cell_s_voltage_has_two_decimals_and_a_pack_s_one(alert: Alert, expected: str) -> None:
     assert alert_text(alert, KMH) == expected
+
+
+def test_an_error_number_that_no_system_has_is_written_as_it_came() -> None:
+    down = Alert(AlertCode.MARKS_STOPPED, errno=2**63)
+    assert alert_text(down, KMH) == f"Marks are not being saved: unknown error {2**63}."
+
+
+@pytest.mark.parametrize(
+    ("reasons", "expected"),
+    [
+        (("no_fix", "of_tomorrow"), "no GPS fix; {}"),
+        (("of_tomorrow",), "{}"),
+    ],
+)
+def test_a_newer_daemons_reason_is_named_within_another(
+    reasons: tuple[str, ...], expected: str
+) -> None:
+    newer = "a reason that this viewer does not know: of_tomorrow"
+    text = reason_text(Unknown(Reason.NO_DOUBLE_RUN, reasons=reasons), KMH)
+    assert text == f"no double run ({expected.format(newer)})"
+
+
+def test_without_its_reasons_there_is_no_double_run_all_the_same() -> None:
+    assert reason_text(Unknown(Reason.NO_DOUBLE_RUN, reasons=None), KMH) == "no double run"

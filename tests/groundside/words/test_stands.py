@@ -31,6 +31,19 @@ def test_a_difference(standing: Standing, difference: float, expected: str) -> N
     assert stand_text(target, KMH) == expected
 
 
+@pytest.mark.parametrize(
+    ("standing", "expected"),
+    [
+        (Standing.AGAINST_SPEED, "-- from the target speed."),
+        (Standing.AGAINST_ADVISED, "-- from the speed that makes the distance."),
+        (Standing.AGAINST_CONSUMPTION, "-- from the budget."),
+    ],
+)
+def test_a_difference_that_did_not_come(standing: Standing, expected: str) -> None:
+    target = replace(TARGET, reason=Stand(standing, difference_fraction=None))
+    assert stand_text(target, KMH) == expected
+
+
 def test_the_distance_at_best_speed_is_in_the_readers_units() -> None:
     # By hand: 9260 m = 5.0 NM; 2.572 m/s = 5.0 kn = 9.3 km/h.
     beyond = Stand(Standing.CANNOT_BE_MADE, to_go_m=18_520.0, best_m=9_260.0, best_speed_mps=2.572)

@@ -177,6 +177,12 @@ def test_at_rest_the_arrow_is_relative_to_the_bow() -> None:
             "km/h",
             ("takes 31 Wh (29 to 33)", "time not known: no speed makes way"),
         ),
+        # longer than any float: no time either
+        (
+            {"speed_mps": 1e-300, "distance_m": 1e9},
+            "km/h",
+            ("takes 31 Wh (29 to 33)", "time not known: no speed makes way"),
+        ),
     ],
 )
 def test_the_cost_of_the_way(way: dict[str, Any], units: str, cost: tuple[str, str]) -> None:

@@ -285,3 +285,9 @@ def test_set_ups_to_choose_from() -> None:
     assert next_letter(tuple("ABCDEFGHIJKLMNOPQRSTUVWXYZ")) == ""
     assert valid_label(" \x1bthree   blades ") == "three blades"
     assert len(valid_label("x" * 60)) == 40
+
+
+def test_an_interval_beyond_any_float_has_no_half() -> None:
+    run = changed(RUN, wh_per_km=Figure(1e308, -1e308, 1.5e308))
+    (line,) = runs_content(state(snapshot(runs=(run,)))).lines
+    assert line.within == ""

@@ -2,6 +2,7 @@
 
 import itertools
 import random
+from dataclasses import replace
 
 import pytest
 
@@ -97,3 +98,26 @@ def test_a_range_of_nothing_still_has_an_axis() -> None:
     assert even_ticks(0.0, float("nan"), 10, two).high > 0.0
     assert even_ticks(0.0, 1.0, 0, two).places() == [(0, 0.0), (1, 1.0)]
     assert even_ticks(-1.0, 1.0, 1, two).places() == []
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize(
+    "axis",
+    [Axis(0.0, 5e-324), Axis(-1e308, 1e308), Axis(1.0, 1e308), Axis(1e17, 1e17 + 64.0)],
+    ids=["smallest", "widest", "huge", "far_off"],
+)
+def test_impossible_figures_are_said_to_be_impossible(axis: Axis, size: tuple[int, int]) -> None:
+    for content in (PlotContent(x=axis), PlotContent(y=axis)):
+        text = "".join(text for line in plot_lines(content, *size) for text, _ in line)
+        assert ("impossible" in text) == (axis.high > 1.0)
+
+
+def test_a_line_far_outside_the_frame_is_drawn_at_once() -> None:
+    content = PlotContent(trace=Trace((0.0, 0.5, 1.0), (0.5, 1e300, -1e300)))
+    assert len(plot_lines(content, 80, 20)) == 20
+
+
+def test_numbers_that_leave_no_room_leave_no_plot() -> None:
+    content = PlotContent(y=Axis(1e11, 1e11 + 200.0, "Wh"))
+    assert plot_area(content, 16, 10) is not None
+    assert plot_area(replace(content, label_columns=14), 16, 10) is None
