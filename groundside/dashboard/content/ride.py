@@ -124,10 +124,13 @@ def cue_content(state: ViewState) -> CueContent:
     if state.stale:
         return CueContent("", ("no cue: the data are stale",))
     word = "" if isinstance(target.cue, Unknown) else target.cue
-    first = cue_text(target, units) if word else stand_text(target, units)
+    # an alert says that no speed is sure: here stands what is best all the same
+    in_doubt = target.reason.code is Standing.CANNOT_BE_MADE
+    first = cue_text(target, units) if word or in_doubt else stand_text(target, units)
     to_go = target.distance_m
-    said = word and target.reason.code is Standing.CANNOT_BE_MADE
-    more = () if said or isinstance(to_go, Unknown) else (f"{distance_text(to_go, units)} to go",)
+    more = (
+        () if in_doubt or isinstance(to_go, Unknown) else (f"{distance_text(to_go, units)} to go",)
+    )
     return CueContent(word, (*((first,) if first else ()), *more, *run_parts(snapshot)))
 
 

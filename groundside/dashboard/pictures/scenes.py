@@ -21,7 +21,7 @@ from onboard.profile import load_profile
 FOLDER = Path(__file__).parent
 LOG, PROFILE = "harbour_loop.tlog", "harbour_loop.toml"
 PHONE, LAPTOP = (40, 22), (120, 40)
-TARGET_M = 18_000.0
+TARGET_M = 12_000.0
 
 
 @dataclass(frozen=True)
@@ -46,12 +46,12 @@ class Scene:
 
 
 SCENES = (
-    Scene("phone-ride", "ride", PHONE, "sun", 420.0, "The ride view on a phone: ease."),
+    Scene("phone-ride", "ride", PHONE, "sun", 290.0, "The ride view on a phone: ease."),
     Scene("phone-track", "track", PHONE, "sun", 420.0, "The track on a phone."),
     Scene("phone-home", "home", PHONE, "sun", 420.0, "The way home on a phone."),
     Scene("phone-night", "ride", PHONE, "night", 620.0, "The ride view on a phone at night."),
     Scene(
-        "laptop-ride", "ride", LAPTOP, "sun", 420.0,
+        "laptop-ride", "ride", LAPTOP, "sun", 290.0,
         "The wide screen in a replay: figures, curve, track, way home and the trip.", replay=True,
     ),
     Scene("laptop-trip", "trip", LAPTOP, "sun", 420.0, "The trip on a laptop.", replay=True),

@@ -8,6 +8,8 @@ from groundside.dashboard.drawing.painted import Line, Piece, joined, shortened
 from groundside.dashboard.widgets.way_page import WayPage, beside_arrow
 
 ARROW_ROWS_MOST = 7
+LOW_STEP_DEG = 45
+"""Step of a lower arrow's angle [deg]: between these it is a blot. The words are more exact."""
 
 
 class HomePanel(WayPage):
@@ -21,7 +23,9 @@ class HomePanel(WayPage):
         start = 2 * rows + 3
         arrow: tuple[str, ...] = ()
         if content.arrow_deg is not None:
-            arrow = home_arrow(content.arrow_deg, 2 * rows, rows)
+            step = 1 if rows == ARROW_ROWS_MOST else LOW_STEP_DEG
+            angle_deg = step * round(content.arrow_deg / step) % 360
+            arrow = home_arrow(angle_deg, 2 * rows, rows)
         return beside_arrow(arrow, start, panel_words(content, width - start - 1), height)
 
 

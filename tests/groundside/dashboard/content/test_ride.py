@@ -84,10 +84,8 @@ def cue_of(shown: dict[str, Any], **more: Any) -> CueContent:
             ),
             {"units": KN},
             "",
-            (
-                "Target, 10.0 NM to go: in doubt at any speed tried. 2.0 NM is sure, at 3.9 kn.",
-                "2.81 NM to go",
-            ),
+            # the alert above says the rest
+            ("2.81 NM in doubt: aim for 85 Wh/NM",),
         ),
         # 'EASE' once stood over 'on target' though no speed was sure to make the distance
         (
