@@ -170,6 +170,7 @@ class DashboardApp(ReplayActions, App[None]):
         options
             Options of the toolkit's `App.run`.
         """
+        self.end_watch.begin(None if served_by() else 0, served_by())
         try:
             super().run(**options)
         finally:

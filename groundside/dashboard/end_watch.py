@@ -51,6 +51,7 @@ class EndWatch:
         self._terminal: int | None = None
         self._parent: int | None = None
         self._asked_s: float | None = None
+        self._whole_run = False
         self._code = 0
         self._done = threading.Event()
         self._before: dict[int, signal.Handlers | int | Callable[..., object] | None] = {}
@@ -58,8 +59,17 @@ class EndWatch:
         self.thread: threading.Thread | None = None
         """The thread that watches; None before the start."""
 
+    def begin(self, terminal: int | None, parent: int | None = None) -> None:
+        """Start watching before there is an event loop, until `stop`; parameters as for `start`.
+
+        A terminal that goes while the toolkit starts or ends would leave it spinning on the end of
+        its input for ever.
+        """
+        self._whole_run = True
+        self._start_thread(terminal, parent)
+
     def start(self, terminal: int | None, parent: int | None = None) -> None:
-        """Start watching, inside the event loop.
+        """Start watching, inside the event loop; a watch that has begun goes on.
 
         Parameters
         ----------
@@ -68,21 +78,24 @@ class EndWatch:
         parent
             Process id of the server that shows the dashboard, watched too; None if there is none.
         """
-        self._terminal = terminal
-        self._parent = parent
         self._loop = asyncio.get_running_loop()
         if threading.current_thread() is threading.main_thread():
             # not the loop's own handlers: they run in the loop, which may be blocked
             self._before = {each: signal.signal(each, self._on_signal) for each in SIGNALS}
+        if self.thread is None:
+            self._start_thread(terminal, parent)
+
+    def _start_thread(self, terminal: int | None, parent: int | None) -> None:
+        self._terminal, self._parent = terminal, parent
         self.thread = threading.Thread(target=self._watch, name="end-watch", daemon=True)
         self.thread.start()
 
     def release(self) -> None:
-        """Restore the signal handlers; stop watching unless an end has been requested."""
+        """Restore the signal handlers; stop watching, unless an end was requested or it began."""
         for each, handler in self._before.items():
             signal.signal(each, handler)
         self._before = {}
-        if self._asked_s is None:
+        if self._asked_s is None and not self._whole_run:
             self._done.set()
 
     def stop(self) -> None:
@@ -93,14 +106,17 @@ class EndWatch:
         self._ask(128 + number)
 
     def _ask(self, code: int) -> None:
-        if self._asked_s is not None or self._loop is None:
+        if self._asked_s is not None:
             return
         self._code = code
         self._asked_s = self._clock()
+        if self._loop is None:  # the app has not started: it is ended by force
+            return
         try:
             self._loop.call_soon_threadsafe(self.leave, code)
         except RuntimeError:  # the loop has ended already
-            self._done.set()
+            if not self._whole_run:
+                self._done.set()
 
     def _watch(self) -> None:
         while not self._done.wait(self._check_every_s):

@@ -86,6 +86,53 @@ def test_a_lost_terminal_requests_the_end_and_then_forces_it() -> None:
     asyncio.run(main())
 
 
+def test_a_terminal_lost_before_the_loop_forces_the_end() -> None:
+    # Such a dashboard once span on the end of its input for ever, at a whole core.
+    master, slave = pty.openpty()
+    os.close(master)
+    codes: list[int] = []
+    watch = EndWatch(codes.append, force=codes.append, check_every_s=0.001, grace_s=0.01)
+    watch.begin(slave)
+    assert watch.thread is not None
+    watch.thread.join(PATIENCE_S)
+    os.close(slave)
+    assert codes == [128 + signal.SIGHUP]
+
+
+def test_a_watch_that_has_begun_goes_on_after_the_app_has_let_go() -> None:
+    async def main() -> None:
+        clock, leave, force = Clock(), Asked(), Asked()
+        master, slave = pty.openpty()
+        watch = EndWatch(leave, force=force, check_every_s=0.001, clock=clock)
+        watch.begin(slave)
+        watch.start(None)
+        watch.release()
+        os.close(master)
+        assert await leave.wait() == [128 + signal.SIGHUP]
+        clock.now_s += GRACE_S + 1.0
+        assert await force.wait() == [128 + signal.SIGHUP]
+        os.close(slave)
+
+    asyncio.run(main())
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("delay_s", [0.0, 0.2, 0.4, 0.8])
+def test_a_dashboard_whose_terminal_goes_while_it_starts_ends(delay_s: float) -> None:
+    master, slave = pty.openpty()
+    program = subprocess.Popen(
+        [sys.executable, "-c", PROGRAM], stdin=slave, stdout=slave, stderr=slave, cwd=TREE
+    )
+    os.close(slave)
+    select.select([master], [], [], delay_s)
+    os.close(master)
+    try:
+        assert program.wait(PATIENCE_S) != 0
+    finally:
+        program.kill()
+        program.wait()
+
+
 def test_a_lost_parent_requests_the_end() -> None:
     async def main() -> None:
         leave = Asked()
