@@ -248,9 +248,9 @@ class Rider:
             (("n", NOTE_ASKED, ""), ("s", SETUP_ASKED, "R"), ("m", CHARGE_ASKED, "7"))
         )
         self.press("6")
-        self.must(self.wait_for("set-up", 10.0), "no runs view")
+        self.must(self.wait_for("steady for", 10.0), "no runs view, or a question is open in it")
         self.press(key)
-        time.sleep(0.3)
+        time.sleep(1.0)  # until the question has the keys
         self.press(begin)
         self.must(self.wait_for(asked, 10.0), "it does not ask")
         typed = [begin]
@@ -311,6 +311,7 @@ class Rider:
         if not self.terminal.wait_for(PLACE.search, 10.0) or "paused" not in self.terminal.text():
             return
         time.sleep(1.5)
+        self.terminal.wait_for(PLACE.search, 10.0)
         before = self.place()
         for _ in range(self._chance.randint(5, 30)):
             self.press(self._chance.choice("1234789uathv+-?\t\x0c\x7f"))
@@ -336,7 +337,8 @@ class Rider:
 
     def caution_is_gone(self) -> None:
         """Fail if the caution stands above the ride view."""
-        self.must(not cautions(self.terminal.text()), "the caution came back")
+        gone = self.terminal.wait_for(lambda text: not cautions(text), 10.0)
+        self.must(gone, "the caution came back")
 
 
 def foot(text: str) -> str:
