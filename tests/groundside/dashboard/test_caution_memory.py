@@ -1,5 +1,6 @@
 """For which trip the caution was read: remembered over restarts of the viewer, but no longer."""
 
+import os
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -127,7 +128,9 @@ def test_without_an_elapsed_time_it_is_gone_for_this_viewer() -> None:
 def test_a_served_page_leaves_the_board_s_preferences_alone(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, served: bool
 ) -> None:
-    monkeypatch.setattr("groundside.dashboard.app.served_by", lambda: 1 if served else None)
+    # its own parent: the end watch would end this very process for a server that is gone
+    server = os.getppid() if served else None
+    monkeypatch.setattr("groundside.dashboard.app.served_by", lambda: server)
     preferences = Preferences(tmp_path / "viewer.json")
 
     async def act(here: SteeredApp) -> None:
