@@ -22,6 +22,7 @@ from tests.patience import PATIENCE_S
 
 pytestmark = pytest.mark.slow
 
+EPISODES = ("wild", "locked", "typing", "edges")
 MALFORMED = (b"\xe9", b"\xff\xfe", b"\x1b[1;1:3u", b"\x1b[1114112u", b"\x1b[99999999999999999999u")
 """A letter as Latin-1 has it, bytes that are not UTF-8, key codes of no key."""
 
@@ -67,7 +68,7 @@ def test_a_lock_taken_while_the_terminal_had_no_focus_holds_when_it_is_back(ride
 
 
 def test_a_short_ride_with_wet_hands_breaks_no_rule() -> None:
-    score = rough.handle(5, 4.0, [(80, 24)], ["watch"])
+    score = rough.handle(5, 0.0, [(80, 24)], ["watch"], EPISODES)
     print(score)
     assert not score.failures
     assert score.presses > 50
