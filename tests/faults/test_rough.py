@@ -6,6 +6,7 @@ The long forms are `python -m tests.faults.rough` and `python -m tests.faults.ro
 import asyncio
 import random
 import sys
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -46,6 +47,7 @@ def rider(tmp_path: Path) -> Iterator[Rider]:
 def test_malformed_input_does_not_end_the_dashboard(rider: Rider) -> None:
     for malformed in MALFORMED:
         rider.press(malformed)
+        time.sleep(0.3)  # what is read together with it is dropped, too
         rider.must_answer()
     rider.press("6")
     assert rider.wait_for("no run open")
