@@ -23,7 +23,7 @@ from tests.patience import PATIENCE_S
 
 pytestmark = pytest.mark.slow
 
-EPISODES = ("wild", "locked", "typing", "edges")
+EPISODES = ("wild", "typing")
 MALFORMED = (b"\xe9", b"\xff\xfe", b"\x1b[1;1:3u", b"\x1b[1114112u", b"\x1b[99999999999999999999u")
 """A letter as Latin-1 has it, bytes that are not UTF-8, key codes of no key."""
 
