@@ -81,13 +81,15 @@ class Stint:
         self._rider.read_caution()
         return self._rider
 
-    def run(self, seconds_s: float) -> None:
-        """Ride for a while, then leave."""
+    def run(self, seconds_s: float, episodes: Sequence[str] = ()) -> None:
+        """Ride some episodes, and for a while, then leave."""
         began_s = time.monotonic()
         first_kb = 0
         try:
+            for name in episodes:
+                self._episode(name)
             while (passed_s := time.monotonic() - began_s) < seconds_s:
-                self._episode()
+                self._episode(self._any())
                 if not first_kb and passed_s > seconds_s * WARM_SHARE:
                     first_kb = self._rider.terminal.memory_kb()
             last_kb = self._rider.terminal.memory_kb()
@@ -108,14 +110,17 @@ class Stint:
         if self._feed is not None:
             score.commands += len(self._feed.commands)
 
-    def _episode(self) -> None:
-        rider, feed, chance = self._rider, self._feed, self._chance
+    def _any(self) -> str:
+        """Return an episode at random."""
         names = ["spray", "spray", "edges"]
-        if feed is not None:
+        if self._feed is not None:
             names += ["wild", "wild", "link", "locked", "locked", "typing", "typing", "one_press"]
         if self._kind == "replay":
             names += ["paused", "paused"]
-        name = chance.choice(names)
+        return self._chance.choice(names)
+
+    def _episode(self, name: str) -> None:
+        rider = self._rider
         self._score.episodes[name] += 1
         rider.taps = False
         if name in ("spray", "wild", "link"):
@@ -183,8 +188,26 @@ class Stint:
         self._rider.must(b"Traceback" not in terminal.all, "a traceback was printed")
 
 
-def handle(seed: int, seconds_s: float, sizes: Sequence[Size], kinds: Sequence[str]) -> Score:
-    """Handle dashboards roughly, at each size for an equal time; return what was found."""
+def handle(
+    seed: int,
+    seconds_s: float,
+    sizes: Sequence[Size],
+    kinds: Sequence[str],
+    episodes: Sequence[str] = (),
+) -> Score:
+    """Handle dashboards roughly, at each size for an equal time; return what was found.
+
+    Parameters
+    ----------
+    seed
+        Of all choices.
+    seconds_s
+        Time for all dashboards together [s].
+    sizes, kinds
+        Which dashboards.
+    episodes
+        What each rider begins with, however long it takes.
+    """
     score = Score()
     whole = sum(SHARES[kind] for kind in kinds)
     with tempfile.TemporaryDirectory(prefix="rough-") as folder:
@@ -195,7 +218,7 @@ def handle(seed: int, seconds_s: float, sizes: Sequence[Size], kinds: Sequence[s
                 stint_s = seconds_s * SHARES[kind] / whole / len(sizes)
                 try:
                     Stint(kind, size, name, Path(folder) / name.replace(" ", "-"), score).run(
-                        stint_s
+                        stint_s, episodes
                     )
                 except RuleBrokenError as broken:
                     print(f"FAIL seed {name}: {broken}", flush=True)
