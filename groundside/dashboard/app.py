@@ -1,6 +1,5 @@
 """The dashboard app: takes updates from a source, and redraws what changed five times a second."""
 
-import os
 import time
 from collections.abc import Callable
 from dataclasses import replace
@@ -153,8 +152,7 @@ class DashboardApp(ReplayActions, App[None]):
         known = stored is not None and stored in {theme.name for theme in THEMES}
         self.theme = MONO.name if self.no_color else stored if stored and known else SUN.name
         self.push_screen(self._main)
-        terminal = 0 if not self.is_headless and os.isatty(0) else None
-        self.end_watch.start(terminal, served_by())
+        self.end_watch.start(None, served_by())
         self.run_worker(self._read(), group="source", exclusive=True, exit_on_error=False)
         self.set_interval(TICK_S, self.tick)
 

@@ -170,7 +170,7 @@ class MainScreen(Screen[None], Kept):
             notices=NoticeBar.rows_needed(notices, size) if notices else 1,
             caution=caution,
             actions=len(rows_of(buttons, size.width)) if buttons else 0,
-            age=self._age.content is None or self._age.content.needed,
+            age=self._age.content is None or not self._age.content.fresh,
             replay=bool(self._replay_buttons),
             bar=not self.view.has_time_bar,
             touch=self._touch,

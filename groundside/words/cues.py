@@ -8,6 +8,8 @@ from onboard.contract.advice import Standing, Target
 from onboard.contract.codes import Code
 from onboard.contract.figure import Unknown
 
+LEAST_FRACTION = 0.005
+"""What is off by less is written as 0 %."""
 TOO_MUCH: Mapping[Code, str] = {
     Standing.AGAINST_SPEED: "too fast",
     Standing.AGAINST_ADVISED: "too fast",
@@ -56,10 +58,10 @@ def _off(target: Target, units: Units) -> str:
         return f"{distance_text(to_go_m, units)} in doubt"
     if isinstance(fraction, Unknown):
         return ""
-    share = percent(abs(fraction))
+    share, is_none = percent(abs(fraction)), abs(fraction) < LEAST_FRACTION
     if target.cue == "hold":
-        return "on target" if share == percent(0.0) else f"within {share}"
-    if share == percent(0.0) or (fraction < 0) is (target.cue == "ease"):
+        return "on target" if is_none else f"within {share}"
+    if is_none or (fraction < 0) is (target.cue == "ease"):
         return "not sure yet"  # of a distance: the cue stays until it is sure again
     words = TOO_MUCH if fraction > 0 else TOO_LITTLE
     return f"{share} {words.get(target.reason.code, 'over' if fraction > 0 else 'under')}"

@@ -204,10 +204,12 @@ class _Drawing:
 
     def notes(self) -> tuple[str, ...]:
         """Return what the letters mean."""
-        now = f"{NOW} now" if self._to_curve is not None else f"{NOW} now: water not known"
+        now = () if not self._now() else (f"{NOW} now",)
+        if self._to_curve is None:
+            now = (f"{NOW} now: water not known",)
         named = (("B best", self._best), ("T target", self._target))
         return (
-            now,
+            *now,
             *(
                 f"{name} {speed_text(figure.value, self._units)}"
                 for name, figure in named

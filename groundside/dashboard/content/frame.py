@@ -9,8 +9,6 @@ from groundside.dashboard.view_state import ViewState
 from groundside.words.figures import age_text, clock_text
 from onboard.dataclass import dataclass
 
-UNKNOWN_AGE, FRESH = "data of unknown age", "data under 1 s old"
-
 
 @dataclass(frozen=True)
 class ReplayContent:
@@ -36,16 +34,14 @@ class AgeContent:
         Whether the data are too old to ride by.
     asks
         Whether the first part awaits a second press.
+    fresh
+        Whether it says no more than that the data are fresh.
     """
 
     parts: tuple[str, ...]
     stale: bool = False
     asks: bool = False
-
-    @property
-    def needed(self) -> bool:
-        """Whether it says more than that the data are fresh."""
-        return self.stale or self.asks or len(self.parts) > 1 or self.parts[0] == UNKNOWN_AGE
+    fresh: bool = False
 
 
 @dataclass(frozen=True)
@@ -64,14 +60,15 @@ def age_content(state: ViewState) -> AgeContent:
         return AgeContent((state.asks, age[0]), state.stale, asks=True)
     if state.done and not state.stale:
         return AgeContent((state.done, age[0]))
-    return AgeContent(age, state.stale)
+    known = state.started and state.age_s is not None
+    return AgeContent(age, state.stale, fresh=known and not state.stale)
 
 
 def _age(state: ViewState) -> str:
     if state.age_s is None:
-        text = UNKNOWN_AGE
+        text = "data of unknown age"
     elif state.age_s < 1.0 and not state.stale:  # tenths would flicker
-        return FRESH
+        return "data under 1 s old"
     else:
         text = f"data {age_text(state.age_s)} old"
     return f"STALE: {text}" if state.stale else text

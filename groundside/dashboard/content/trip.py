@@ -11,8 +11,8 @@ from groundside.dashboard.drawing.plot_content import (
     NOW,
     Axis,
     AxisMark,
-    PlaceBar,
     PlotContent,
+    TimeBar,
     Trace,
 )
 from groundside.dashboard.drawing.ticks import round_top
@@ -141,13 +141,12 @@ class _Places:
         now = self._at(self._state.snapshot.t_s)
         return (AxisMark(NOW, now, top=math.inf, stale=self._state.stale),)
 
-    def _bar(self) -> PlaceBar | None:
+    def _bar(self) -> TimeBar | None:
         """Return a replay's time bar: as long as the ride, or over distance as long as the line."""
         state, replay = self._state, self._state.replay
         if replay is None or not (state.can_seek and state.started):
             return None
         ahead_s = _ahead_s(state, replay)
-
         ready_s = replay.ready_fraction * replay.duration_s
         now, ready, end, *events = (
             self._at(place_s + ahead_s)
@@ -156,7 +155,7 @@ class _Places:
                 *(event.place_s for event in replay.events[:EVENTS_MOST]),
             )
         )
-        return PlaceBar(now, ready, end, tuple(events))
+        return TimeBar(now, ready, end, tuple(events))
 
     def _events(self) -> tuple[AxisMark, ...]:
         replay = self._state.replay

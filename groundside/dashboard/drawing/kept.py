@@ -1,4 +1,4 @@
-"""A container that keeps its blank lines.
+"""Widgets that keep what they rendered, among them containers that keep their blank lines.
 
 Whenever a widget changes, the toolkit asks every widget on the screen for its lines, those behind
 it included, and works out the styles and background of each again.
@@ -11,15 +11,15 @@ from textual.strip import Strip
 from textual.widget import Widget
 
 
-class Kept(Widget):
-    """Mix-in for a container of the toolkit: keeps its lines until it is refreshed.
+class Forgetful(Widget):
+    """Mix-in for a widget of the toolkit: forgets what it keeps when it is refreshed.
 
-    Every change of style, its own or an ancestor's, ends in `refresh`; a changed size asks for
-    another region.
+    Every change of style, its own or an ancestor's, ends in `refresh`.
     """
 
-    _kept_for: Region | None = None
-    _kept: list[Strip]
+    def forget(self, everything: bool, /) -> None:
+        """Drop what is kept, before a repaint of some regions or of everything."""
+        raise NotImplementedError
 
     def refresh(
         self,
@@ -28,7 +28,7 @@ class Kept(Widget):
         layout: bool = False,
         recompose: bool = False,
     ) -> Self:
-        """Have the toolkit repaint the container, with new lines.
+        """Have the toolkit repaint the widget, after forgetting what it kept.
 
         Parameters
         ----------
@@ -38,8 +38,22 @@ class Kept(Widget):
             As in the toolkit.
         """
         if repaint:
-            self._kept_for = None
+            self.forget(not regions)
         return super().refresh(*regions, repaint=repaint, layout=layout, recompose=recompose)
+
+
+class Kept(Forgetful):
+    """Mix-in for a container of the toolkit: keeps its lines until it is refreshed.
+
+    A changed size asks for another region.
+    """
+
+    _kept_for: Region | None = None
+    _kept: list[Strip]
+
+    def forget(self, _everything: bool, /) -> None:
+        """Drop the lines."""
+        self._kept_for = None
 
     def render_lines(self, crop: Region) -> list[Strip]:
         """Return the lines of a region; called by the toolkit."""

@@ -1,13 +1,14 @@
 """A widget that paints its own lines and sends only changed ones to the terminal."""
 
-from typing import Any, Self
+from typing import Any
 
 from rich.segment import Segment
 from rich.style import Style
 from textual.geometry import Region, Size
 from textual.reactive import reactive
 from textual.strip import Strip
-from textual.widget import Widget
+
+from groundside.dashboard.drawing.kept import Forgetful
 
 Piece = tuple[str, str]
 """A text and the name of its component style; an empty name is the widget's own style."""
@@ -49,7 +50,7 @@ def wrapped(text: str, width: int) -> list[str]:
     return [shortened(line, width) for line in lines]
 
 
-class Painted(Widget):
+class Painted(Forgetful):
     """Base of the dashboard's widgets.
 
     A subclass paints its `content` as lines of styled pieces. Setting equal content has no effect,
@@ -106,25 +107,10 @@ class Painted(Widget):
         self._repaint_lines()
         self.refresh()
 
-    def refresh(
-        self,
-        *regions: Region,
-        repaint: bool = True,
-        layout: bool = False,
-        recompose: bool = False,
-    ) -> Self:
-        """Have the toolkit repaint regions of the widget, or all of it, its styles included.
-
-        Parameters
-        ----------
-        regions
-            What to repaint; all of it if there is none.
-        repaint, layout, recompose
-            As in the toolkit.
-        """
-        if repaint and not regions:
+    def forget(self, everything: bool, /) -> None:
+        """Drop finished strips and styles before everything is repainted."""
+        if everything:
             self._forget_styles()
-        return super().refresh(*regions, repaint=repaint, layout=layout, recompose=recompose)
 
     def notify_style_update(self) -> None:
         """Take up changed styles, such as those of another theme."""

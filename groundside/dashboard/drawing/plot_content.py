@@ -71,7 +71,7 @@ class AxisMark:
 
 
 @dataclass(frozen=True)
-class PlaceBar:
+class TimeBar:
     """A replay's time bar under the x axis, in axis units.
 
     Parameters
@@ -123,7 +123,7 @@ class PlotContent:
     band: PlotBand = field(default_factory=PlotBand)
     points: tuple[Point, ...] = ()
     marks: tuple[AxisMark, ...] = ()
-    bar: PlaceBar | None = None
+    bar: TimeBar | None = None
     notes: tuple[str, ...] = ()
     why: str | None = None
     label_columns: int = 0

@@ -13,9 +13,9 @@ from groundside.dashboard.drawing.plot_content import (
     NOW,
     Axis,
     AxisMark,
-    PlaceBar,
     PlotContent,
     Point,
+    TimeBar,
 )
 from groundside.dashboard.drawing.ticks import even_ticks, tick_text
 from onboard.dataclass import dataclass
@@ -306,7 +306,7 @@ def _draw_marks(grid: _Grid, content: PlotContent, area: PlotArea) -> None:
         _draw_mark(grid, content, area, mark)
 
 
-def _draw_bar(grid: _Grid, content: PlotContent, area: PlotArea, bar: PlaceBar) -> None:
+def _draw_bar(grid: _Grid, content: PlotContent, area: PlotArea, bar: TimeBar) -> None:
     """Draw a replay's time bar below the numbers, from the start of the axis to the ride's end."""
     row = area.top + area.rows + 2
 

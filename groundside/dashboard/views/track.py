@@ -6,11 +6,11 @@ from typing import ClassVar
 from textual import events
 
 from groundside.dashboard.content.track import track_content
-from groundside.dashboard.content.trip import place_in_replay
 from groundside.dashboard.keys import ViewKey
 from groundside.dashboard.redraw_interval import RedrawInterval
 from groundside.dashboard.view_state import ViewState
 from groundside.dashboard.views.base import View
+from groundside.dashboard.views.seeking import seek_to_time
 from groundside.dashboard.widgets.button_bar import Button
 from groundside.dashboard.widgets.track_map import TrackMap
 
@@ -52,10 +52,6 @@ class TrackView(View):
     def on_track_map_tapped(self, message: TrackMap.Tapped) -> None:
         """Go to the tapped place in a saved ride."""
         message.stop()
-        state = self._state
-        if state is None or not state.can_seek:
-            return
-        minutes = (message.t_s - state.trip_line.t_s[0]) / 60.0
-        place = place_in_replay(state, minutes, over_distance=False)
-        if place is not None:
-            self.post_message(self.Seek(fraction=place[1]))
+        request = seek_to_time(self._state, message.t_s)
+        if request is not None:
+            self.post_message(request)

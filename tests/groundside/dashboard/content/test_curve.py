@@ -11,7 +11,7 @@ from onboard.contract.figure import Figure, Unknown
 from onboard.contract.reasons import Reason
 from onboard.contract.snapshot import SetAndDrift
 from tests.groundside.dashboard.steered_app import TO_GO, snapshot, state, waiting
-from tests.made_snapshot import CURVE, TARGET, around, changed
+from tests.made_snapshot import CURVE, TARGET, around, changed, made_snapshot
 
 THROUGH_WATER = changed(CURVE, speed_kind="through_water")
 QUIET = Unknown(Reason.QUIET, age_s=7.0)
@@ -182,3 +182,20 @@ def test_without_a_curve_there_is_advice() -> None:
         curve_content(waiting(), of_consumption=True).plot.why
         == f"no curve yet: no data yet. {LEARN}"
     )
+
+
+@pytest.mark.parametrize(
+    ("changes", "notes"),
+    [
+        ({}, ("* now", "B best 5.4 km/h", "T target 7.2 km/h")),
+        # nothing is named that is not drawn
+        ({"power_w": Unknown(Reason.NO_DATA)}, ("B best 5.4 km/h", "T target 7.2 km/h")),
+        (
+            {"curve__speed_kind": "through_water", "set_and_drift": Unknown(Reason.NOT_STATED)},
+            ("* now: water not known",),
+        ),
+    ],
+)
+def test_the_notes_name_what_is_drawn(changes: dict[str, Any], notes: tuple[str, ...]) -> None:
+    shown = state(made_snapshot(**changes))
+    assert curve_content(shown, of_consumption=False).notes == notes

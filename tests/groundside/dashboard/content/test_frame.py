@@ -87,8 +87,8 @@ def test_reasons_come_last_and_only_once_there_is_data() -> None:
     ("here", "content", "needed"),
     [
         # message rate, losses and link belong to the craft view
-        (state(snapshot(link__lost=7)), AgeContent(("data under 1 s old",)), False),
-        (state(since_received_s=1.4), AgeContent(("data 2 s old",)), False),
+        (state(snapshot(link__lost=7)), AgeContent(("data under 1 s old",), fresh=True), False),
+        (state(since_received_s=1.4), AgeContent(("data 2 s old",), fresh=True), False),
         (state(since_received_s=3.0), AgeContent(("STALE: data 3 s old",), stale=True), True),
         (
             state(snapshot(link__age_s=Unknown(Reason.NO_AUTOPILOT))),
@@ -117,7 +117,7 @@ def test_reasons_come_last_and_only_once_there_is_data() -> None:
 )
 def test_the_age_line(here: ViewState, content: AgeContent, needed: bool) -> None:
     assert age_content(here) == content
-    assert content.needed == needed
+    assert content.fresh is not needed
 
 
 @pytest.mark.parametrize(
