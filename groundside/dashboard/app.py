@@ -202,6 +202,8 @@ class DashboardApp(ReplayActions, App[None]):
     def tick(self) -> None:
         """Show the present state."""
         # During shutdown the timer may outlive the screen.
+        if isinstance(self._driver, PatientDriver):
+            self._driver.check_size(self.size)
         if self.screen_stack and self.screen is self._main and self._main.is_mounted:
             state = self._state()
             self._main.show(replace(state, caution=self._caution.stands(state)))

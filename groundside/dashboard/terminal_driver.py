@@ -1,6 +1,8 @@
-"""The toolkit's terminal driver, which malformed input does not end."""
+"""The toolkit's terminal driver, which malformed input does not end, nor a lost size confuse."""
 
 from textual.drivers.linux_driver import LinuxDriver
+from textual.events import Resize
+from textual.geometry import Size
 
 
 class PatientDriver(LinuxDriver):
@@ -10,6 +12,28 @@ class PatientDriver(LinuxDriver):
     set to Latin-1, noise on a serial line) and on a malformed key code. What was read with it, at
     most 4 KiB, is dropped.
     """
+
+    _missed: Size | None = None
+
+    def check_size(self, shown: Size) -> None:
+        """Send the terminal's size again if twice in a row another one is shown.
+
+        Two signals of a resize that come close together are handled one within the other, and the
+        toolkit then keeps the older size.
+
+        Parameters
+        ----------
+        shown
+            The size that the app draws for.
+        """
+        size = Size(*self._get_terminal_size())
+        if size == shown:
+            self._missed = None
+        elif size == self._missed:
+            self._missed = None
+            self.send_message(Resize(size, size))
+        else:
+            self._missed = size
 
     def run_input_thread(self) -> None:
         """Read until the app ends."""

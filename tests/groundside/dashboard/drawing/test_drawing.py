@@ -7,6 +7,8 @@ import pytest
 
 from groundside.dashboard.drawing.block_font import GLYPHS, SIZES, TypeSize, draw, fitting
 from groundside.dashboard.drawing.painted import joined, shortened, wrapped
+from groundside.dashboard.drawing.plot_content import NOW, Axis, AxisMark, PlotContent, Point, Trace
+from groundside.dashboard.drawing.plotting import plot_lines
 
 
 @pytest.mark.parametrize("size", SIZES)
@@ -65,3 +67,17 @@ def test_plain_units_and_client_need_no_screen_code() -> None:
         "sys.exit('textual' in sys.modules or 'rich' in sys.modules)"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+@pytest.mark.parametrize("x", [-1e308, 1e308])
+def test_what_lies_beyond_all_measure_is_drawn_at_the_edge(x: float) -> None:
+    # Its share of a short axis is infinite, and no column has that number.
+    content = PlotContent(
+        x=Axis(0.0, 0.01, "km/h"),
+        y=Axis(0.0, 100.0, "W"),
+        trace=Trace((0.0, x), (0.0, 50.0)),
+        points=(Point(NOW, x, 50.0),),
+        marks=(AxisMark("B", x),),
+    )
+    text = "".join(piece for line in plot_lines(content, 40, 12) for piece, _ in line)
+    assert f"{NOW}◄" in text if x < 0 else f"►{NOW}" in text
