@@ -312,7 +312,8 @@ class Rider:
         if not self.terminal.wait_for(PLACE.search, 10.0) or "paused" not in self.terminal.text():
             return
         time.sleep(1.5)
-        self.terminal.wait_for(PLACE.search, 10.0)
+        if not self.terminal.wait_for(PLACE.search, 10.0):
+            return  # not shown at this size, or hidden by what is asked
         before = self.place()
         for _ in range(self._chance.randint(5, 30)):
             self.press(self._chance.choice("1234789uathv+-?\t\x0c\x7f"))
