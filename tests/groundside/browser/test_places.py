@@ -215,7 +215,7 @@ def test_revoking_ends_what_waits_at_once(tmp_path: Path) -> None:
             assert page.book.revoke("lost phone")
             await until_async(lambda: not is_there(pid))
 
-    with_browser(tmp_path, browse)
+    with_browser(tmp_path, browse, waits_s=3600.0)  # so that it does not end by waiting
 
 
 def test_what_waits_ends_with_the_server(tmp_path: Path) -> None:
