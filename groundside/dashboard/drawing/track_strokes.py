@@ -130,8 +130,9 @@ class Strokes:
             self.rank[cell] = max(self.rank[cell], rank)
 
     def _arrow(self, x: float, y: float, right: float, down: float) -> None:
-        column, row = math.floor(x + 0.5) // 2, math.floor(y + 0.5) // 4
-        if 0 <= x < self.canvas.wide and 0 <= y < self.canvas.high:
+        across, down_to = math.floor(x + 0.5), math.floor(y + 0.5)
+        column, row = across // 2, down_to // 4
+        if 0 <= across < self.canvas.wide and 0 <= down_to < self.canvas.high:
             self.arrows.append(Arrow(column, row, arrow_sign(right, down)))
 
 

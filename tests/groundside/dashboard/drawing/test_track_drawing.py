@@ -183,3 +183,17 @@ def test_without_consumption_there_is_no_legend() -> None:
     rows = texts(track_lines(changed(cost_unit="", limits=(0.0, 0.0)), 40, 18))
     assert len(rows) == 18
     assert "Wh" not in "".join(rows)
+
+
+@given(north_m=st.floats(280.0, 320.0), size=st.tuples(st.integers(12, 90), st.integers(4, 60)))
+def test_an_arrowhead_at_the_very_edge_stays_in_the_picture(
+    north_m: float, size: tuple[int, int]
+) -> None:
+    # Half a dot below the last row it once was in the row after it, and ended the dashboard.
+    steps = tuple(range(60))
+    east = tuple(10.0 * step for step in steps)
+    north = tuple(-north_m + 0.9 * step for step in steps)
+    way = TrackPiece(tuple(map(float, steps)), east, north, (0,) * len(steps))
+    content = TrackContent((way, way), craft=CraftPlace((300.0, 0.0)), near_m=300.0)
+    lines = track_lines(content, *size)
+    assert len(lines) <= size[1]
